@@ -1,0 +1,77 @@
+"""From folders of YAML to a checked store: the slow path, run only when something changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.knowledge.check import Checked, check_layer
+from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.store import IndexStore, MemoryStore
+from rousewort.knowledge.strict_yaml import read
+from rousewort.knowledge.vocabulary import FILES, Vocabulary
+
+
+def read_vocabulary(layer: Path) -> Vocabulary:
+    """The vocabulary of the shipped layer."""
+    files, problems = {}, []
+    for stem in FILES:
+        path = layer / "vocabulary" / f"{stem}.yaml"
+        try:
+            files[stem] = read(path.read_bytes(), str(path)).data
+        except FileNotFoundError:
+            problems.append(Problem(str(path), 0, 0, "the vocabulary file is missing", "Restore it."))
+        except KnowledgeTrouble as trouble:
+            problems += trouble.problems
+    if problems:
+        raise KnowledgeTrouble(*problems)
+    return Vocabulary(files)
+
+
+def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore:
+    """Read, check and lay the layers over one another; `base_index` stands under them in an installed wheel.
+
+    Raises KnowledgeTrouble with every problem of every file.
+    """
+    layers = list(layers)
+    if base_index:
+        bottom = IndexStore(base_index)
+        vocabulary = Vocabulary(bottom.shared("vocabulary"))
+        store = bottom.to_memory(vocabulary)
+        records, shared = store.records, store._shared
+    else:
+        vocabulary = read_vocabulary(layers[0])
+        records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
+        shared |= {"families": {}, "genus_family": {}, "calibration": {}}
+    problems: list[Problem] = []
+    for layer in layers:
+        documents, unreadable = read_layer(layer)
+        problems += unreadable
+        checked = check_layer(documents, vocabulary, known=shared, names=set(records))
+        problems += checked.problems
+        _lay_over(records, shared, checked)
+    if problems:
+        raise KnowledgeTrouble(*sorted(set(problems)))
+    for record in records.values():
+        if record["rank"] != "family":
+            shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
+            shared["families"].setdefault(record["family"], {})
+    return MemoryStore(records, shared, vocabulary)
+
+
+def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:
+    for record in checked.taxa:
+        if "adds_to" in record:
+            under = records.get(record["adds_to"])
+            if under:
+                records[under["name"]] = {**under, "reports": [*under.get("reports", ()), *record.get("reports", ())]}
+        else:
+            records[record["name"]] = record
+    replaced = {rule["id"] for rule in checked.rules}
+    shared["rules"] = [r for r in shared["rules"] if r["id"] not in replaced] + checked.rules
+    shared["rules"].sort(key=lambda rule: rule["id"])
+    shared["treatments"] = {**shared["treatments"], **checked.treatments}
+    for part in ("sources", "families", "genus_family", "calibration"):
+        shared[part] = {**shared[part], **getattr(checked, part)}

@@ -1,0 +1,221 @@
+"""What makes a file of the knowledge base right: its schema first, then what a schema cannot say."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from rousewort.errors import Problem
+from rousewort.knowledge.files import TAXON_FOLDERS
+from rousewort.knowledge.names import fold, slug
+from rousewort.knowledge.schemas import all_schemas
+from rousewort.knowledge.strict_yaml import Document, Path
+from rousewort.knowledge.vocabulary import Vocabulary
+
+
+@dataclass
+class Checked:
+    """The parts of one layer, and every problem found in it. A file with problems is left out of the parts."""
+
+    taxa: list[dict] = field(default_factory=list)
+    rules: list[dict] = field(default_factory=list)
+    treatments: dict[str, dict] = field(default_factory=dict)
+    sources: dict[str, dict] = field(default_factory=dict)
+    families: dict[str, dict] = field(default_factory=dict)
+    genus_family: dict[str, str] = field(default_factory=dict)
+    calibration: dict[str, Any] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def kind_of(path: str) -> str | None:
+    """Which schema a file of a layer answers to, by its folder."""
+    top = path.split("/")[0]
+    if top in TAXON_FOLDERS:
+        return "taxon"
+    return {"rules": "rule", "treatments": "treatment", "sources.yaml": "sources"}.get(top)
+
+
+def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: dict, names: set[str]) -> Checked:
+    """Check parsed files against schemas and each other. `known` and `names` are what lies beneath this layer."""
+    checked = Checked()
+    kinds = sorted({*known["treatments"], *(p.split("/")[1][:-5] for p in documents if p.startswith("treatments/"))})
+    schemas = all_schemas(vocabulary, kinds)
+    validators = {stem: _validator(stem, schema) for stem, schema in schemas.items()}
+    checked.sources = documents["sources.yaml"].data if "sources.yaml" in documents else {}
+    sources = {**known["sources"], **(checked.sources if isinstance(checked.sources, dict) else {})}
+    context = Context(vocabulary, set(sources), set(kinds), names)
+    for path, document in documents.items():
+        kind = kind_of(path)
+        if kind is None:
+            _take_plain(path, document, checked)
+            continue
+        found = list(schema_problems(document, validators[kind], schemas[kind]))
+        if not found and kind == "taxon":
+            found = list(context.taxon(document, path))
+        elif not found and kind == "rule":
+            found = list(context.rule(document, path))
+        elif not found and kind == "treatment":
+            found = list(context.sources_exist(document, document.data))
+        checked.problems += found
+        if not found:
+            _take(kind, document.data, checked)
+    checked.problems += context.claims
+    if not checked.problems:
+        from rousewort.rules.compile import rule_problems
+
+        merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}
+        checked.problems += rule_problems(list(merged.values()), vocabulary, _by_rule(documents))
+    return checked
+
+
+def _by_rule(documents: dict[str, Document]) -> dict[str, Document]:
+    return {d.data["id"]: d for path, d in documents.items() if path.startswith("rules/")}
+
+
+def _take(kind: str, data: dict, checked: Checked) -> None:
+    if kind == "taxon":
+        checked.taxa.append(data)
+    elif kind == "rule":
+        checked.rules.append(data)
+    elif kind == "treatment":
+        checked.treatments[data["kind"]] = data
+
+
+def _take_plain(path: str, document: Document, checked: Checked) -> None:
+    part = {"names/families.yaml": "families", "names/genera.yaml": "genus_family", "calibration.yaml": "calibration"}.get(path)
+    if part:
+        setattr(checked, part, document.data)
+
+
+def _validator(stem: str, schema: dict) -> Any:
+    import jsonschema_rs
+
+    return jsonschema_rs.Draft202012Validator(schema)
+
+
+def schema_problems(document: Document, validator: Any, schema: dict) -> Iterator[Problem]:
+    """Every way in which a document breaks its schema, in people's words."""
+    if validator.is_valid(document.data):
+        return
+    for error in validator.iter_errors(document.data):
+        yield explain(document, tuple(error.instance_path), error, schema)
+
+
+def _part_at(schema: Any, path: list) -> dict:
+    """The part of a schema that a failing keyword stands in."""
+    for step in path[:-1]:
+        schema = schema[step] if isinstance(schema, dict | list) else {}
+    return schema if isinstance(schema, dict) else {}
+
+
+def nearest(word: str, allowed: list[str]) -> str:
+    close = difflib.get_close_matches(str(word), allowed, n=1, cutoff=0.6)
+    return f"Did you mean `{close[0]}`? " if close else ""
+
+
+def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem:
+    """One schema failure as where, what, and what to write instead."""
+    kind, part = error.kind.name, _part_at(schema, list(error.schema_path))
+    field_name = next((p for p in reversed(path) if isinstance(p, str)), "entry")
+    value = error.instance
+    if kind == "additionalProperties":
+        allowed = list(part.get("properties", {}))
+        key = error.kind.unexpected[0]
+        return document.problem((*path, key), f"`{key}` is not a key here", nearest(key, allowed) + "Allowed: " + ", ".join(allowed))
+    if kind == "required":
+        return document.problem(path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property))
+    if kind in ("oneOf", "enum", "const") and "oneOf" in part:
+        allowed = [o["const"] for o in part["oneOf"] if "const" in o]
+        return document.problem(path, f"`{value}` is not a word for {field_name}", nearest(value, allowed) + "Allowed: " + ", ".join(map(str, allowed)))
+    if kind == "anyOf":
+        forms = "; or ".join(o.get("description", "") for o in part.get("anyOf", ()))
+        return document.problem(path, f"{field_name} has none of the forms it may have", f"It may be: {forms}")
+    if kind == "type":
+        return document.problem(path, f"{field_name} must be of type {part.get('type')}, not `{value}`", part.get("description", ""))
+    return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
+
+
+def _describe(part: dict, key: str) -> str:
+    return part.get("properties", {}).get(key, {}).get("description", f"Add `{key}:`.")
+
+
+class Context:
+    """Checks that need to know the rest of the knowledge base."""
+
+    def __init__(self, vocabulary: Vocabulary, sources: set[str], kinds: set[str], names: set[str]) -> None:
+        self.vocabulary, self.source_ids, self.kinds, self.beneath = vocabulary, sources, kinds, names
+        self._claimed: dict[str, tuple[Document, str]] = {}
+        self.claims: list[Problem] = []
+
+    def taxon(self, document: Document, path: str) -> Iterator[Problem]:
+        record = document.data
+        yield from self._place(document, path, record)
+        yield from self._ranges(document, record, ())
+        yield from self.sources_exist(document, record)
+        for i, report in enumerate(record.get("reports", ())):
+            for j, treatment in enumerate(report.get("treatments", ())):
+                units = [u for u in ("days", "hours", "minutes") if u in treatment]
+                if len(units) > 1:
+                    yield document.problem(("reports", i, "treatments", j), f"both {units[0]} and {units[1]} are given", "Give one.")
+        if "adds_to" in record:
+            if record["adds_to"] not in self.beneath:
+                yield document.problem(("adds_to",), f"there is no entry `{record['adds_to']}` beneath this layer to add to", "Check the name.")
+        else:
+            self._claim(document, record)
+
+    def _place(self, document: Document, path: str, record: dict) -> Iterator[Problem]:
+        folder, *middle, file = path.split("/")
+        if TAXON_FOLDERS[folder] != record["rank"]:
+            yield document.problem(("rank",), f"an entry of rank {record['rank']} does not belong in {folder}/", "Move the file or mend the rank.")
+        if "adds_to" in record:
+            return
+        wanted = f"{slug(record['name'])}.yaml"
+        if record["rank"] == "species":
+            wanted = f"{slug(record['name'].split()[0])}/{wanted}"
+            if len(record["name"].split()) < 2:
+                yield document.problem(("name",), "a species name has at least two words", "Write genus and epithet.")
+        if "/".join([*middle, file]) != wanted:
+            yield document.problem(("name",), f"the file of {record['name']} must be {folder}/{wanted}", f"It is {path}: rename one of them.")
+
+    def _claim(self, document: Document, record: dict) -> None:
+        """Two files of one layer must not claim one scientific name."""
+        for where, name in [("name", record["name"]), *(("synonyms", s) for s in record.get("synonyms", ()))]:
+            key = fold(name)
+            if key in self._claimed and self._claimed[key][1] != record["name"]:
+                other, accepted = self._claimed[key]
+                self.claims.append(
+                    document.problem((where,), f"the name {name} is already claimed by {accepted} in {other.file}", "Keep it in one of them.")
+                )
+            self._claimed[key] = (document, record["name"])
+
+    def _ranges(self, document: Document, value: Any, path: Path) -> Iterator[Problem]:
+        if isinstance(value, dict):
+            low, high = value.get("low"), value.get("high")
+            if isinstance(low, int | float) and isinstance(high, int | float) and low > high:
+                yield document.problem(path, f"the range is reversed: low {low} is above high {high}", "Swap them.")
+            for key, item in value.items():
+                yield from self._ranges(document, item, (*path, key))
+        elif isinstance(value, list):
+            for i, item in enumerate(value):
+                yield from self._ranges(document, item, (*path, i))
+
+    def sources_exist(self, document: Document, value: Any, path: Path = ()) -> Iterator[Problem]:
+        if isinstance(value, dict):
+            for key, item in value.items():
+                is_source = key == "source" or (key == "id" and "says" in value or key == "id" and path[-2:-1] == ("sources",))
+                if is_source and isinstance(item, str) and item not in self.source_ids:
+                    yield document.problem((*path, key), f"`{item}` is not in sources.yaml", nearest(item, sorted(self.source_ids)) + "Add the work there first.")
+                else:
+                    yield from self.sources_exist(document, item, (*path, key))
+        elif isinstance(value, list):
+            for i, item in enumerate(value):
+                yield from self.sources_exist(document, item, (*path, i))
+
+    def rule(self, document: Document, path: str) -> Iterator[Problem]:
+        if path != f"rules/{document.data['id']}.yaml":
+            yield document.problem(("id",), f"the rule {document.data['id']} must be in rules/{document.data['id']}.yaml", f"It is {path}.")
+        yield from self.sources_exist(document, document.data)
+
+

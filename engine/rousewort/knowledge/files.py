@@ -1,0 +1,68 @@
+"""Which files make up a knowledge base, and how layers lie over one another.
+
+A layer is a folder shaped like `kb/`. A later layer replaces whole files of an earlier one, by accepted name or
+rule id; an entry headed `adds_to:` only adds its reports. Nothing merges deeper.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rousewort.errors import KnowledgeTrouble, Problem, Trouble
+from rousewort.knowledge.strict_yaml import Document, read
+
+TAXON_FOLDERS = {"species": "species", "genera": "genus", "families": "family"}
+
+
+def shipped_layer() -> Path | None:
+    """The `kb/` folder of a clone, or None in an installed wheel (which carries a compiled index instead)."""
+    folder = Path(__file__).resolve().parents[3] / "kb"
+    return folder if (folder / "vocabulary").is_dir() else None
+
+
+def yaml_files(layer: Path) -> Iterator[Path]:
+    """Every YAML file of a layer, sorted, so that nothing depends on the order of a directory."""
+    for folder, folders, names in os.walk(layer):
+        folders.sort()
+        for name in sorted(names):
+            if name.endswith((".yaml", ".yml")):
+                yield Path(folder, name)
+
+
+def stamp(layers: Sequence[Path]) -> str:
+    """A digest of paths, sizes and times: changes whenever any file of the layers does."""
+    digest = hashlib.blake2b(digest_size=16)
+    for layer in layers:
+        digest.update(str(layer.resolve()).encode())
+        stack = [str(layer)]
+        while stack:
+            found = []
+            with os.scandir(stack.pop()) as entries:
+                for entry in entries:
+                    if entry.is_dir(follow_symlinks=False):
+                        stack.append(entry.path)
+                    elif entry.name.endswith((".yaml", ".yml")):
+                        status = entry.stat()
+                        found.append(f"{entry.path}|{status.st_size}|{status.st_mtime_ns}")
+            digest.update("\n".join(sorted(found)).encode())
+            stack.sort()
+    return digest.hexdigest()
+
+
+def read_layer(layer: Path) -> tuple[dict[str, Document], list[Problem]]:
+    """Parse every file of a layer. Returns documents by path relative to the layer, and the problems found."""
+    if not layer.is_dir():
+        raise Trouble(f"There is no knowledge base folder at {layer}. Check the path given to --kb.")
+    documents: dict[str, Document] = {}
+    problems: list[Problem] = []
+    for path in yaml_files(layer):
+        try:
+            documents[path.relative_to(layer).as_posix()] = read(path.read_bytes(), str(path))
+        except KnowledgeTrouble as trouble:
+            problems += [p for p in trouble.problems if isinstance(p, Problem)]
+        except OSError as error:
+            problems.append(Problem(str(path), 0, 0, f"cannot be read: {error.strerror}", "Check its permissions."))
+    return documents, problems

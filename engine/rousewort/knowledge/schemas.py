@@ -1,0 +1,457 @@
+"""Writes kb/schema/*.schema.yaml: word lists come from kb/vocabulary, so a word is stated once.
+
+`python -m rousewort.knowledge.schemas` rewrites them; a test fails while they are stale.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from rousewort.knowledge.canonical import dump
+from rousewort.knowledge.vocabulary import Vocabulary
+
+Schema = dict[str, Any]
+HEAD = "# Written by `python -m rousewort.knowledge.schemas` from kb/vocabulary; do not edit by hand.\n"
+PHASES = {
+    "traits": "Concludes traits and findings from what is known of the species.",
+    "obstacles": "Names what stops the seed, from traits and findings.",
+    "treatments": "Offers treatments for obstacles, or rules one out.",
+    "cautions": "Adds warnings, or says that only a laboratory can help.",
+}
+
+
+def text(description: str) -> Schema:
+    return {"type": "string", "minLength": 1, "description": description}
+
+
+def words(entries: dict[str, Any] | list[str], description: str) -> Schema:
+    """One of a list of words, each with its meaning, so that an editor can explain it."""
+    options: list[Schema] = []
+    for word in entries:
+        entry = entries[word] if isinstance(entries, dict) else {}
+        means = entry if isinstance(entry, str) else entry.get("means")
+        options.append({"const": word, **({"description": means} if means else {})})
+    return {"description": description, "oneOf": options}
+
+
+def closed(properties: dict[str, Schema], required: list[str], description: str) -> Schema:
+    return {
+        "type": "object",
+        "description": description,
+        "properties": properties,
+        "required": required,
+        "additionalProperties": False,
+    }
+
+
+def many(items: Schema, description: str, least: int = 1) -> Schema:
+    return {"type": "array", "items": items, "minItems": least, "description": description}
+
+
+def span(description: str, top: float, whole: bool = False, use: bool = False) -> Schema:
+    """A range; an open end is null. That low ≤ high is checked in Python: JSON Schema cannot say it."""
+    one = {"type": ["integer" if whole else "number", "null"], "minimum": -90, "maximum": top}
+    ends = {"low": {**one, "description": "Lower end."}, "high": {**one, "description": "Upper end."}}
+    if use:
+        ends["use"] = {"type": ["number", "object", "null"], "description": "The value to use; {day, night} for a temperature."}
+    return closed(ends, ["low", "high"], description)
+
+
+def temperature(description: str) -> Schema:
+    degrees = {"type": "number", "minimum": -20, "maximum": 250}
+    day_night = closed(
+        {"day": {**degrees, "description": "By day."}, "night": {**degrees, "description": "By night."}},
+        ["day", "night"],
+        "Day and night, °C.",
+    )
+    return {"description": description, "anyOf": [span("From, to, °C.", 250), day_night]}
+
+
+SOURCE = text("The id of a work in sources.yaml.")
+AMOUNTS = {
+    "days": span("Days.", 2500, whole=True),
+    "hours": span("Hours.", 500),
+    "minutes": span("Minutes.", 3000),
+}
+
+
+def held(vocabulary: Vocabulary) -> Schema:
+    return words(vocabulary.files["held"], "How the fact is held.")
+
+
+def provenance(vocabulary: Vocabulary) -> dict[str, Schema]:
+    return {
+        "source": SOURCE,
+        "held": held(vocabulary),
+        "where": text("Place in the work: page, table, abstract."),
+        "low_standing": text("Why this counts less: alignment inferred, second-hand, pooled, believed."),
+        "note": text("What a reader should know, in our own words."),
+    }
+
+
+def sourced(vocabulary: Vocabulary) -> Schema:
+    """`read` and `memory` name a source; `practice` and `demo` have none."""
+    named = {"properties": {"held": {"enum": ["read", "memory"]}}, "required": ["held"]}
+    return {"if": named, "then": {"required": ["source"]}}
+
+
+def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+    return {
+        **closed(
+            {
+                "name": text("The accepted name; for a species two words or more, without author."),
+                "rank": words({"species": {"means": "A species or a taxon below it."}, "genus": {}, "family": {}}, "What the entry is about."),
+                "family": text("The family, by APG IV or for gymnosperms by current use."),
+                "adds_to": text("Only in a private layer: the accepted name whose entry this file adds reports to."),
+                "synonyms": many(text("A name no longer used."), "Other scientific names."),
+                "common_names": many(text("A name in any language."), "Common names."),
+                "traits": closed(
+                    {key: _statements(key, trait, vocabulary) for key, trait in vocabulary.traits.items()},
+                    [],
+                    "What is known of the seed and the plant: each trait a list of statements; where sources differ, both stand.",
+                ),
+                "lots": many(
+                    closed(
+                        {
+                            **{k: v for k, v in provenance(vocabulary).items() if k in ("source", "held", "where")},
+                            "says": text("How lots or provenances differ, in our own words."),
+                            "provenance": text("What the difference follows: latitude, height, ripeness."),
+                        },
+                        ["held", "says"],
+                        "One source on how lots differ.",
+                    ),
+                    "How lots and provenances of this plant differ.",
+                ),
+                "reports": many(_report(vocabulary, kinds), "What sources did to the seed, one source on one lot each."),
+            },
+            ["name", "rank"],
+            "One taxon: what is known of its seed, and what was tried on it.",
+        ),
+        "if": {"properties": {"rank": {"const": "family"}}},
+        "else": {"required": ["family"]},
+    }
+
+
+def _statements(key: str, trait: dict, vocabulary: Vocabulary) -> Schema:
+    common = {
+        **provenance(vocabulary),
+        "inferred_from": text("Set where somebody inferred it: from what."),
+    }
+    if trait.get("number"):
+        number = {"type": "number", "exclusiveMinimum": 0, "maximum": 2_000_000}
+        value = {"low": {**number, "description": "Lower count."}, "high": {**number, "description": "Upper count."}}
+        one = closed({**value, **common}, ["low", "high", "held"], trait["means"])
+    else:
+        one = closed({"is": words(trait["values"], trait["means"]), **common}, ["is", "held"], trait["means"])
+    return many({**one, **sourced(vocabulary)}, trait["means"])
+
+
+def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+    treatment = closed(
+        {
+            "kind": words(kinds, "What was done. `open_coat`: the coat was opened, by any way or a way not stated."),
+            "means": words(vocabulary.files["report_meanings"], "What the number is; choose with care."),
+            **AMOUNTS,
+            "temperature_c": temperature("Temperature it was given at."),
+            "way": words(
+                {
+                    "poured": {"means": "Poured over, off the heat, seed left in it to cool."},
+                    "held": {"means": "Kept at the temperature, seconds to minutes."},
+                    "unknown": {"means": "The source does not say; no times are then given."},
+                },
+                "For hot water: which of the two ways.",
+            ),
+            "strength_pct": {"type": "number", "minimum": 0, "maximum": 100, "description": "Strength of acid or solution, per cent."},
+            "low_standing": text("Why this treatment counts less than the rest of the report."),
+            "note": text("What a reader should know, in our own words."),
+        },
+        ["kind", "means"],
+        "One treatment. Give at most one of days, hours and minutes.",
+    )
+    treatment["if"] = {"properties": {"kind": {"const": "hot_water"}}}
+    treatment["then"] = {"required": ["way"]}
+    percent = span("Per cent of seed.", 100)
+    lot = closed(
+        {
+            "state": words(["fresh", "stored_dry", "stored_moist"], "State of the seed that was treated."),
+            "provenance": text("Where the seed came from."),
+        },
+        [],
+        "The lot that the source worked on.",
+    )
+    one = closed(
+        {
+            **provenance(vocabulary),
+            "treatments": many(treatment, "What was done, in the order given."),
+            "lot": lot,
+            "germination_pct": closed(
+                {"treated": {**percent, "description": "After the treatments."}, "untreated": {**percent, "description": "Without them."}},
+                [],
+                "How much germinated.",
+            ),
+            "germination_temperature_c": temperature("Temperature of the germination test or sowing."),
+        },
+        ["held"],
+        "One source, one lot.",
+    )
+    return {**one, **sourced(vocabulary)}
+
+
+def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+    fact = {
+        "type": "object",
+        "minProperties": 1,
+        "maxProperties": 1,
+        "description": "One key of the vocabulary and its word, or a list of words of which any will do.",
+        "additionalProperties": {"type": ["string", "array"], "items": {"type": "string"}},
+    }
+    kind, obstacle = words(kinds, "Kind of treatment."), words(vocabulary.obstacles, "The obstacle.")
+    then = {
+        "description": "What the rule does.",
+        "anyOf": [
+            closed({"conclude": {**fact, "description": "A trait and its word."}}, ["conclude"], "Phase traits: a trait follows."),
+            closed({"finding": words(vocabulary.files["findings"], "The finding.")}, ["finding"], "Phase traits: a finding follows."),
+            closed(
+                {"obstacle": obstacle, "optional": {"type": "boolean", "description": "Worth removing, but part of the lot comes without."}},
+                ["obstacle"],
+                "Phase obstacles: this stands in the way.",
+            ),
+            closed(
+                {
+                    "offer": kind,
+                    "for": obstacle,
+                    "standing": words(vocabulary.files["standing"], "How well the offer stands."),
+                    "medium": text("A medium named in the treatment's `media`."),
+                },
+                ["offer", "for", "standing"],
+                "Phase treatments: this removes the obstacle.",
+            ),
+            closed({"rules_out": kind, "for": obstacle}, ["rules_out"], "Phase treatments: this must not be used (for that obstacle)."),
+            closed(
+                {"caution": text("The warning."), "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it.")},
+                ["caution", "shows_on"],
+                "Phase cautions: a warning.",
+            ),
+            closed(
+                {"outcome": words(["laboratory"], "How it ends."), "do": many(text("What to do instead."), "What to do instead.")},
+                ["outcome", "do"],
+                "Phase cautions: no bench plan.",
+            ),
+        ],
+    }
+    return closed(
+        {
+            "id": {"type": "string", "pattern": "^[a-z][a-z0-9-]+$", "description": "The file's name without `.yaml`."},
+            "phase": words(PHASES, "When it is read; a rule reads only what earlier phases settled."),
+            "when": many(fact, "All of these hold."),
+            "unless": many(fact, "None of these holds: findings or obstacles of an earlier phase, never a trait."),
+            "then": many(then, "What follows."),
+            "because": closed(
+                {
+                    "why": text("Why the rule may fire. {name} is the plant."),
+                    "what": text("What it does."),
+                    "ground": text("The physiology or ecology behind it."),
+                },
+                ["why", "what", "ground"],
+                "The reason, as a grower should read it.",
+            ),
+            "limits": many(text("When it is wrong."), "Known limits.", least=0),
+            "sources": many(
+                {
+                    **closed(
+                        {"id": SOURCE, "held": held(vocabulary), "says": text("What the work says, in our own words.")},
+                        ["held", "says"],
+                        "One source of the rule.",
+                    ),
+                    "if": {"properties": {"held": {"enum": ["read", "memory"]}}},
+                    "then": {"required": ["id"]},
+                },
+                "What the rule rests on.",
+            ),
+            "examples": closed(
+                {
+                    "fires": many(many(fact, "Facts."), "With these facts it must fire."),
+                    "silent": many(many(fact, "Facts."), "With these facts it must not."),
+                },
+                ["fires", "silent"],
+                "Proof that the rule does what it says.",
+            ),
+        },
+        ["id", "phase", "when", "then", "because", "limits", "sources", "examples"],
+        "One rule of the reasoning.",
+    )
+
+
+def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+    source_list = many(
+        closed({"id": SOURCE, "held": held(vocabulary), "says": text("What it says, in our own words.")}, ["id", "held"], "A source."),
+        "Sources.",
+        least=0,
+    )
+    lines = many(text("One instruction."), "Instructions.")
+    amounts = {
+        "days": span("Days.", 1500, use=True),
+        "hours": span("Hours.", 500, use=True),
+        "minutes": span("Minutes.", 3000, use=True),
+    }
+    degrees = closed(
+        {
+            **span("°C.", 160, use=True)["properties"],
+            "sources": source_list,
+            "held": held(vocabulary),
+            "note": text("A note."),
+        },
+        ["low", "use", "high"],
+        "Temperature, °C.",
+    )
+    levels = {**vocabulary.traits["physiological_level"]["values"], **vocabulary.traits["morphophysiological_level"]["values"]}
+    a_range = closed(
+        {
+            "for": many(words(vocabulary.obstacles, "Obstacle."), "Obstacles that the range is for."),
+            "class": words(vocabulary.traits["dormancy_class"]["values"], "Dormancy class it is for."),
+            "level": words(levels, "Level it is for."),
+            **amounts,
+            "temperature_c": span("°C.", 160, use=True),
+            "sources": source_list,
+            "held": held(vocabulary),
+            "note": text("A note."),
+        },
+        [],
+        "A range where no report on species or genus gives one; the first that fits is used.",
+    )
+    override = closed(
+        {"label": text("Name."), "do": lines, "watch": lines, "until": text("Event."), "success": text("Sign.")},
+        [],
+        "Replaces these parts.",
+    )
+    return closed(
+        {
+            "kind": words(kinds, "The kind, and the file's name."),
+            "label": text("What people call it."),
+            "what": text("What it is, in a sentence."),
+            "why": text("Why it works."),
+            "needs": many(words(vocabulary.files["equipment"], "Equipment."), "What it takes.", least=0),
+            "irreversible": {"type": "boolean", "description": "Cannot be undone: tried on a few seeds first, never on a tiny lot."},
+            "wet": {"type": "boolean", "description": "The seed takes up water in it."},
+            "measures": words(["days", "hours", "minutes"], "In what its amount is counted."),
+            "lots": closed(
+                {
+                    "most": {"type": "integer", "minimum": 1, "description": "Largest lot it is practical for."},
+                    "least": {"type": "integer", "minimum": 1, "description": "Smallest lot it should be tried on."},
+                    "held": held(vocabulary),
+                },
+                ["held"],
+                "Lot size it suits.",
+            ),
+            "ranges": many(a_range, "Ranges, from special to general.", least=0),
+            "temperature_c": degrees,
+            "by_climate": {"type": "object", "description": "Other temperatures by home climate.", "additionalProperties": closed({"temperature_c": degrees}, ["temperature_c"], "By climate.")},
+            "expect": {"type": "object", "description": "For sowing: when seedlings come and when to give up, by dormancy class.", "additionalProperties": closed({"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)}, ["days", "give_up", "held"], "By class.")},
+            "medium": text("What it is done in."),
+            "media": {"type": "object", "description": "Other media by name.", "additionalProperties": {"type": "string"}},
+            "do": lines,
+            "watch": many(text("What to look for."), "What to watch for.", least=0),
+            "until": text("The event that ends it."),
+            "success": text("How to tell that it worked."),
+            "by_obstacle": {"type": "object", "description": "Parts that differ by obstacle.", "propertyNames": {"enum": list(vocabulary.obstacles)}, "additionalProperties": override},
+            "by_way": {"type": "object", "description": "Parts that differ by way.", "additionalProperties": override},
+            "cautions": many(
+                closed({"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."),
+                "Cautions, shown wherever the step shows.",
+                least=0,
+            ),
+            "sources": source_list,
+        },
+        ["kind", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
+        "How one kind of treatment is done at the bench.",
+    )  # fmt: skip
+
+
+def sources() -> Schema:
+    one = closed(
+        {"citation": text("The work, as one would cite it."), "note": text("What of it is uncertain.")},
+        ["citation"],
+        "A published work.",
+    )
+    return {"type": "object", "description": "Every published work cited, by id.", "propertyNames": {"pattern": "^[a-z0-9-]+$"}, "additionalProperties": one}
+
+
+def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+    strings = {"type": "array", "items": {"type": "string"}}
+    amount = {"type": ["object", "null"], "description": "low, use, high and from: species, genus, class, treatment; open ends null."}
+    step = {
+        "type": "object",
+        "description": "A chosen treatment with its numbers.",
+        "required": ["id", "kind", "removes", "optional", "do", "watch", "until", "success", "because", "cautions"],
+        "properties": {
+            "id": text("Kind and turn, unique in the plan."),
+            "kind": words(kinds, "Kind of treatment."),
+            "removes": {**strings, "description": "Obstacles that it removes."},
+            "optional": {"type": "boolean", "description": "May be left out."},
+            "days": amount,
+            "hours": amount,
+            "minutes": amount,
+            "temperature_c": amount,
+            "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
+        },
+    }
+    return {
+        "type": "object",
+        "description": "A plan: ordered steps with reasons, alternatives and sources.",
+        "required": ["format", "query", "outcome", "taxon", "basis", "dormancy", "steps", "alternatives", "ruled_out", "cautions", "unknowns", "sources"],
+        "properties": {
+            "format": {"const": "rousewort-plan-1", "description": "Form of this document."},
+            "query": {"type": "string", "description": "What was asked for."},
+            "outcome": words(["plan", "laboratory", "unreachable", "unknown"], "How it ends."),
+            "taxon": {"type": "object", "description": "Accepted name, family and how it was matched.", "required": ["name", "family", "matched_by"]},
+            "basis": {"type": "object", "description": "What the plan rests on and how sure it is.", "required": ["kind", "confidence", "note"]},
+            "dormancy": {"type": "object", "description": "Class and level, null where unknown."},
+            "steps": {"type": "array", "items": step, "description": "In order; empty only where the outcome is not `plan`."},
+            "alternatives": {"type": "array", "description": "Whole sequences for other equipment."},
+            "ruled_out": {"type": "array", "description": "What must not be used, or could not be, and why."},
+            "cautions": {**strings, "description": "Cautions on the whole plan."},
+            "unknowns": {**strings, "description": "What is not known and would matter."},
+            "sources": {"type": "array", "description": "Every work that the plan rests on."},
+        },
+    }  # fmt: skip
+
+
+def report_kinds(treatments: list[str]) -> list[str]:
+    return sorted({*treatments, "open_coat"})
+
+
+def all_schemas(vocabulary: Vocabulary, treatments: list[str]) -> dict[str, Schema]:
+    """Every schema by its stem."""
+    kinds = sorted(treatments)
+    built = {
+        "taxon": taxon(vocabulary, report_kinds(kinds)),
+        "rule": rule(vocabulary, kinds),
+        "treatment": treatment(vocabulary, kinds),
+        "sources": sources(),
+        "plan": plan(vocabulary, kinds),
+    }
+    return {stem: {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema} for stem, schema in built.items()}
+
+
+def write(layer: Path) -> list[Path]:
+    """Rewrite the schema files of a layer; returns those that changed."""
+    from rousewort.knowledge.build import read_vocabulary
+
+    vocabulary = read_vocabulary(layer)
+    kinds = [path.stem for path in sorted((layer / "treatments").glob("*.yaml"))]
+    changed = []
+    for stem, schema in all_schemas(vocabulary, kinds).items():
+        path, content = layer / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
+        if not path.exists() or path.read_text("utf-8") != content:
+            path.parent.mkdir(exist_ok=True)
+            path.write_text(content, "utf-8")
+            changed.append(path)
+    return changed
+
+
+if __name__ == "__main__":
+    from rousewort.knowledge.files import shipped_layer
+
+    for written in write(shipped_layer() or Path("kb")):
+        print(written)

@@ -1,0 +1,204 @@
+"""Where records come from: memory (computed) or a compiled SQLite index (a copy of the same computation)."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Protocol
+
+from rousewort.errors import Trouble
+from rousewort.knowledge.names import fold, triples
+from rousewort.knowledge.summary import Record, pool, summarise
+from rousewort.knowledge.vocabulary import Vocabulary
+
+INDEX_FORMAT = 3
+
+
+class Store(Protocol):
+    """What a knowledge base needs of its records; keys are accepted names."""
+
+    def record(self, name: str) -> Record | None: ...
+    def summary(self, name: str) -> Record | None: ...
+    def group(self, rank: str, name: str) -> Record: ...
+    def named(self, folded: str) -> list[tuple[str, str]]: ...
+    def near(self, folded: str) -> list[tuple[str, str]]: ...
+    def names(self, rank: str) -> list[str]: ...
+    def shared(self, part: str) -> Any: ...
+
+
+def genus_of(name: str) -> str:
+    return name.split()[0]
+
+
+def name_rows(record: Record) -> Iterator[tuple[str, str]]:
+    """(folded name, kind) of every name that a record answers to."""
+    yield fold(record["name"]), {"genus": "genus", "family": "family"}.get(record["rank"], "accepted")
+    for name in record.get("synonyms", ()):
+        yield fold(name), "synonym"
+    for name in record.get("common_names", ()):
+        yield fold(name), "common_name"
+
+
+class MemoryStore:
+    """Records in memory; summaries and groups computed when first asked for, then kept."""
+
+    def __init__(self, records: dict[str, Record], shared: dict[str, Any], vocabulary: Vocabulary) -> None:
+        self.records, self._shared, self.vocabulary = records, shared, vocabulary
+        self._summaries: dict[str, Record] = {}
+        self._groups: dict[tuple[str, str], Record] = {}
+        self._names: dict[str, list[tuple[str, str]]] | None = None
+        self._members: dict[tuple[str, str], list[str]] | None = None
+
+    def record(self, name: str) -> Record | None:
+        return self.records.get(name)
+
+    def summary(self, name: str) -> Record | None:
+        if name not in self._summaries:
+            record = self.records.get(name)
+            if record is None:
+                return None
+            self._summaries[name] = summarise(record, self.vocabulary)
+        return self._summaries[name]
+
+    def members(self, rank: str, name: str) -> list[str]:
+        if self._members is None:
+            self._members = defaultdict(list)
+            for species, record in self.records.items():
+                if record["rank"] == "species":
+                    self._members["genus", genus_of(species)].append(species)
+                    self._members["family", record["family"]].append(species)
+        return self._members.get((rank, name), [])
+
+    def group(self, rank: str, name: str) -> Record:
+        if (rank, name) not in self._groups:
+            self._groups[rank, name] = pool((m, self.summary(m) or {}) for m in self.members(rank, name))
+        return self._groups[rank, name]
+
+    def _all_names(self) -> dict[str, list[tuple[str, str]]]:
+        if self._names is None:
+            self._names = defaultdict(list)
+            for accepted, record in self.records.items():
+                for folded, kind in name_rows(record):
+                    self._names[folded].append((accepted, kind))
+        return self._names
+
+    def named(self, folded: str) -> list[tuple[str, str]]:
+        return self._all_names().get(folded, [])
+
+    def near(self, folded: str) -> list[tuple[str, str]]:
+        wanted = triples(folded)
+        scored = ((len(wanted & triples(known)), known) for known in self._all_names())
+        best = sorted((item for item in scored if item[0] >= 2), reverse=True)[:200]
+        return [(known, accepted) for _, known in best for accepted, _ in self._all_names()[known]]
+
+    def names(self, rank: str) -> list[str]:
+        return [name for name, record in self.records.items() if record["rank"] == rank]
+
+    def shared(self, part: str) -> Any:
+        return self._shared[part]
+
+
+_SCHEMA = """
+create table part (name text primary key, json text not null) without rowid;
+create table taxon (name text primary key, rank text not null, json text not null, summary text not null) without rowid;
+create table pooled (rank text, name text, json text not null, primary key (rank, name)) without rowid;
+create table known_as (folded text, accepted text, kind text, primary key (folded, accepted, kind)) without rowid;
+create table triple (three text, folded text, primary key (three, folded)) without rowid;
+"""
+
+
+def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
+    """Compile a store into one SQLite file, or into `:memory:` when `path` is an open connection's name."""
+    import os
+
+    target = Path(path)
+    fresh = target.with_name(f"{target.name}.{os.getpid()}.new")
+    fresh.unlink(missing_ok=True)
+    connection = sqlite3.connect(fresh)
+    try:
+        _fill(connection, store, stamp)
+    finally:
+        connection.close()
+    fresh.replace(target)
+
+
+def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> None:
+    connection.executescript(f"pragma journal_mode=off; pragma user_version={INDEX_FORMAT};" + _SCHEMA)
+    parts = {**store._shared, "stamp": stamp}
+    connection.executemany("insert into part values (?, ?)", [(k, _dump(v)) for k, v in parts.items()])
+    names: set[tuple[str, str, str]] = set()
+    groups: dict[tuple[str, str], None] = {}
+    for name, record in store.records.items():
+        connection.execute(
+            "insert into taxon values (?, ?, ?, ?)", (name, record["rank"], _dump(record), _dump(store.summary(name)))
+        )
+        names |= {(folded, name, kind) for folded, kind in name_rows(record)}
+        if record["rank"] == "species":
+            groups["genus", genus_of(name)] = groups["family", record["family"]] = None
+    connection.executemany("insert into known_as values (?, ?, ?)", sorted(names))
+    pairs = sorted({(three, folded) for folded, _, _ in names for three in triples(folded)})
+    connection.executemany("insert into triple values (?, ?)", pairs)
+    connection.executemany(
+        "insert into pooled values (?, ?, ?)", [(*key, _dump(store.group(*key))) for key in groups]
+    )
+    connection.commit()
+
+
+def _dump(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+class IndexStore:
+    """Reads a compiled index, opened read-only; keeps what it has read."""
+
+    def __init__(self, path: Path) -> None:
+        uri = f"file:{str(path).replace('?', '%3f').replace('#', '%23')}?mode=ro&immutable=1"
+        self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
+        self._kept: dict[tuple, Any] = {}
+        version = self._connection.execute("pragma user_version").fetchone()[0]
+        if version != INDEX_FORMAT:
+            raise Trouble(f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again.")
+
+    def _one(self, key: tuple, sql: str, arguments: tuple, otherwise: Callable[[], Any] = lambda: None) -> Any:
+        if key not in self._kept:
+            row = self._connection.execute(sql, arguments).fetchone()
+            self._kept[key] = json.loads(row[0]) if row else otherwise()
+        return self._kept[key]
+
+    def record(self, name: str) -> Record | None:
+        return self._one(("record", name), "select json from taxon where name = ?", (name,))
+
+    def summary(self, name: str) -> Record | None:
+        return self._one(("summary", name), "select summary from taxon where name = ?", (name,))
+
+    def group(self, rank: str, name: str) -> Record:
+        sql = "select json from pooled where rank = ? and name = ?"
+        return self._one(("group", rank, name), sql, (rank, name), lambda: pool(()))
+
+    def named(self, folded: str) -> list[tuple[str, str]]:
+        return self._connection.execute("select accepted, kind from known_as where folded = ?", (folded,)).fetchall()
+
+    def near(self, folded: str) -> list[tuple[str, str]]:
+        wanted = sorted(triples(folded))
+        marks = ",".join("?" * len(wanted))
+        return self._connection.execute(
+            f"select folded, accepted from known_as where folded in (select folded from triple where three in ({marks})"
+            " group by folded having count(*) >= 2 order by count(*) desc limit 200)",
+            wanted,
+        ).fetchall()
+
+    def names(self, rank: str) -> list[str]:
+        return [r[0] for r in self._connection.execute("select name from taxon where rank = ? order by name", (rank,))]
+
+    def shared(self, part: str) -> Any:
+        return self._one(("part", part), "select json from part where name = ?", (part,))
+
+    def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
+        """Everything, as a store that can be filtered or overlaid."""
+        rows = self._connection.execute("select name, json from taxon order by name")
+        records = {name: json.loads(text) for name, text in rows}
+        parts = {name: json.loads(text) for name, text in self._connection.execute("select name, json from part")}
+        return MemoryStore(records, parts, vocabulary)

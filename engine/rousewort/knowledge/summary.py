@@ -1,0 +1,176 @@
+"""What one taxon's statements and reports amount to, and what a genus or family amounts to over its members.
+
+Computed from the entries every time they change, never written down by hand; the index only keeps a copy.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Any
+
+from rousewort.knowledge.vocabulary import Vocabulary
+
+# Weight of a statement by how it is held; halved when inferred, and again when flagged as doubtful.
+HELD_WEIGHT = {"read": 4.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
+COLD, WARM = {"cold_moist", "outdoor_winter"}, {"warm_moist"}
+UNITS = ("days", "hours", "minutes")
+
+Statement = dict[str, Any]
+Record = dict[str, Any]
+
+
+def weight(statement: Statement) -> float:
+    base = HELD_WEIGHT.get(statement.get("held", "practice"), 1.0)
+    return base * (0.5 if "inferred_from" in statement else 1.0) * (0.5 if statement.get("low_standing") else 1.0)
+
+
+def decide(statements: Iterable[Statement]) -> tuple[str, list[Statement], list[Statement]]:
+    """The best-supported word of a trait, the statements for it and those against. Ties go to the first stated."""
+    by_word: dict[str, list[Statement]] = defaultdict(list)
+    for statement in statements:
+        by_word[statement["is"]].append(statement)
+    best = max(by_word, key=lambda word: sum(map(weight, by_word[word])))
+    against = [s for word, group in by_word.items() if word != best for s in group]
+    return best, by_word[best], against
+
+
+def answer(votes: list[tuple[str, bool]]) -> str | None:
+    """One word for what reports say of a kind of treatment. A doubtful report votes only where no other does."""
+    firm = [vote for vote, doubtful in votes if not doubtful] or [vote for vote, _ in votes]
+    for_it = [vote for vote in firm if vote in ("needed", "helps")]
+    against = [vote for vote in firm if vote not in ("needed", "helps")]
+    if not firm:
+        return None
+    if for_it and against:
+        if len(for_it) >= 2 * len(against):
+            return "needed" if for_it.count("needed") > len(for_it) / 2 else "helps"
+        if len(against) > 2 * len(for_it):
+            return max(set(against), key=lambda vote: (against.count(vote), vote))
+        return "mixed"
+    if for_it:
+        return "needed" if "needed" in for_it else "helps"
+    return max(set(against), key=lambda vote: (against.count(vote), vote))
+
+
+def season_order(report: Record, meanings: dict[str, dict]) -> str | None:
+    """The warm and cold periods of one report, in order, as a word of `season_order`."""
+    seasons: list[str] = []
+    for treatment in report.get("treatments", ()):
+        if meanings[treatment["means"]]["vote"] not in ("needed", "helps") or (treatment.get("days") or {}).get("high") == 0:
+            continue
+        season = "cold" if treatment["kind"] in COLD else "warm" if treatment["kind"] in WARM else None
+        if season and (not seasons or seasons[-1] != season):
+            seasons.append(season)
+    word = "_".join(seasons[:3])
+    return f"{word}_only" if word in ("cold", "warm") else word if word in ("warm_cold", "cold_warm", "cold_warm_cold") else \
+        "warm_cold" if word == "warm_cold_warm" else None
+
+
+def summarise(record: Record, vocabulary: Vocabulary) -> Record:
+    """The resolved facts of one taxon.
+
+    Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
+    "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
+    """
+    meanings = vocabulary.files["report_meanings"]
+    traits: dict[str, list] = {}
+    numbers: dict[str, list[Statement]] = {}
+    for key, statements in record.get("traits", {}).items():
+        if vocabulary.traits[key].get("number"):
+            numbers[key] = statements
+        elif vocabulary.many(key):
+            words = dict.fromkeys(s["is"] for s in statements)
+            traits[key] = [[word, [s for s in statements if s["is"] == word], []] for word in words]
+        else:
+            traits[key] = [list(decide(statements))]
+    return {
+        "traits": traits,
+        "numbers": numbers,
+        "answers": _answers(record, vocabulary, meanings),
+        "doses": list(_doses(record, meanings)),
+        "sowing": list(_sowing(record)),
+    }
+
+
+def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str, list]:
+    votes: dict[str, list] = defaultdict(list)
+    kinds_to_keys: dict[str, list[str]] = defaultdict(list)
+    for key, response in vocabulary.responses.items():
+        for kind in response["kinds"]:
+            kinds_to_keys[kind].append(key)
+    for report in record.get("reports", ()):
+        for treatment in report.get("treatments", ()):
+            vote = meanings[treatment["means"]]["vote"]
+            doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
+            if vote:
+                for key in kinds_to_keys.get(treatment["kind"], ()):
+                    votes[key].append((vote, doubtful, report["source"], report["held"]))
+    answers = {}
+    for key, cast in votes.items():
+        word = answer([(vote, doubtful) for vote, doubtful, _, _ in cast])
+        answers[key] = [word, _unique([{"source": s, "held": h} for _, _, s, h in cast])]
+    orders: dict[str, list] = defaultdict(list)
+    for report in record.get("reports", ()):
+        order = season_order(report, meanings)
+        if order:
+            orders[order].append((0.5 if report.get("low_standing") else 1.0, {"source": report["source"], "held": report["held"]}))
+    if orders:
+        rank = list(vocabulary.season_orders)
+        best = max(orders, key=lambda word: (sum(w for w, _ in orders[word]), rank.index(word)))
+        answers["season_order"] = [best, _unique([s for _, s in orders[best]])]
+    return answers
+
+
+def _unique(items: list[dict]) -> list[dict]:
+    return list({tuple(item.items()): item for item in items}.values())
+
+
+def _doses(record: Record, meanings: dict) -> Iterable[dict]:
+    for report in record.get("reports", ()):
+        treatments = report.get("treatments", ())
+        colds = [i for i, t in enumerate(treatments) if t["kind"] in COLD and meanings[t["means"]]["rank"]]
+        for i, treatment in enumerate(treatments):
+            if not meanings[treatment["means"]]["rank"]:
+                continue
+            dose = {
+                "kind": treatment["kind"],
+                "means": treatment["means"],
+                "source": report["source"],
+                "held": report["held"],
+                "doubtful": bool(report.get("low_standing") or treatment.get("low_standing")),
+            }
+            if len(colds) > 1 and i in colds:
+                dose["turn"] = "first" if i == colds[0] else "last"
+            for key in (*UNITS, "temperature_c", "way", "strength_pct"):
+                if key in treatment:
+                    dose[key] = treatment[key]
+            if any(unit in dose for unit in UNITS) or "temperature_c" in dose:
+                yield dose
+
+
+def _sowing(record: Record) -> Iterable[dict]:
+    for report in record.get("reports", ()):
+        found = {k: report[k] for k in ("germination_temperature_c", "germination_pct") if k in report}
+        if found:
+            yield {**found, "source": report["source"], "held": report["held"], "doubtful": bool(report.get("low_standing"))}
+
+
+def pool(members: Iterable[tuple[str, Record]]) -> Record:
+    """What the members of a genus or family amount to.
+
+    Shape: {"votes": {key: {word: [species, …]}}, "doses": [dose with "species"], "sowing": [...], "count": n}.
+    One species has one vote a key, however many reports it has.
+    """
+    votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    doses, sowing, count = [], [], 0
+    for name, summary in members:
+        count += 1
+        for key, words in summary["traits"].items():
+            for word, *_ in words:
+                votes[key][word].append(name)
+        for key, (word, _) in summary["answers"].items():
+            votes[key][word].append(name)
+        doses += [{**dose, "species": name} for dose in summary["doses"]]
+        sowing += [{**item, "species": name} for item in summary["sowing"]]
+    return {"votes": {k: dict(v) for k, v in votes.items()}, "doses": doses, "sowing": sowing, "count": count}
