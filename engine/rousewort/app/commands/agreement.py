@@ -1,0 +1,166 @@
+"""rousewort agreement"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rousewort.agreement import Judged, Lengths
+    from rousewort.knowledge.base import KnowledgeBase
+
+HELP = """Try plans against the published sources that they were made without.
+
+First every source of a species that several describe is left out in turn and judged against the plan made from the
+rest; then every source is judged against the plan made from traits alone, all reports withheld."""
+EPILOG = """examples:
+  rousewort agreement
+  rousewort agreement --list
+  rousewort agreement --write     (in a clone: writes the species row of kb/calibration.yaml)
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--list", action="store_true", help="also list every disagreement, classed")
+    parser.add_argument("--write", action="store_true", help="write how sure plans on species facts are to kb/calibration.yaml")
+    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from rousewort.agreement import disagreements
+    from rousewort.app.main import layers
+    from rousewort.knowledge.base import load
+
+    kb = load(layers(arguments))
+    figures, left_out, alone = measure(kb)
+    if arguments.json:
+        import json
+
+        print(json.dumps(figures, indent=2))
+    else:
+        _print(figures)
+        if arguments.list:
+            for title, judged in (("left out in turn", left_out), ("from traits alone", alone)):
+                print(f"\nDisagreements, {title}:")
+                for d in disagreements(kb, judged):
+                    print(f"  {d['species']:<34} {d['treatment']:<5} source: {d['source_says']:<6} plan: {d['plan']:<9} {d['class'] or '?':<6} {d['why']}  [{d['source']}]")
+    if arguments.write:
+        _write(figures)
+    return 0
+
+
+def measure(kb: KnowledgeBase) -> tuple[dict[str, Any], list[Judged], list[Judged]]:
+    """All figures, and the judged claims behind them."""
+    from rousewort.agreement import TREATMENTS, baseline_days, baseline_gives, disagreements, from_traits_alone, leave_sources_out, lengths, pairs_of_sources, score
+
+    show = sys.stderr.isatty()
+
+    def progress(done: int, of: int) -> None:
+        if show:
+            print(f"\r  leaving sources out: {done + 1} of {of} ", end="" if done + 1 < of else "\n", file=sys.stderr)
+
+    left_out, alone = leave_sources_out(kb, progress=progress), from_traits_alone(kb)
+    agree, overlap = pairs_of_sources(kb)
+    figures: dict[str, Any] = {"sources": {"agree": {w: list(v) for w, v in agree.items()}, "cold_overlap": list(overlap)}}
+    for key, judged in (("left_out", left_out), ("traits_alone", alone)):
+        part: dict[str, Any] = {}
+        for what in TREATMENTS:
+            made = score(judged, what)
+            part[what] = {"agreed": made.agreed, "tried": made.tried}
+            if key == "left_out":
+                base = [(baseline_gives(kb, j, what), j.claim.give[what]) for j in judged if what in j.claim.give]
+                part[what]["baseline"] = sum(g if wanted else 1 - g for g, wanted in base)
+        part["days"] = {w: vars(lengths([(j.days[w], j.claim.days[w]) for j in judged if w in j.claim.days])) for w in ("cold", "warm")}
+        if key == "left_out":
+            part["baseline_days"] = {w: vars(lengths([(p, j.claim.days[w]) for j, p in baseline_days(kb, judged, w)])) for w in ("cold", "warm")}
+        part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
+        figures[key] = part
+    figures["by_class"] = _by_class(alone)
+    figures["basis"] = _by_basis(left_out)
+    return figures, left_out, alone
+
+
+def _counted(items: Any) -> dict[str, int]:
+    from collections import Counter
+
+    return dict(sorted(Counter(items).items()))
+
+
+def _by_class(judged: list[Judged]) -> dict[str, Any]:
+    from rousewort.agreement import TREATMENTS, lengths, score
+
+    table = {}
+    for name in ("ND", "PY", "PD", "PY+PD", "MD", "MPD", None):
+        of = [j for j in judged if j.dormancy == name]
+        row: dict[str, Any] = {w: [score(of, w).agreed, score(of, w).tried] for w in TREATMENTS}
+        row["cold_days"] = vars(lengths([(j.days["cold"], j.claim.days["cold"]) for j in of if "cold" in j.claim.days]))
+        table[name or "not known"] = row
+    return table
+
+
+def _by_basis(judged: list[Judged]) -> dict[str, dict[str, float]]:
+    """Agreed claims of those tried, for plans whose deciding facts are the species' own."""
+    from rousewort.agreement import TREATMENTS, score
+
+    own = [j for j in judged if j.basis == "species"]
+    made = [score(own, what) for what in TREATMENTS]
+    return {"species": {"right": round(sum(m.agreed for m in made)), "tried": sum(m.tried for m in made)}}
+
+
+def _share(agreed: float, tried: int) -> str:
+    return f"{agreed:g} of {tried} ({round(100 * agreed / tried)} %)" if tried else "none"
+
+
+def _lengths(part: dict[str, Any]) -> str:
+    tried = part["tried"]
+    return (
+        f"use within {_share(part['use_within'], tried)}, near {_share(part['use_near'], tried)}, "
+        f"overlap {_share(part['overlap'], tried)}, width ours ×{part['our_width']} theirs ×{part['their_width']}"
+    )
+
+
+def _print(figures: dict[str, Any]) -> None:
+    sources = figures["sources"]
+    print("Two sources on one species agree with each other (firm reports)")
+    for what, (agreed, tried) in sources["agree"].items():
+        print(f"  {what:<5} {_share(agreed, tried)}")
+    print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
+    for key, title in (("left_out", "Each source left out in turn"), ("traits_alone", "From traits alone, reports withheld")):
+        part = figures[key]
+        print(f"\n{title}")
+        for what in ("coat", "cold", "warm"):
+            row = part[what]
+            base = f"   majority of the genus: {_share(row['baseline'], row['tried'])}" if "baseline" in row else ""
+            print(f"  {what:<5} {_share(row['agreed'], row['tried'])}{base}")
+        for what in ("cold", "warm"):
+            print(f"  days {what}: {_lengths(part['days'][what])}")
+            if "baseline_days" in part:
+                print(f"    genus median: {_lengths(part['baseline_days'][what])}")
+        print("  disagreements: " + ", ".join(f"{why} {n}" for why, n in part["why"].items()))
+    print("\nFrom traits alone, by dormancy class of the plan (agreed/tried)")
+    print(f"  {'class':<10} {'coat':>10} {'cold':>10} {'warm':>10}   cold days overlap")
+    for name, row in figures["by_class"].items():
+        cells = [f"{row[w][0]:g}/{row[w][1]}" for w in ("coat", "cold", "warm")]
+        print(f"  {name:<10} {cells[0]:>10} {cells[1]:>10} {cells[2]:>10}   {row['cold_days']['overlap']}/{row['cold_days']['tried']}")
+
+
+def _write(figures: dict[str, Any]) -> None:
+    from rousewort.errors import Trouble
+    from rousewort.knowledge.canonical import dump
+    from rousewort.knowledge.files import shipped_layer
+    from rousewort.knowledge.strict_yaml import read
+
+    layer = shipped_layer()
+    if layer is None:
+        raise Trouble("--write works in a clone only: an installed knowledge base is not changed.")
+    path: Path = layer / "calibration.yaml"
+    data = read(path.read_bytes(), str(path)).data
+    data.setdefault("basis", {}).update(figures["basis"])
+    head = "".join(line for line in path.read_text("utf-8").splitlines(keepends=True) if line.startswith("#"))
+    path.write_text(head + dump(data), "utf-8")
+    print(f"wrote {path}", file=sys.stderr)
+
+
+__all__ = ["EPILOG", "HELP", "add_arguments", "measure", "run"]

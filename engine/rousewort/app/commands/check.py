@@ -1,0 +1,45 @@
+"""rousewort check"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+HELP = "Check the whole knowledge base (and any layer over it): every file, every rule, every reference, all problems at once."
+EPILOG = """examples:
+  rousewort check
+  rousewort check --kb ~/my-nursery-kb
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print the problems as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from dataclasses import asdict
+    from pathlib import Path
+
+    from rousewort.app.main import layers
+    from rousewort.errors import KnowledgeTrouble, Problem
+    from rousewort.knowledge.base import PACKAGED_INDEX
+    from rousewort.knowledge.build import build
+    from rousewort.knowledge.files import shipped_layer
+
+    clone = shipped_layer()
+    extra = [Path(path) for path in layers(arguments)]
+    try:
+        store = build([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
+    except KnowledgeTrouble as trouble:
+        if arguments.json:
+            import json
+
+            print(json.dumps([asdict(p) for p in trouble.problems if isinstance(p, Problem)], ensure_ascii=False, indent=2))
+        else:
+            print(trouble)
+        print(f"{len(trouble.problems)} problems", file=sys.stderr)
+        return 1
+    ranks = [record["rank"] for record in store.records.values()]
+    counts = f"{ranks.count('species')} species, {ranks.count('genus')} genera, {ranks.count('family')} families"
+    print("[]" if arguments.json else f"All well: {counts}, {len(store.shared('rules'))} rules, {len(store.shared('sources'))} sources.")
+    return 0

@@ -1,0 +1,53 @@
+"""rousewort plan NAME"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+HELP = "A justified plan for waking the seed of a plant: steps in order, with numbers, reasons, cautions and sources."
+EPILOG = """examples:
+  rousewort plan 'black haw'
+  rousewort plan 'Cercis canadensis' --seeds 15
+  rousewort plan 'Trillium grandiflorum' --without fridge
+  rousewort plan 'Gleditsia triacanthos' --allow acid --json
+  rousewort plan 'Malus sieversii' --had cold_moist=30
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from rousewort.app.growing import add_grower_arguments
+
+    parser.add_argument("name", nargs="+", help="accepted name, synonym, common name, genus or family")
+    parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
+    parser.add_argument("--brief", action="store_true", help="only the steps")
+    parser.add_argument("--observed", action="append", default=[], metavar="TRAIT=WORD", help="what you saw at the bench, e.g. coat_water=stops")
+    add_grower_arguments(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from rousewort.app.growing import grower_from
+    from rousewort.app.main import layers
+    from rousewort.errors import Trouble
+    from rousewort.knowledge.base import load
+    from rousewort.plan import Planner
+
+    kb = load(layers(arguments))
+    grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
+    observed = {}
+    for item in arguments.observed:
+        trait, sign, word = item.partition("=")
+        if not sign:
+            raise Trouble(f"--observed {item}: write TRAIT=WORD, e.g. coat_water=stops.")
+        observed[trait.strip()] = word.strip()
+    plan = Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower, observed)
+    if arguments.json:
+        from rousewort.render.plan_json import to_text
+
+        print(to_text(plan))
+    else:
+        from rousewort.render.plan_text import render
+        from rousewort.render.terminal import page_for
+
+        sys.stdout.write(render(plan, page_for(), arguments.brief))
+    return 0

@@ -1,0 +1,48 @@
+"""rousewort why NAME STEP, rousewort why --not NAME KIND"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+HELP = "Trace a step of a plan, rule by rule, to traits and their sources; or say why a treatment is not in it."
+EPILOG = """examples:
+  rousewort why 'Cercis canadensis' nick
+  rousewort why 'Trillium grandiflorum' cold_moist-2
+  rousewort why --not 'Prunus avium' acid
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from rousewort.app.growing import add_grower_arguments
+
+    parser.add_argument("name", help="the plant")
+    parser.add_argument("step", help="a step's id or kind, e.g. cold_moist-1 or nick")
+    parser.add_argument("--not", dest="negated", action="store_true", help="why is this treatment not in the plan?")
+    parser.add_argument("--json", action="store_true", help="print the trace as JSON")
+    add_grower_arguments(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from rousewort.app.growing import grower_from
+    from rousewort.app.main import layers
+    from rousewort.explain import why, why_not
+    from rousewort.knowledge.base import load
+    from rousewort.plan import Planner
+    from rousewort.render.terminal import page_for
+
+    kb = load(layers(arguments))
+    grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
+    plan = Planner(kb, arguments.engine).plan(arguments.name, grower)
+    lines = (why_not if arguments.negated else why)(kb, plan, arguments.step)
+    if arguments.json:
+        import json
+
+        print(json.dumps([{"depth": x.depth, "kind": x.kind, "text": x.text} for x in lines], ensure_ascii=False, indent=2))
+        return 0
+    page = page_for()
+    page.say(page.bold(plan.match.name or plan.query))
+    for line in lines:
+        page.say(line.text, 2 * line.depth, code={"source": "2", "ground": "2", "step": "1;32"}.get(line.kind, ""))
+    sys.stdout.write(page.text())
+    return 0

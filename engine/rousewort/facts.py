@@ -1,0 +1,151 @@
+"""What is known of one plant's seed: its own traits, then its relatives', then what was measured at the bench.
+
+Every fact is a word of the vocabulary with where it came from. A relative lends a trait only where the vocabulary
+says that it is inherited and enough of the relatives agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from rousewort.errors import Trouble
+from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.rules.compile import FactKey
+
+# How large a share of the relatives must agree, and how many there must be. A statement about the genus or family
+# itself counts as this many species. Chosen by leaving species out (see DEVELOPERS.md), not published limits.
+GENUS_SHARE, FAMILY_SHARE = 0.6, 0.7
+FAMILY_LEAST = 3
+STATEMENT_COUNTS = 2
+
+
+@dataclass(frozen=True)
+class Known:
+    """One fact and its ground. `basis`: bench, species, genus or family; `share`: the part of relatives that agree."""
+
+    key: str
+    word: str
+    basis: str
+    sources: tuple[Mapping[str, Any], ...]
+    share: float = 1.0
+    relatives: tuple[str, ...] = ()
+    against: tuple[Mapping[str, Any], ...] = ()
+
+    @property
+    def fact(self) -> FactKey:
+        return self.key, self.word
+
+
+@dataclass
+class Facts:
+    """Everything known of the plant that was asked for. `name` is an accepted name, or the genus or family."""
+
+    name: str
+    genus: str | None
+    family: str | None
+    known: dict[FactKey, Known] = field(default_factory=dict)
+    numbers: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
+
+    def keys(self) -> frozenset[FactKey]:
+        return frozenset(self.known)
+
+    def of(self, key: str) -> list[Known]:
+        return [known for (k, _), known in self.known.items() if k == key]
+
+    def word(self, key: str) -> str | None:
+        return next((known.word for known in self.of(key)), None)
+
+
+def gather(kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | None = None) -> Facts:
+    """Facts for a matched name. `measurements`: key → word found at the bench; they outrank everything else.
+
+    Raises Trouble for a measurement that is no word of the vocabulary.
+    """
+    name = match.name or match.genus or match.family or match.query
+    facts = Facts(name, match.genus, match.family)
+    for key, word in (measurements or {}).items():
+        if word not in kb.vocabulary.given.get(key, {}):
+            allowed = ", ".join(kb.vocabulary.given.get(key, {})) or "no such trait"
+            raise Trouble(f"'{key}: {word}' is no observation that Rousewort knows. Allowed for {key}: {allowed}.")
+        facts.known[key, word] = Known(key, word, "bench", ())
+    own = kb.store.summary(name) if (kb.taxon(name) or {}).get("rank") == "species" else None
+    if own:
+        _take_own(facts, own, kb)
+    _inherit(facts, kb, own)
+    return facts
+
+
+def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
+    measured = {key for key, _ in facts.known}
+    facts.numbers = own["numbers"]
+    for key, words in own["traits"].items():
+        if key in measured and not kb.vocabulary.many(key):
+            continue
+        for word, sources, against in words:
+            facts.known[key, word] = Known(key, word, "species", tuple(sources), against=tuple(against))
+    for key, (word, sources) in own["answers"].items():
+        facts.known.setdefault((key, word), Known(key, word, "species", tuple(sources)))
+    counts = own["numbers"].get("seeds_per_gram")
+    if counts and "seed_size" not in measured:
+        mean = sum((c["low"] + c["high"]) / 2 for c in counts) / len(counts)
+        for fact in [f for f in facts.known if f[0] == "seed_size"]:
+            del facts.known[fact]
+        word = kb.vocabulary.band("seed_size", mean)
+        facts.known["seed_size", word] = Known("seed_size", word, "species", tuple(counts))
+
+
+def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None) -> None:
+    """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
+    have = {key for key, _ in facts.known}
+    lenders = [("genus", facts.genus, GENUS_SHARE, 1), ("family", facts.family, FAMILY_SHARE, FAMILY_LEAST)]
+    groups = [
+        (rank, kb.store.group(rank, name), kb.store.summary(name), share, least)
+        for rank, name, share, least in lenders
+        if name
+    ]
+    spread = {**kb.vocabulary.traits, **kb.vocabulary.responses}
+    spread["season_order"] = {"inherits": "genus"}
+    for key in sorted(spread, key=lambda key: "only_with" in spread[key]):
+        definition = spread[key]
+        if key in have or definition.get("number") or not _fits(definition, facts):
+            continue
+        for rank, group, summary, share, least in groups:
+            if definition["inherits"] == "no" or (rank == "family" and definition["inherits"] != "family"):
+                continue
+            lent = _lend(key, rank, group, summary, share, least, kb.vocabulary.many(key))
+            if lent:
+                for known in lent:
+                    facts.known[known.fact] = known
+                break
+
+
+def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
+    """An inherited value may be bound to the words of another trait (`only_with`), `unknown` among them."""
+    return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
+
+
+def _lend(
+    key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool
+) -> list[Known]:
+    votes = {word: list(names) for word, names in group["votes"].get(key, {}).items()}
+    stated: dict[str, list] = {}
+    for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
+        stated[word] = sources
+    if key in (summary or {}).get("answers", {}):
+        word, sources = summary["answers"][key]
+        stated[word] = sources
+    counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in {*votes, *stated}}
+    if many:
+        total = max(group["count"], 1)
+        words = [w for w in sorted(counts) if w in stated or len(votes.get(w, ())) / total >= share]
+    else:
+        total = sum(counts.values())
+        best = min(counts, key=lambda w: (-counts[w], w), default=None)
+        enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
+        words = [best] if enough else []
+    return [
+        Known(key, word, rank, tuple(stated.get(word, ())), round(min(1.0, counts[word] / total), 2), tuple(votes.get(word, ())))
+        for word in words
+    ]

@@ -1,0 +1,531 @@
+"""From a name to a justified plan: gathers facts, fires the rules, chooses, doses, and says why and why not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+from rousewort.choose import Chosen, Refused, Sequence, choose
+from rousewort.dose import UNITS, Amount, dose, sowing_temperature
+from rousewort.errors import Trouble
+from rousewort.facts import Facts, Known, gather
+from rousewort.grower import Grower, make_grower
+from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.rules.compile import FactKey
+from rousewort.rules.run import Engine, Findings, Firing, fire, make_engine
+from rousewort.wording import amount_text, fill, ground_text, temperature_text
+
+FORMAT = "rousewort-plan-1"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a step stands in the plan: a sentence, the rule that says so, the facts it fired on, all their sources."""
+
+    text: str
+    rule: str
+    facts: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A chosen treatment with its numbers. Units: days, hours, minutes, °C."""
+
+    id: str
+    kind: str
+    label: str
+    removes: tuple[str, ...]
+    optional: bool
+    amounts: Mapping[str, Amount]
+    temperature: Amount | None
+    medium: str | None
+    do: tuple[str, ...]
+    watch: tuple[str, ...]
+    until: str
+    success: str
+    because: tuple[Reason, ...]
+    cautions: tuple[str, ...]
+    sowing: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """A whole other sequence, and what would have to be different for it."""
+
+    when: Mapping[str, tuple[str, ...]]
+    text: str
+    steps: tuple[Step, ...]
+    unmet: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do with one lot of one plant, in order, with reasons."""
+
+    query: str
+    outcome: str
+    match: Match
+    family: str | None
+    basis: Mapping[str, Any]
+    dormancy: Mapping[str, Any]
+    steps: tuple[Step, ...]
+    alternatives: tuple[Alternative, ...]
+    ruled_out: tuple[Mapping[str, str], ...]
+    unmet: tuple[Mapping[str, str], ...]
+    cautions: tuple[str, ...]
+    advice: tuple[str, ...]
+    unknowns: tuple[str, ...]
+    sources: tuple[Mapping[str, Any], ...]
+    facts: Facts = field(repr=False, compare=False)
+    findings: Findings = field(repr=False, compare=False)
+    sequence: Sequence = field(repr=False, compare=False)
+
+
+class Planner:
+    """Makes plans from one knowledge base with one compiled set of rules. Holds no other state."""
+
+    def __init__(self, kb: KnowledgeBase, engine: Engine | str | None = None) -> None:
+        self.kb = kb
+        self.engine = make_engine(kb.rules, engine) if isinstance(engine, str) or engine is None else engine
+
+    @cached_property
+    def usual_grower(self) -> Grower:
+        return make_grower(self.kb.vocabulary)
+
+    def plan(self, query: str, grower: Grower | None = None, measurements: Mapping[str, str] | None = None) -> Plan:
+        """The plan for a name. Raises Trouble for an empty name, a name of several species, or one unknown to us."""
+        match = self.kb.lookup(query)
+        if match.name is None:
+            raise NoSingleMatch(match, self.kb)
+        return self.plan_for(match, grower, measurements)
+
+    def plan_for(self, match: Match, grower: Grower | None = None, measurements: Mapping[str, str] | None = None) -> Plan:
+        grower = grower or self.usual_grower
+        facts = gather(self.kb, match, measurements)
+        findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
+        return _Composer(self.kb, match, grower, facts, findings).compose()
+
+
+class NoSingleMatch(Trouble):
+    """A name that means several species, or none that is known."""
+
+    def __init__(self, match: Match, kb: KnowledgeBase) -> None:
+        listed = "\n".join(f"  {name}" for name in match.candidates)
+        if match.matched_by not in ("none",):
+            super().__init__(f"'{match.query}' is a name of {len(match.candidates)} species. Name one of them:\n{listed}")
+        elif listed:
+            super().__init__(f"No plant called '{match.query}' is known here. Names most like it:\n{listed}")
+        else:
+            super().__init__(
+                f"No plant called '{match.query}' is known here, nor its genus.\n"
+                "Give the scientific name if you have it (its genus or family may be known): rousewort find --family NAME"
+            )
+        self.match = match
+
+
+class _Composer:
+    """Composes one plan. Steps are made once for each treatment and set of obstacles, and shared by alternatives."""
+
+    def __init__(self, kb: KnowledgeBase, match: Match, grower: Grower, facts: Facts, findings: Findings) -> None:
+        self.kb, self.match, self.grower, self.facts, self.findings = kb, match, grower, facts, findings
+        self.vocabulary = kb.vocabulary
+        self.display = match.name or match.query
+        self._steps: dict[tuple, Step] = {}
+        self._used: dict[str, set[str]] = {}
+        self._reasons: dict[tuple[str, str], Reason] = {}
+        self._trails: dict[FactKey, tuple[tuple[str, ...], tuple[str, ...]]] = {}
+        self._cautions_by_kind: dict[str, list[tuple[str, Firing]]] = {}
+        for then, firing in findings.cautions:
+            for kind in then["shows_on"]:
+                self._cautions_by_kind.setdefault(kind, []).append((then["caution"], firing))
+
+    def compose(self) -> Plan:
+        sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
+        basis = self._basis()
+        outcome, advice = self._outcome(sequence, basis)
+        steps = self._sequence_steps(sequence, self.grower) if outcome == "plan" else ()
+        alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
+        return Plan(
+            query=self.match.query,
+            outcome=outcome,
+            match=self.match,
+            family=self.facts.family,
+            basis=basis,
+            dormancy=self._dormancy(),
+            steps=steps,
+            alternatives=alternatives,
+            ruled_out=tuple(self._ruled_out(sequence)),
+            unmet=tuple(self._unmet(sequence)),
+            cautions=tuple(self._plan_cautions()),
+            advice=advice,
+            unknowns=tuple(self._unknowns()),
+            sources=self._sources(),
+            facts=self.facts,
+            findings=self.findings,
+            sequence=sequence,
+        )
+
+    # --- what the plan rests on
+
+    def _basis(self) -> dict[str, Any]:
+        """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
+        grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
+        kinds = {known.basis for known in grounds}
+        kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
+        if self.match.matched_by in ("genus", "family") and kind == "species":
+            kind = self.match.matched_by
+        measured = self.kb.calibration.get("basis", {}).get(kind)
+        confidence = measured["right"] / measured["tried"] if measured and measured["tried"] else 0.0
+        shown = "observations" if kind == "bench" else kind
+        return {"kind": shown, "confidence": round(confidence, 2), "note": self._basis_note(kind, grounds, measured)}
+
+    def _deciding(self) -> Iterable[Firing]:
+        """Firings behind every obstacle that counts, back to traits."""
+        for obstacle in self.findings.obstacles:
+            yield from self._back(("obstacle", obstacle), set())
+        if not self.findings.obstacles:
+            yield from (f for f in self.findings.firings if f.rule.phase == "treatments")
+
+    def _back(self, fact: FactKey, seen: set[FactKey]) -> Iterable[Firing]:
+        if fact in seen:
+            return
+        seen.add(fact)
+        for firing in self.findings.support.get(fact, ()):
+            yield firing
+            for on in firing.on:
+                yield from self._back(on, seen)
+
+    def _basis_note(self, kind: str, grounds: list[Known], measured: Mapping | None) -> str:
+        if kind == "none":
+            return "Nothing is known of this plant's dormancy, nor of its genus or family."
+        lent = sorted({name for k in grounds if k.basis in ("genus", "family") for name in k.relatives})
+        text = {
+            "bench": "Rests on what was observed at the bench.",
+            "species": "Rests on facts about this species",
+            "genus": "No deciding fact about the species itself; taken from its genus",
+            "family": "Nothing known of species or genus decides; taken from its family",
+        }[kind]
+        if lent and kind != "bench":
+            some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
+            text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"
+        if measured and measured["tried"]:
+            text += f". Plans on such ground agreed with a source held back in {measured['right']} of {measured['tried']} trials"
+        return text.rstrip(".") + "."
+
+    def _dormancy(self) -> dict[str, Any]:
+        settled = {key: word for key, word in sorted(self.findings.facts) if word != "unknown"}
+        word = settled.get("dormancy_class")
+        if not word:
+            return {"class": None, "level": None, "words": "not known", "basis": None, "sources": []}
+        entry = self.vocabulary.traits["dormancy_class"]["values"][word]
+        key = "morphophysiological_level" if word == "morphophysiological" else "physiological_level"
+        level = settled.get(key) if word not in ("none", "physical", "morphological") else None
+        level_words = self.vocabulary.label(key, level) if level else None
+        known = self.facts.known.get(("dormancy_class", word))
+        return {
+            "class": entry["short"],
+            "level": level_words,
+            "words": entry["label"] + (f", {level_words}" if level_words else ""),
+            "basis": known.basis if known else "rule",
+            "sources": self._cite(known.sources) if known else [],
+        }
+
+    def _outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
+        if self.findings.outcome:
+            then, firing = self.findings.outcome[0]
+            self._reason(firing)
+            return "laboratory", tuple(then["do"])
+        if sequence.unmet:
+            lines = [
+                f"Not reachable with what you have: {self.vocabulary.obstacles[o]['label']}. "
+                + self._what_would_help(sequence, o)
+                for o in sequence.unmet
+            ]
+            return "unreachable", tuple(lines)
+        if basis["kind"] == "none" and not sequence.chosen:
+            return "unknown", (
+                "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens.",
+                "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a watertight coat.",
+                "Cut a few soaked seeds lengthwise: an embryo under half the seed's length must still grow, in warmth or cold.",
+            )
+        return "plan", ()
+
+    def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
+        needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
+        labels = [self.vocabulary.files["equipment"][n]["label"] for n in needs]
+        return f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
+
+    # --- steps
+
+    def _sequence_steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        steps = [self._step(Chosen("inspect", [], [], False), 1, grower)]
+        turns: dict[str, int] = {"inspect": 1}
+        sow = next((c for c in sequence.chosen if c.kind == "sow"), None)
+        for chosen in sequence.chosen:
+            if chosen is sow:
+                continue
+            turns[chosen.kind] = turns.get(chosen.kind, 0) + 1
+            steps.append(self._step(chosen, turns[chosen.kind], grower))
+        outdoors = sequence.chosen and [c for c in sequence.chosen if c is not sow][-1:]
+        if not (outdoors and outdoors[0].kind == "outdoor_winter"):
+            steps.append(self._step(sow or Chosen("sow", [], [], False), 1, grower))
+        return tuple(steps)
+
+    def _step(self, chosen: Chosen, turn: int, grower: Grower) -> Step:
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds)
+        if key not in self._steps:
+            self._steps[key] = self._make_step(chosen, turn, grower)
+        return self._steps[key]
+
+    def _make_step(self, chosen: Chosen, turn: int, grower: Grower) -> Step:
+        treatment = self.kb.treatments[chosen.kind]
+        if chosen.kind == "sow":
+            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
+        else:
+            short = grower.provenance == "mild_winter" or ("finding", "wakes_by_summer") in self.findings.facts
+            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, err_short=short and chosen.kind == "cold_moist")
+            amounts, temperature, way = made.amounts, made.temperature, made.way
+        amounts, given = self._credit(chosen.kind, amounts, grower)
+        parts = self._parts(treatment, chosen.obstacles, way)
+        sowing = self._sowing(temperature) if chosen.kind == "sow" else None
+        values = self._values(amounts, temperature, sowing, grower)
+        for amount in (*amounts.values(), temperature):
+            self._cite(amount.sources if amount else ())
+        self._cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
+        reasons = [self._reason(f) for o in chosen.obstacles for f in self.findings.support.get(("obstacle", o), ())]
+        reasons += [self._reason(f) for offer in chosen.offers for f in offer.firings]
+        medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
+        return Step(
+            id=f"{chosen.kind}-{turn}",
+            kind=chosen.kind,
+            label=parts["label"],
+            removes=tuple(chosen.obstacles),
+            optional=chosen.optional,
+            amounts=amounts,
+            temperature=temperature,
+            medium=medium,
+            do=tuple([*given, *(fill(line, values) for line in parts["do"]), *self._extra(chosen.kind, treatment, grower)]),
+            watch=tuple(fill(line, values) for line in parts["watch"]),
+            until=fill(parts["until"], values),
+            success=fill(parts["success"], values),
+            because=tuple(dict.fromkeys(reasons)),
+            cautions=tuple(self._step_cautions(chosen.kind, treatment)),
+            sowing=sowing,
+        )
+
+    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None) -> dict[str, Any]:
+        """The treatment's texts, with what differs by obstacle or way laid over them; the last obstacle decides."""
+        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success")}
+        for obstacle in obstacles:
+            parts |= treatment.get("by_obstacle", {}).get(obstacle, {})
+        return parts | (treatment.get("by_way", {}).get(way, {}) if way else {})
+
+    def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower) -> dict[str, str]:
+        values = {unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS}
+        values["temperature"] = temperature_text(temperature) if temperature else "the temperature that its source gives"
+        days = amounts.get("days")
+        values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
+        values["name"] = self.display
+        small = self.vocabulary.files["bands"]["small_lot"]["most"]
+        if grower.seeds is not None and grower.seeds <= small:
+            values["cut_text"] = f"With {grower.seeds} seeds, cut none: feel each for weight and firmness, and keep all that are sound."
+        else:
+            values["cut_text"] = "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
+        return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
+
+    def _credit(self, kind: str, amounts: Mapping[str, Amount], grower: Grower) -> tuple[Mapping[str, Amount], list[str]]:
+        """Take off what the lot has had already, unless it dried since."""
+        had = grower.had.get(kind, 0)
+        days = amounts.get("days")
+        if not had or days is None:
+            return amounts, []
+        if grower.dried_since and self.kb.treatments[kind].get("wet"):
+            return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."]
+        less = {part: max(0, getattr(days, part) - had) if getattr(days, part) is not None else None for part in ("low", "use", "high")}
+        return {**amounts, "days": replace(days, **less)}, [f"{had} days were already given; the rest is counted here."]
+
+    def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
+        if not treatment.get("irreversible") or grower.seeds is None:
+            return
+        bands = self.vocabulary.files["bands"]
+        if grower.seeds <= bands["small_lot"]["most"]:
+            yield f"With only {grower.seeds} seeds, treat one first, mildly, and wait a day before the rest."
+
+    def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
+        """Light, depth and waiting time of the last step, from facts and kb tables."""
+        obstacles, optional = self.findings.obstacles, self.findings.optional
+        light = "needed" if "needs_light" in obstacles and "needs_light" not in optional else \
+            "helps" if "needs_light" in obstacles else "dark" if "needs_dark" in obstacles else "no matter"  # fmt: skip
+        size = next((word for key, word in self.findings.facts if key == "seed_size" and word != "unknown"), None)
+        depths = self.vocabulary.files["bands"]["sowing_depth_mm"]["words"]
+        depth = depths.get(size) if size else None
+        surface = light == "needed" or (light == "helps" and size in ("dust", "fine", "small")) or size == "dust"
+        if surface:
+            depth = {"low": 0, "use": 0, "high": 0}
+        sow = self.kb.treatments["sow"]
+        word = next((w for k, w in self.findings.facts if k == "dormancy_class" and w in sow["expect"]), "unknown")
+        expect = sow["expect"][word]
+        potted = "root_must_grow" in obstacles
+        key = "potted" if potted else "dark" if light == "dark" else "surface" if surface else "covered"
+        values = {"depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses", "temperature": temperature_text(temperature)}
+        return {
+            "light": light,
+            "depth_mm": depth,
+            "expect_days": expect["days"],
+            "give_up": expect["give_up"],
+            "sow_text": fill(sow["media"][key], values),
+            "expect_text": f"seedlings show, usually {expect['days']['low']}–{expect['days']['high']} days after sowing; {expect['give_up']}",
+        }
+
+    def _step_cautions(self, kind: str, treatment: Mapping) -> Iterable[str]:
+        for caution in treatment["cautions"]:
+            self._cite([caution])
+            yield caution["text"]
+        for text, firing in self._cautions_by_kind.get(kind, ()):
+            yield self._caution(text, firing)
+
+    def _caution(self, text: str, firing: Firing) -> str:
+        self._reason(firing)
+        note = next((s["note"] for k in self.facts.of("toxic") for s in k.sources if s.get("note")), "")
+        note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
+        return " ".join(fill(text, {"name": self.display, "toxic_note": note}).split())
+
+    def _plan_cautions(self) -> Iterable[str]:
+        seen = dict.fromkeys(self._caution(text, firing) for text, firing in self._cautions_by_kind.get("plan", ()))
+        yield from seen
+        if " x " in self.display or "×" in self.display:
+            yield "A hybrid or cultivar: seedlings may differ from their parent."
+
+    # --- reasons and sources
+
+    def _reason(self, firing: Firing) -> Reason:
+        rule = firing.rule
+        if (rule.id, rule.phase) not in self._reasons:
+            facts, sources = self._trail(firing)
+            own = [s["id"] for s in rule.data["sources"] if "id" in s]
+            self._cite([{"source": s["id"], "held": s["held"]} for s in rule.data["sources"] if "id" in s])
+            text = fill(f"{rule.data['because']['why']} {rule.data['because']['what']}", {"name": self.display})
+            self._reasons[rule.id, rule.phase] = Reason(text, rule.id, facts, tuple(sorted({*own, *sources})))
+        return self._reasons[rule.id, rule.phase]
+
+    def _trail(self, firing: Firing) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The traits that a firing rests on, as text, and all sources on the way."""
+        texts: dict[str, None] = {}
+        sources: set[str] = set()
+        for fact in firing.on:
+            if fact not in self._trails:
+                self._trails[fact] = self._fact_trail(fact)
+            for text in self._trails[fact][0]:
+                texts[text] = None
+            sources |= set(self._trails[fact][1])
+        return tuple(texts), tuple(sorted(sources))
+
+    def _fact_trail(self, fact: FactKey) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        known = self.facts.known.get(fact)
+        if known:
+            return (ground_text(known, self.vocabulary),), tuple(self._cite(known.sources))
+        texts: dict[str, None] = {}
+        sources: set[str] = set()
+        for firing in self.findings.support.get(fact, ()):
+            deeper, cited = self._trail(firing)
+            texts |= dict.fromkeys(deeper)
+            sources |= set(cited) | {s["id"] for s in firing.rule.data["sources"] if "id" in s}
+            self._cite([{"source": s["id"], "held": s["held"]} for s in firing.rule.data["sources"] if "id" in s])
+        return tuple(texts), tuple(sorted(sources))
+
+    def _cite(self, statements: Iterable[Mapping[str, Any]]) -> list[str]:
+        ids = []
+        for statement in statements:
+            if "source" in statement:
+                self._used.setdefault(statement["source"], set()).add(statement.get("held", "read"))
+                ids.append(statement["source"])
+        return sorted(set(ids))
+
+    def _sources(self) -> tuple[dict[str, Any], ...]:
+        """Every work that the plan rests on. One that is recalled anywhere in it counts as recalled."""
+        return tuple(
+            {"id": key, "citation": self.kb.sources[key]["citation"], "held": "memory" if "memory" in held else min(held)}
+            for key, held in sorted(self._used.items())
+        )
+
+    # --- why not, what else, what is missing
+
+    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+        used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
+        seen: dict[tuple[str, str], None] = {}
+        for refused in sequence.refused:
+            if (refused.kind, refused.obstacle) in used:
+                continue
+            seen[refused.kind, self.refusal(refused)] = None
+        for kind, because in seen:
+            yield {"kind": kind, "because": because}
+
+    def refusal(self, refused: Refused) -> str:
+        if refused.firings:
+            return self._reason(refused.firings[0]).text
+        if refused.lot:
+            return f"The way is {refused.lot}."
+        equipment = self.vocabulary.files["equipment"][refused.need]
+        if equipment.get("permission"):
+            return f"It would take {equipment['label']}, which you have not allowed (--allow {refused.need})."
+        return f"It would take {equipment['label']}, which you have not said you have (--have {refused.need})."
+
+    def _unmet(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+        for obstacle in (*sequence.unmet, *sequence.unmet_optional):
+            yield {
+                "obstacle": obstacle,
+                "label": self.vocabulary.obstacles[obstacle]["label"],
+                "because": self._what_would_help(sequence, obstacle),
+                "optional": obstacle in sequence.unmet_optional,
+            }
+
+    def _alternatives(self, sequence: Sequence) -> Iterable[Alternative]:
+        """`choose` with one thing changed, kept if the steps differ. The rules are not run again."""
+        seen = {sequence.shape()}
+        equipment = self.vocabulary.files["equipment"]
+        used = {need for c in sequence.chosen for need in self.kb.treatments[c.kind]["needs"]}
+        offered = {need for offer in self.findings.offers for need in self.kb.treatments[offer.kind]["needs"]}
+        changes = [("without", need) for need in sorted(used & self.grower.has)]
+        changes += [("allow", n) for n in sorted(offered) if equipment[n].get("permission") and n not in self.grower.allows]
+        changes += [("have", n) for n in sorted(offered - self.grower.has) if not equipment[n].get("permission")]
+        for how, need in changes:
+            other_grower = self.grower.changed(**{how: need})
+            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary)
+            if how == "allow":
+                other = self._with_permission(other, other_grower, need)
+            if other.shape() in seen or other.unmet:
+                continue
+            seen.add(other.shape())
+            steps = self._sequence_steps(other, other_grower)
+            label = equipment[need]["label"]
+            lead = {"without": f"Without a {label}", "allow": f"If {label} is allowed", "have": f"With {label}"}[how]
+            text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."
+            when = {"without": (), "allow": (), "have": (), how: (need,)}
+            yield Alternative(when, text, steps, tuple(other.unmet_optional))
+
+    def _with_permission(self, other: Sequence, grower: Grower, need: str) -> Sequence:
+        """A permitted treatment stands behind gentler ones, so as an alternative it is put first where it is offered."""
+        kinds = {kind for kind, t in self.kb.treatments.items() if need in t["needs"]}
+        raised = [replace(o, standing="proven") if o.kind in kinds else o for o in self.findings.offers]
+        return choose(replace(self.findings, offers=sorted(raised, key=lambda o: o.kind not in kinds)), replace(grower, has=grower.has - {"blade", "sandpaper", "kettle"}), self.kb.treatments, self.vocabulary)
+
+    def _unknowns(self) -> Iterable[str]:
+        """Keys that some rule reads and that nothing is known of."""
+        spread = {**self.vocabulary.traits, **self.vocabulary.responses, "season_order": {"means": "In what order reports give warm and cold."}}
+        for key, word in sorted(self.findings.facts):
+            if word == "unknown":
+                yield f"{key}: {spread[key]['means']}"
+
+
+def make_plan(
+    kb: KnowledgeBase,
+    query: str,
+    grower: Grower | None = None,
+    measurements: Mapping[str, str] | None = None,
+    engine: str | None = None,
+) -> Plan:
+    """One plan from scratch; for many, keep a Planner (it compiles the rules once)."""
+    return Planner(kb, engine).plan(query, grower, measurements)

@@ -1,0 +1,85 @@
+"""A plan as text for a terminal. Decides nothing."""
+
+from __future__ import annotations
+
+from rousewort.plan import Plan, Step
+from rousewort.render.terminal import Page
+from rousewort.wording import amount_text, temperature_text
+
+
+def render(plan: Plan, page: Page, brief: bool = False) -> str:
+    """The plan, top to bottom: what it is, the steps, what else could be done, what is not known, sources."""
+    _head(plan, page)
+    if plan.outcome != "plan":
+        page.heading({"laboratory": "No bench plan", "unreachable": "Not reachable as things are", "unknown": "Not known"}[plan.outcome])
+        page.each(plan.advice)
+    for number, step in enumerate(plan.steps, 1):
+        _step(step, number, page, brief)
+    _rest(plan, page, brief)
+    return page.text()
+
+
+def _head(plan: Plan, page: Page) -> None:
+    name = plan.match.name or plan.query
+    page.say(page.bold(name) + (f"  ({plan.family})" if plan.family and plan.family != name else ""))
+    how = {
+        "synonym": f"'{plan.query}' is an older name of it.",
+        "common_name": f"'{plan.query}' is a common name of it.",
+        "spelling": f"Read for '{plan.query}'.",
+        "genus": "This species has no entry: the plan comes from its genus and family." if " " in name else "A whole genus: species in it may differ.",
+        "family": "A whole family: species in it may differ.",
+    }.get(plan.match.matched_by)
+    if how:
+        page.say(how, code="2")
+    if plan.match.matched_by == "genus" and plan.match.candidates:
+        page.say("Did you mean: " + ", ".join(plan.match.candidates) + "?", code="2")
+    page.say(f"Dormancy: {plan.dormancy['words']}")
+    sure = f"{round(plan.basis['confidence'] * 100)} %" if plan.basis["confidence"] else "not measured"
+    page.say(f"How sure: {sure}. {plan.basis['note']}")
+    page.each(plan.cautions, bullet="! ", code="33")
+
+
+def _step(step: Step, number: int, page: Page, brief: bool) -> None:
+    numbers = [f"{amount_text(a, unit)} {'' if 'seconds' in amount_text(a, unit) else unit}".strip() for unit, a in step.amounts.items()]
+    if step.temperature:
+        numbers.append(temperature_text(step.temperature))
+    title = f"{number}. {step.label[:1].upper()}{step.label[1:]}" + (f": {', '.join(numbers)}" if numbers else "")
+    page.heading(title + ("  (optional)" if step.optional else ""))
+    if brief:
+        return
+    page.each(step.do, 3)
+    if step.medium:
+        page.say(f"Medium: {step.medium}.", 3)
+    page.say(f"Until: {step.until}.", 3)
+    page.say(f"It worked if: {step.success}", 3)
+    page.each((f"Watch: {text}" for text in step.watch), 3, bullet="")
+    page.each(step.cautions, 3, bullet="! ", code="33")
+    page.each((f"Why: {reason.text}" for reason in step.because[:3]), 3, bullet="", code="2")
+    froms = {a.basis for a in step.amounts.values()} - {"species"}
+    if froms:
+        words = {"genus": "its genus", "class": "its class of dormancy", "treatment": "general practice", "species": "the species"}
+        page.say("Numbers from " + " and ".join(sorted(words[f] for f in froms)) + ", not from reports on the species.", 3, code="2")
+
+
+def _rest(plan: Plan, page: Page, brief: bool) -> None:
+    if plan.unmet:
+        page.heading("Left undone")
+        page.each(f"{item['label']}: {item['because']}" for item in plan.unmet)
+    if plan.alternatives:
+        page.heading("Instead")
+        page.each(alternative.text for alternative in plan.alternatives)
+    if brief:
+        return
+    if plan.ruled_out:
+        page.heading("Not used")
+        page.each(f"{item['kind'].replace('_', ' ')}: {item['because']}" for item in plan.ruled_out)
+    named = [u.split(":")[0] for u in plan.unknowns]
+    traits = [n.replace("_", " ") for n in named if not n.startswith("reported_") and n != "season_order"]
+    if traits:
+        page.heading("Not known")
+        reports = len(named) - len(traits)
+        page.say(", ".join(traits) + (f"; and no reports on {reports} kinds of treatment." if reports else "."))
+    if plan.sources:
+        page.heading("Sources")
+        marks = {"memory": "  (from memory, to be checked)", "practice": "  (common practice)"}
+        page.each(f"{source['citation']}{marks.get(source['held'], '')}" for source in plan.sources)
