@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.grower import Grower
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -14,7 +14,7 @@ from rousewort.rules.run import Findings, Firing, Offer
 GENTLER_FIRST = ("clean", "soak", "leach", "nick", "abrade", "crack", "hot_water", "dry_heat", "acid", "hormone")
 
 
-@dataclass
+@dataclass(eq=False)
 class Chosen:
     """A treatment chosen for one or more neighbouring obstacles."""
 
@@ -25,8 +25,7 @@ class Chosen:
     medium: str | None = None
 
 
-@dataclass(frozen=True)
-class Refused:
+class Refused(NamedTuple):
     """An offer or kind that is not used, and why. `need`: what the grower lacks; `rule`: what rules it out."""
 
     kind: str
@@ -36,7 +35,7 @@ class Refused:
     lot: str | None = None
 
 
-@dataclass
+@dataclass(eq=False)
 class Sequence:
     """What `choose` decided: treatments in order, obstacles that nothing at hand removes, and what was refused."""
 
@@ -52,9 +51,16 @@ class Sequence:
 
 
 def choose(
-    findings: Findings, grower: Grower, treatments: Mapping[str, Mapping[str, Any]], vocabulary: Vocabulary
+    findings: Findings,
+    grower: Grower,
+    treatments: Mapping[str, Mapping[str, Any]],
+    vocabulary: Vocabulary,
+    prefer: frozenset[str] = frozenset(),
 ) -> Sequence:
-    """Decide one treatment an obstacle, in the order of obstacles.yaml; neighbours with the same treatment are one."""
+    """Decide one treatment an obstacle, in the order of obstacles.yaml; neighbours with the same treatment are one.
+
+    `prefer`: kinds that are taken before all others wherever they are offered, to see what they would change.
+    """
     sequence = Sequence()
     offers: dict[str, list[Offer]] = {}
     for offer in findings.offers:
@@ -64,7 +70,7 @@ def choose(
         if obstacle == "pulp" and grower.cleaned:
             sequence.already.append(obstacle)
             continue
-        best = _best(offers.get(obstacle, []), findings, grower, treatments, vocabulary, sequence)
+        best = _best(offers.get(obstacle, []), findings, grower, treatments, vocabulary, sequence, prefer)
         if best is None:
             (sequence.unmet_optional if optional else sequence.unmet).append(obstacle)
         else:
@@ -93,12 +99,14 @@ def _best(
     treatments: Mapping[str, Mapping[str, Any]],
     vocabulary: Vocabulary,
     sequence: Sequence,
+    prefer: frozenset[str],
 ) -> Offer | None:
     outside = any(c.kind == "outdoor_winter" for c in sequence.chosen)  # seed once sown outside stays there
 
     def order(offer: Offer) -> tuple:
         gentle = GENTLER_FIRST.index(offer.kind) if offer.kind in GENTLER_FIRST else len(GENTLER_FIRST)
-        return not (outside and offer.kind == "outdoor_winter"), vocabulary.standing_rank[offer.standing], gentle, offer.kind
+        staying = outside and offer.kind == "outdoor_winter"
+        return not staying, offer.kind not in prefer, vocabulary.standing_rank[offer.standing], gentle, offer.kind
 
     best: Offer | None = None
     too_big_or_small: Offer | None = None

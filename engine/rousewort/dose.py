@@ -7,8 +7,7 @@ level, else the treatment in general. A report says what its number is; only the
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.facts import Facts
 from rousewort.knowledge.base import KnowledgeBase
@@ -17,8 +16,7 @@ UNITS = ("days", "hours", "minutes")
 CONCENTRATED = 90  # per cent: times of weaker acids say nothing of concentrated acid
 
 
-@dataclass(frozen=True)
-class Amount:
+class Amount(NamedTuple):
     """A range and the value to use. `basis`: species, genus, class or treatment; `sources`: what it rests on."""
 
     low: float | None
@@ -32,8 +30,7 @@ class Amount:
         return {"low": self.low, "use": self.use, "high": self.high, "from": self.basis}
 
 
-@dataclass(frozen=True)
-class Dose:
+class Dose(NamedTuple):
     """Amounts of one step by unit; `way` for hot water."""
 
     amounts: Mapping[str, Amount]
@@ -63,7 +60,7 @@ def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], e
     if unit:
         amount = _from_reports(kb, evidence, unit, err_short) or _from_table(treatment, facts, obstacles, unit, way, err_short)
         if amount:
-            amounts[unit] = amount
+            amounts[unit] = _capped(amount, treatment.get("at_most", {}).get(unit), unit)
     return Dose(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
 
 
@@ -74,10 +71,17 @@ def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[st
     relatives: list[dict] = []
     if facts.genus:
         group = kb.store.group("genus", facts.genus)
-        relatives = [d for d in group["doses"] if d["species"] != facts.name]
+        relatives = [d for d in group["doses"] if d["species"] != facts.name and _akin(d, facts)]
         relatives += (kb.store.summary(facts.genus) or {}).get("doses", [])
     turn = "first" if "needs_first_winter" in obstacles else "last" if "shoot_needs_cold" in obstacles else None
     return [("species", _usable(own, kind, turn)), ("genus", _usable(relatives, kind, turn))]
+
+
+def _akin(dose: Mapping[str, Any], facts: Facts) -> bool:
+    """Whether a relative's dormancy is of the same class and level, as far as both are known."""
+    level = facts.word("morphophysiological_level") or facts.word("physiological_level")
+    pairs = ((dose["class"], facts.word("dormancy_class")), (dose["level"], level))
+    return all(theirs is None or ours is None or theirs == ours for theirs, ours in pairs)
 
 
 def _usable(doses: Iterable[dict], kind: str, turn: str | None) -> list[dict]:
@@ -114,11 +118,12 @@ def _from_reports(kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], uni
     ranks = kb.vocabulary.files["report_meanings"]
     for basis, doses in evidence:
         spans = _spans(doses, unit)
-        spans = [s for s in spans if not s[2]["doubtful"]] or spans
         if not spans:
             continue
-        best = min(ranks[d["means"]]["rank"] for _, _, d in spans)
-        spans = [s for s in spans if ranks[s[2]["means"]]["rank"] == best]
+        if basis == "species":  # relatives are pooled whole: one good trial of one of them says little of the rest
+            spans = [s for s in spans if not s[2]["doubtful"]] or spans
+            best = min(ranks[d["means"]]["rank"] for _, _, d in spans)
+            spans = [s for s in spans if ranks[s[2]["means"]]["rank"] == best]
         return _pooled(spans, basis, err_short, unit)
     return None
 
@@ -128,9 +133,18 @@ def _pooled(spans: list[tuple[float, float, dict]], basis: str, err_short: bool,
     lows, highs = [s[0] for s in spans], [s[1] for s in spans]
     low, high = (min(lows), max(highs)) if len(spans) < 4 else (quantile(lows, 0.25), quantile(highs, 0.75))
     ends = [end for s in spans for end in (s[0], s[1])]
-    use = quantile(ends, 0.25 if err_short else 0.75)
+    # Err long among lots of one species; among relatives the middle, since they differ in kind and not by lot.
+    use = quantile(ends, 0.25 if err_short else 0.75 if basis == "species" else 0.5)
     sources = tuple({"source": d["source"], "held": d["held"]} for _, _, d in spans)
     return Amount(_tidy(low, unit), _tidy(min(max(use, low), high), unit), _tidy(high, unit), basis, sources)
+
+
+def _capped(amount: Amount, most: float | None, unit: str) -> Amount:
+    """No longer than the treatment allows in general, whatever a report did; the note keeps what it did."""
+    if most is None or amount.high is None or amount.high <= most:
+        return amount
+    note = f"reports go up to {amount.high} {unit}; more than {most} is not advised"
+    return amount._replace(low=min(amount.low or most, most), use=min(amount.use, most), high=most, note=note)
 
 
 def _tidy(value: float | None, unit: str) -> float | int | None:

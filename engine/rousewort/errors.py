@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, order=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing wrong in a file: where (1-based line and column, 0 = the whole file), what, and how to mend it."""
 
     file: str

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.relatives import KEY as CLASS
+from rousewort.relatives import estimate
 from rousewort.rules.compile import FactKey
 
 # How large a share of the relatives must agree, and how many there must be. A statement about the genus or family
@@ -19,10 +21,11 @@ from rousewort.rules.compile import FactKey
 GENUS_SHARE, FAMILY_SHARE = 0.6, 0.7
 FAMILY_LEAST = 3
 STATEMENT_COUNTS = 2
+# How likely a class must be among relatives to be lent (rousewort.relatives says how likely it is).
+CLASS_CHANCE = 0.4
 
 
-@dataclass(frozen=True)
-class Known:
+class Known(NamedTuple):
     """One fact and its ground. `basis`: bench, species, genus or family; `share`: the part of relatives that agree."""
 
     key: str
@@ -38,7 +41,7 @@ class Known:
         return self.key, self.word
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Facts:
     """Everything known of the plant that was asked for. `name` is an accepted name, or the genus or family."""
 
@@ -53,6 +56,10 @@ class Facts:
 
     def of(self, key: str) -> list[Known]:
         return [known for (k, _), known in self.known.items() if k == key]
+
+    def seen(self) -> dict[str, str]:
+        """What is known of this seed itself, its species' or at the bench: key → word."""
+        return {key: known.word for (key, _), known in self.known.items() if known.basis in ("species", "bench")}
 
     def word(self, key: str) -> str | None:
         return next((known.word for known in self.of(key)), None)
@@ -99,6 +106,11 @@ def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
 def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None) -> None:
     """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
     have = {key for key, _ in facts.known}
+    if CLASS not in have:
+        have.add(CLASS)  # lent here or not at all
+        lent_class = _class_of_relatives(facts, kb)
+        if lent_class:
+            facts.known[lent_class.fact] = lent_class
     lenders = [("genus", facts.genus, GENUS_SHARE, 1), ("family", facts.family, FAMILY_SHARE, FAMILY_LEAST)]
     groups = [
         (rank, kb.store.group(rank, name), kb.store.summary(name), share, least)
@@ -114,11 +126,22 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None) -> 
         for rank, group, summary, share, least in groups:
             if definition["inherits"] == "no" or (rank == "family" and definition["inherits"] != "family"):
                 continue
-            lent = _lend(key, rank, group, summary, share, least, kb.vocabulary.many(key))
+            never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
+            lent = _lend(key, rank, group, summary, share, least, kb.vocabulary.many(key), never)
             if lent:
                 for known in lent:
                     facts.known[known.fact] = known
                 break
+
+
+def _class_of_relatives(facts: Facts, kb: KnowledgeBase) -> Known | None:
+    """The likeliest class among relatives, where any of them has one and it is likely enough."""
+    found = estimate(kb, facts.genus, facts.family, facts.seen())
+    group = found.telling
+    if group is None or found.chance < CLASS_CHANCE:
+        return None
+    word = found.best
+    return Known(CLASS, word, group.rank, group.stated.get(word, ()), round(found.chance, 2), group.species.get(word, ()))
 
 
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
@@ -127,7 +150,7 @@ def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
 
 
 def _lend(
-    key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool
+    key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool, never: set[str]
 ) -> list[Known]:
     votes = {word: list(names) for word, names in group["votes"].get(key, {}).items()}
     stated: dict[str, list] = {}
@@ -136,12 +159,13 @@ def _lend(
     if key in (summary or {}).get("answers", {}):
         word, sources = summary["answers"][key]
         stated[word] = sources
-    counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in {*votes, *stated}}
+    words_known = {*votes, *stated} - never
+    counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in words_known}
     if many:
         total = max(group["count"], 1)
         words = [w for w in sorted(counts) if w in stated or len(votes.get(w, ())) / total >= share]
     else:
-        total = sum(counts.values())
+        total = sum(counts.values()) + sum(len(votes.get(w, ())) for w in never)
         best = min(counts, key=lambda w: (-counts[w], w), default=None)
         enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
         words = [best] if enough else []

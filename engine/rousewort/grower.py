@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import NamedTuple
 
 from rousewort.errors import Trouble
 from rousewort.knowledge.vocabulary import Vocabulary
 
 
-@dataclass(frozen=True)
-class Grower:
+class Grower(NamedTuple):
     """`has` and `allows` are words of equipment.yaml. `seeds`: lot size. `had`: days of each treatment already given."""
 
     has: frozenset[str] = frozenset()
     allows: frozenset[str] = frozenset()
     seeds: int | None = None
-    had: Mapping[str, int] = field(default_factory=dict)
+    had: Mapping[str, int] = MappingProxyType({})
     stored: str | None = None
     provenance: str | None = None
     dried_since: bool = False
@@ -34,7 +34,7 @@ class Grower:
 
     def changed(self, *, without: str | None = None, have: str | None = None, allow: str | None = None) -> Grower:
         has = (self.has | ({have} if have else set())) - ({without} if without else set())
-        return replace(self, has=frozenset(has), allows=self.allows | ({allow} if allow else set()))
+        return self._replace(has=frozenset(has), allows=self.allows | ({allow} if allow else set()))
 
 
 def make_grower(

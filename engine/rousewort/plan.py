@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.choose import Chosen, Refused, Sequence, choose
 from rousewort.dose import UNITS, Amount, dose, sowing_temperature
@@ -20,8 +19,7 @@ from rousewort.wording import amount_text, fill, ground_text, temperature_text
 FORMAT = "rousewort-plan-1"
 
 
-@dataclass(frozen=True)
-class Reason:
+class Reason(NamedTuple):
     """Why a step stands in the plan: a sentence, the rule that says so, the facts it fired on, all their sources."""
 
     text: str
@@ -30,8 +28,7 @@ class Reason:
     sources: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """A chosen treatment with its numbers. Units: days, hours, minutes, °C."""
 
     id: str
@@ -51,8 +48,7 @@ class Step:
     sowing: Mapping[str, Any] | None = None
 
 
-@dataclass(frozen=True)
-class Alternative:
+class Alternative(NamedTuple):
     """A whole other sequence, and what would have to be different for it."""
 
     when: Mapping[str, tuple[str, ...]]
@@ -61,8 +57,7 @@ class Alternative:
     unmet: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(NamedTuple):
     """What to do with one lot of one plant, in order, with reasons."""
 
     query: str
@@ -79,9 +74,9 @@ class Plan:
     advice: tuple[str, ...]
     unknowns: tuple[str, ...]
     sources: tuple[Mapping[str, Any], ...]
-    facts: Facts = field(repr=False, compare=False)
-    findings: Findings = field(repr=False, compare=False)
-    sequence: Sequence = field(repr=False, compare=False)
+    facts: Facts
+    findings: Findings
+    sequence: Sequence
 
 
 class Planner:
@@ -245,7 +240,8 @@ class _Composer:
                 for o in sequence.unmet
             ]
             return "unreachable", tuple(lines)
-        if basis["kind"] == "none" and not sequence.chosen:
+        classless = ("dormancy_class", "unknown") in self.findings.facts
+        if classless and basis["kind"] == "none" and not sequence.chosen:
             return "unknown", (
                 "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens.",
                 "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a watertight coat.",
@@ -303,7 +299,7 @@ class _Composer:
             kind=chosen.kind,
             label=parts["label"],
             removes=tuple(chosen.obstacles),
-            optional=chosen.optional,
+            optional=chosen.optional and chosen.kind != "sow",
             amounts=amounts,
             temperature=temperature,
             medium=medium,
@@ -345,7 +341,7 @@ class _Composer:
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
             return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."]
         less = {part: max(0, getattr(days, part) - had) if getattr(days, part) is not None else None for part in ("low", "use", "high")}
-        return {**amounts, "days": replace(days, **less)}, [f"{had} days were already given; the rest is counted here."]
+        return {**amounts, "days": days._replace(**less)}, [f"{had} days were already given; the rest is counted here."]
 
     def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
         if not treatment.get("irreversible") or grower.seeds is None:
@@ -475,6 +471,8 @@ class _Composer:
 
     def _unmet(self, sequence: Sequence) -> Iterable[dict[str, str]]:
         for obstacle in (*sequence.unmet, *sequence.unmet_optional):
+            if self.vocabulary.obstacles[obstacle].get("minor"):
+                continue
             yield {
                 "obstacle": obstacle,
                 "label": self.vocabulary.obstacles[obstacle]["label"],
@@ -493,9 +491,9 @@ class _Composer:
         changes += [("have", n) for n in sorted(offered - self.grower.has) if not equipment[n].get("permission")]
         for how, need in changes:
             other_grower = self.grower.changed(**{how: need})
-            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary)
-            if how == "allow":
-                other = self._with_permission(other, other_grower, need)
+            # What is newly allowed or had is put first: otherwise it would stand behind what serves already.
+            prefer = frozenset(k for k, t in self.kb.treatments.items() if need in t["needs"]) if how != "without" else frozenset()
+            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary, prefer)
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())
@@ -505,12 +503,6 @@ class _Composer:
             text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."
             when = {"without": (), "allow": (), "have": (), how: (need,)}
             yield Alternative(when, text, steps, tuple(other.unmet_optional))
-
-    def _with_permission(self, other: Sequence, grower: Grower, need: str) -> Sequence:
-        """A permitted treatment stands behind gentler ones, so as an alternative it is put first where it is offered."""
-        kinds = {kind for kind, t in self.kb.treatments.items() if need in t["needs"]}
-        raised = [replace(o, standing="proven") if o.kind in kinds else o for o in self.findings.offers]
-        return choose(replace(self.findings, offers=sorted(raised, key=lambda o: o.kind not in kinds)), replace(grower, has=grower.has - {"blade", "sandpaper", "kettle"}), self.kb.treatments, self.vocabulary)
 
     def _unknowns(self) -> Iterable[str]:
         """Keys that some rule reads and that nothing is known of."""

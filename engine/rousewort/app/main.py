@@ -36,7 +36,8 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and which rules engine runs")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    # `prog` given: argparse would otherwise format its own usage here, and import half a dozen modules to do it.
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", prog="rousewort")
     for name, help_text in COMMANDS.items():
         if only in (None, name):
             module = importlib.import_module(f"rousewort.app.commands.{name}")

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.errors import KnowledgeTrouble, Trouble
 from rousewort.knowledge.files import shipped_layer, stamp
+from rousewort.knowledge.holdout import OneHidden
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, genus_of, write_index
 from rousewort.knowledge.summary import Record
@@ -19,8 +20,7 @@ from rousewort.knowledge.vocabulary import Vocabulary
 PACKAGED_INDEX = Path(__file__).resolve().parents[1] / "kb.sqlite"
 
 
-@dataclass(frozen=True)
-class Match:
+class Match(NamedTuple):
     """What a query was taken for. `candidates` holds several accepted names when it could mean each of them."""
 
     query: str
@@ -81,7 +81,8 @@ class KnowledgeBase:
         if not folded:
             raise Trouble("The name is empty. Give a species, for example: rousewort plan 'black haw'")
         found = self.store.named(folded)
-        for kind in ("accepted", "synonym", "common_name", "genus", "family"):
+        # A genus before a common name: `Geranium` is not the pelargonium that gardens call so.
+        for kind in ("accepted", "synonym", "genus", "family", "common_name"):
             accepted = sorted({name for name, how in found if how == kind})
             if len(accepted) == 1:
                 return self._match(query, accepted[0], kind)
@@ -135,19 +136,26 @@ class KnowledgeBase:
     ) -> KnowledgeBase:
         """The same knowledge with a thing hidden, and all that rests on it.
 
-        `source`: every statement and report of that source. `species`: the whole entry. `reports`: every report of
-        treatments, and every trait that was inferred from one.
+        `source`: every statement and report of that source. `species`: the whole entry, and what its genus and
+        family files say from the same sources or infer from members. `reports`: every report of treatments, and
+        every trait that was inferred from one.
         """
-        records = self._memory.records
         if species:
-            records = {name: record for name, record in records.items() if name != species}
+            rest = self.without(source=source, reports=reports) if source or reports else self
+            return rest if rest.taxon(species) is None else self._beside(OneHidden(rest._memory, species), species)
+        records = self._memory.records
         if source:
             records = _filtered(records, lambda fact: fact.get("source") != source)
         if reports:
             kept = _filtered(records, lambda fact: "inferred_from" not in fact)
             records = {n: {k: v for k, v in record.items() if k != "reports"} for n, record in kept.items()}
-        what = source or species or "reports"
-        return KnowledgeBase(MemoryStore(records, self._memory._shared, self.vocabulary), what)
+        return self._beside(MemoryStore(records, self._memory._shared, self.vocabulary), source or "reports")
+
+    def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
+        """A knowledge base on another store that shares this one's vocabulary."""
+        other = KnowledgeBase(store, held_out)
+        other.vocabulary = self.vocabulary
+        return other
 
     @cached_property
     def _memory(self) -> MemoryStore:
@@ -207,7 +215,7 @@ def load(layers: Sequence[Path | str] = ()) -> KnowledgeBase:
         cached.parent.mkdir(parents=True, exist_ok=True)
         _forget_old(cached.parent)
         write_index(store, cached, mark)
-    except OSError:
+    except (OSError, sqlite3.Error):  # a full or read-only disk costs only the wait
         return KnowledgeBase(store)
     return KnowledgeBase(IndexStore(cached))
 

@@ -37,6 +37,16 @@ def kind_of(path: str) -> str | None:
     return {"rules": "rule", "treatments": "treatment", "sources.yaml": "sources"}.get(top)
 
 
+_TABLE = {"type": "object", "description": "A table: one `key: value` a line."}
+# Tables without a schema file of their own: the part they fill, and their shape.
+PLAIN = {
+    "names/families.yaml": ("families", {**_TABLE, "additionalProperties": {"type": "object", "description": "The order of a family."}}),
+    "names/genera.yaml": ("genus_family", {**_TABLE, "additionalProperties": {"type": "string", "description": "The family of a genus."}}),
+    "calibration.yaml": ("calibration", _TABLE),
+}
+_READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files are nobody's entries
+
+
 def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: dict, names: set[str]) -> Checked:
     """Check parsed files against schemas and each other. `known` and `names` are what lies beneath this layer."""
     checked = Checked()
@@ -46,10 +56,11 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     checked.sources = documents["sources.yaml"].data if "sources.yaml" in documents else {}
     sources = {**known["sources"], **(checked.sources if isinstance(checked.sources, dict) else {})}
     context = Context(vocabulary, set(sources), set(kinds), names)
+    rules: dict[str, Document] = {}
     for path, document in documents.items():
         kind = kind_of(path)
         if kind is None:
-            _take_plain(path, document, checked)
+            checked.problems += _take_plain(path, document, checked)
             continue
         found = list(schema_problems(document, validators[kind], schemas[kind]))
         if not found and kind == "taxon":
@@ -57,21 +68,34 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
         elif not found and kind == "rule":
             found = list(context.rule(document, path))
         elif not found and kind == "treatment":
-            found = list(context.sources_exist(document, document.data))
+            found = list(context.treatment(document, path))
         checked.problems += found
         if not found:
             _take(kind, document.data, checked)
+            if kind == "rule":
+                rules[document.data["id"]] = document
+        elif kind == "sources":
+            checked.sources = {}
     checked.problems += context.claims
-    if not checked.problems:
+    if len(rules) == sum(path.startswith("rules/") for path in documents):  # one broken rule would make others seem wrong
         from rousewort.rules.compile import rule_problems
 
         merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}
-        checked.problems += rule_problems(list(merged.values()), vocabulary, _by_rule(documents))
+        checked.problems += rule_problems(list(merged.values()), vocabulary, rules)
+        checked.problems += _media_problems(merged, {**known["treatments"], **checked.treatments}, rules)
     return checked
 
 
-def _by_rule(documents: dict[str, Document]) -> dict[str, Document]:
-    return {d.data["id"]: d for path, d in documents.items() if path.startswith("rules/")}
+def _media_problems(rules: dict[str, dict], treatments: dict[str, dict], documents: dict[str, Document]) -> Iterator[Problem]:
+    """An offer in a medium that its treatment does not describe would show none at all."""
+    for rule_id, rule in rules.items():
+        for i, then in enumerate(rule["then"]):
+            media = list(treatments.get(then.get("offer"), {}).get("media", {}))
+            if "medium" in then and then["medium"] not in media:
+                what = f"{then['offer']} has no medium `{then['medium']}`"
+                mend = nearest(then["medium"], media) + "Its media: " + (", ".join(media) or "only the usual one")
+                place = documents[rule_id].where(("then", i, "medium")) if rule_id in documents else (0, 0)
+                yield Problem(documents[rule_id].file if rule_id in documents else f"rules/{rule_id}.yaml", *place, what, mend)
 
 
 def _take(kind: str, data: dict, checked: Checked) -> None:
@@ -83,10 +107,18 @@ def _take(kind: str, data: dict, checked: Checked) -> None:
         checked.treatments[data["kind"]] = data
 
 
-def _take_plain(path: str, document: Document, checked: Checked) -> None:
-    part = {"names/families.yaml": "families", "names/genera.yaml": "genus_family", "calibration.yaml": "calibration"}.get(path)
-    if part:
-        setattr(checked, part, document.data)
+def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem]:
+    """Take a table; a file that is no part of a knowledge base is named, not left out in silence."""
+    if path in PLAIN:
+        part, schema = PLAIN[path]
+        found = list(schema_problems(document, _validator(path, schema), schema))
+        if not found:
+            setattr(checked, part, document.data)
+        return found
+    if path.startswith(_READ_ELSEWHERE) or "/." in path:
+        return []
+    places = ("species/", "genera/", "families/", "rules/", "treatments/", "sources.yaml", *PLAIN)
+    return [Problem(document.file, 0, 0, f"{path} is no part of a knowledge base", nearest(path.split("/")[0], [p.split("/")[0] for p in places]) + "Files stand in " + ", ".join(places))]
 
 
 def _validator(stem: str, schema: dict) -> Any:
@@ -100,7 +132,13 @@ def schema_problems(document: Document, validator: Any, schema: dict) -> Iterato
     if validator.is_valid(document.data):
         return
     for error in validator.iter_errors(document.data):
-        yield explain(document, tuple(error.instance_path), error, schema)
+        if error.kind.name == "additionalProperties":
+            allowed = list(_part_at(schema, list(error.schema_path)).get("properties", {}))
+            for key in error.kind.unexpected:
+                mend = nearest(key, allowed) + "Allowed: " + ", ".join(allowed)
+                yield document.key_problem((*error.instance_path, key), f"`{key}` is not a key here", mend)
+        else:
+            yield explain(document, tuple(error.instance_path), error, schema)
 
 
 def _part_at(schema: Any, path: list) -> dict:
@@ -120,10 +158,6 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     kind, part = error.kind.name, _part_at(schema, list(error.schema_path))
     field_name = next((p for p in reversed(path) if isinstance(p, str)), "entry")
     value = error.instance
-    if kind == "additionalProperties":
-        allowed = list(part.get("properties", {}))
-        key = error.kind.unexpected[0]
-        return document.problem((*path, key), f"`{key}` is not a key here", nearest(key, allowed) + "Allowed: " + ", ".join(allowed))
     if kind == "required":
         return document.problem(path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property))
     if kind in ("oneOf", "enum", "const") and "oneOf" in part:
@@ -162,6 +196,9 @@ class Context:
         if "adds_to" in record:
             if record["adds_to"] not in self.beneath:
                 yield document.problem(("adds_to",), f"there is no entry `{record['adds_to']}` beneath this layer to add to", "Check the name.")
+            for key in sorted(set(record) - {"name", "rank", "family", "adds_to", "reports"}):
+                mend = "Leave out `adds_to` to replace the whole entry, or state it in a report."
+                yield document.key_problem((key,), f"an entry that adds to another gives only reports, not {key}", mend)
         else:
             self._claim(document, record)
 
@@ -212,6 +249,11 @@ class Context:
         elif isinstance(value, list):
             for i, item in enumerate(value):
                 yield from self.sources_exist(document, item, (*path, i))
+
+    def treatment(self, document: Document, path: str) -> Iterator[Problem]:
+        if path != f"treatments/{document.data['kind']}.yaml":
+            yield document.problem(("kind",), f"the treatment {document.data['kind']} must be in treatments/{document.data['kind']}.yaml", f"It is {path}.")
+        yield from self.sources_exist(document, document.data)
 
     def rule(self, document: Document, path: str) -> Iterator[Problem]:
         if path != f"rules/{document.data['id']}.yaml":

@@ -6,13 +6,15 @@ rule id; an entry headed `adds_to:` only adds its reports. Nothing merges deeper
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rousewort.errors import KnowledgeTrouble, Problem, Trouble
-from rousewort.knowledge.strict_yaml import Document, read
+
+if TYPE_CHECKING:
+    from rousewort.knowledge.strict_yaml import Document
 
 TAXON_FOLDERS = {"species": "species", "genera": "genus", "families": "family"}
 
@@ -34,6 +36,8 @@ def yaml_files(layer: Path) -> Iterator[Path]:
 
 def stamp(layers: Sequence[Path]) -> str:
     """A digest of paths, sizes and times: changes whenever any file of the layers does."""
+    import hashlib
+
     digest = hashlib.blake2b(digest_size=16)
     for layer in layers:
         digest.update(str(layer.resolve()).encode())
@@ -54,6 +58,8 @@ def stamp(layers: Sequence[Path]) -> str:
 
 def read_layer(layer: Path) -> tuple[dict[str, Document], list[Problem]]:
     """Parse every file of a layer. Returns documents by path relative to the layer, and the problems found."""
+    from rousewort.knowledge.strict_yaml import read
+
     if not layer.is_dir():
         raise Trouble(f"There is no knowledge base folder at {layer}. Check the path given to --kb.")
     documents: dict[str, Document] = {}

@@ -344,6 +344,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["held"],
                 "Lot size it suits.",
             ),
+            "at_most": closed({u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes")}, [], "A limit that no report may exceed."),
             "ranges": many(a_range, "Ranges, from special to general.", least=0),
             "temperature_c": degrees,
             "by_climate": {"type": "object", "description": "Other temperatures by home climate.", "additionalProperties": closed({"temperature_c": degrees}, ["temperature_c"], "By climate.")},

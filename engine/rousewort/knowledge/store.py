@@ -14,7 +14,7 @@ from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 3
+INDEX_FORMAT = 5
 
 
 class Store(Protocol):
@@ -81,7 +81,7 @@ class MemoryStore:
         if self._names is None:
             self._names = defaultdict(list)
             for accepted, record in self.records.items():
-                for folded, kind in name_rows(record):
+                for folded, kind in dict.fromkeys(name_rows(record)):
                     self._names[folded].append((accepted, kind))
         return self._names
 
@@ -111,7 +111,7 @@ create table triple (three text, folded text, primary key (three, folded)) witho
 
 
 def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
-    """Compile a store into one SQLite file, or into `:memory:` when `path` is an open connection's name."""
+    """Compile a store into one SQLite file. Raises OSError or sqlite3.Error, and then leaves nothing behind."""
     import os
 
     target = Path(path)
@@ -120,9 +120,11 @@ def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
     connection = sqlite3.connect(fresh)
     try:
         _fill(connection, store, stamp)
+        connection.close()
+        fresh.replace(target)
     finally:
         connection.close()
-    fresh.replace(target)
+        fresh.unlink(missing_ok=True)
 
 
 def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> None:
@@ -155,7 +157,8 @@ class IndexStore:
     """Reads a compiled index, opened read-only; keeps what it has read."""
 
     def __init__(self, path: Path) -> None:
-        uri = f"file:{str(path).replace('?', '%3f').replace('#', '%23')}?mode=ro&immutable=1"
+        plain = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+        uri = f"file:{plain}?mode=ro&immutable=1"
         self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
         self._kept: dict[tuple, Any] = {}
         version = self._connection.execute("pragma user_version").fetchone()[0]

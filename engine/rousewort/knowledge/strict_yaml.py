@@ -23,7 +23,7 @@ _NULL = {"", "~", "null", "Null", "NULL"}
 _BOOL = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 # What YAML 1.1 readers (many editors and libraries) would take for something other than a word.
 _SURPRISING = re.compile(
-    r"(?i:yes|no|on|off|y|n)|[-+]?0[0-9_]+|[-+]?0[xob][0-9a-f_]+|[-+]?[0-9][0-9_]*(:[0-5]?[0-9])+(\.[0-9_]*)?"
+    r"(?i:yes|no|on|off|y|n)|[-+]?0[0-9_]+|[-+]?0[xob][0-9a-fA-F_]+|[-+]?[0-9][0-9_]*(:[0-5]?[0-9])+(\.[0-9_]*)?"
     r"|\d{4}-\d\d?-\d\d?([Tt ].*)?|[-+]?[0-9]+_[0-9_]*|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)|=|<<"
 )
 
@@ -32,11 +32,12 @@ Path = tuple[str | int, ...]
 
 @dataclass
 class Document:
-    """A parsed file: its data, and the (line, column), 1-based, of every node by its path from the root."""
+    """A parsed file: its data, and the (line, column), 1-based, of every value and every key by its path from the root."""
 
     file: str
     data: Any
     marks: dict[Path, tuple[int, int]] = field(default_factory=dict)
+    key_marks: dict[Path, tuple[int, int]] = field(default_factory=dict)
 
     def where(self, path: Path) -> tuple[int, int]:
         """The place of the node at `path`, or of its nearest ancestor that has one."""
@@ -46,6 +47,10 @@ class Document:
 
     def problem(self, path: Path, what: str, mend: str = "") -> Problem:
         return Problem(self.file, *self.where(path), what, mend)
+
+    def key_problem(self, path: Path, what: str, mend: str = "") -> Problem:
+        """A problem of the key itself, not of what stands under it."""
+        return Problem(self.file, *(self.key_marks.get(path) or self.where(path)), what, mend)
 
 
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
@@ -150,6 +155,7 @@ class _Builder:
                 )
                 continue
             lines[key] = key_node.start_mark.line + 1
+            self.document.key_marks[(*path, key)] = (lines[key], key_node.start_mark.column + 1)
             built[key] = self.build(value_node, (*path, key), depth + 1)
         return built
 

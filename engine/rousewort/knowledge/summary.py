@@ -25,6 +25,16 @@ def weight(statement: Statement) -> float:
     return base * (0.5 if "inferred_from" in statement else 1.0) * (0.5 if statement.get("low_standing") else 1.0)
 
 
+def ground(fact: Statement) -> dict[str, str]:
+    """Where a fact is from and how it is held; common practice has no source."""
+    return {key: fact[key] for key in ("source", "held") if key in fact}
+
+
+def firm(statement: Statement) -> bool:
+    """Whether a statement was made by its source, not inferred from it, and is not flagged as doubtful."""
+    return "inferred_from" not in statement and not statement.get("low_standing")
+
+
 def decide(statements: Iterable[Statement]) -> tuple[str, list[Statement], list[Statement]]:
     """The best-supported word of a trait, the statements for it and those against. Ties go to the first stated."""
     by_word: dict[str, list[Statement]] = defaultdict(list)
@@ -105,16 +115,16 @@ def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str
             doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
             if vote:
                 for key in kinds_to_keys.get(treatment["kind"], ()):
-                    votes[key].append((vote, doubtful, report["source"], report["held"]))
+                    votes[key].append((vote, doubtful, ground(report)))
     answers = {}
     for key, cast in votes.items():
-        word = answer([(vote, doubtful) for vote, doubtful, _, _ in cast])
-        answers[key] = [word, _unique([{"source": s, "held": h} for _, _, s, h in cast])]
+        word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
+        answers[key] = [word, _unique([on for _, _, on in cast])]
     orders: dict[str, list] = defaultdict(list)
     for report in record.get("reports", ()):
         order = season_order(report, meanings)
         if order:
-            orders[order].append((0.5 if report.get("low_standing") else 1.0, {"source": report["source"], "held": report["held"]}))
+            orders[order].append((0.5 if report.get("low_standing") else 1.0, ground(report)))
     if orders:
         rank = list(vocabulary.season_orders)
         best = max(orders, key=lambda word: (sum(w for w, _ in orders[word]), rank.index(word)))
@@ -136,8 +146,7 @@ def _doses(record: Record, meanings: dict) -> Iterable[dict]:
             dose = {
                 "kind": treatment["kind"],
                 "means": treatment["means"],
-                "source": report["source"],
-                "held": report["held"],
+                **ground(report),
                 "doubtful": bool(report.get("low_standing") or treatment.get("low_standing")),
             }
             if len(colds) > 1 and i in colds:
@@ -153,24 +162,37 @@ def _sowing(record: Record) -> Iterable[dict]:
     for report in record.get("reports", ()):
         found = {k: report[k] for k in ("germination_temperature_c", "germination_pct") if k in report}
         if found:
-            yield {**found, "source": report["source"], "held": report["held"], "doubtful": bool(report.get("low_standing"))}
+            yield {**found, **ground(report), "doubtful": bool(report.get("low_standing"))}
+
+
+def _word(summary: Record, key: str) -> str | None:
+    return summary["traits"][key][0][0] if key in summary["traits"] else None
+
+
+def _level(summary: Record) -> str | None:
+    return _word(summary, "morphophysiological_level") or _word(summary, "physiological_level")
 
 
 def pool(members: Iterable[tuple[str, Record]]) -> Record:
     """What the members of a genus or family amount to.
 
-    Shape: {"votes": {key: {word: [species, …]}}, "doses": [dose with "species"], "sowing": [...], "count": n}.
-    One species has one vote a key, however many reports it has.
+    Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
+    "sowing": [...], "count": n}. One species has one vote a key, however many reports it has; `stated` counts the
+    votes that rest on more than inference or doubtful statements.
     """
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    stated: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     doses, sowing, count = [], [], 0
     for name, summary in members:
         count += 1
         for key, words in summary["traits"].items():
-            for word, *_ in words:
+            for word, statements, _ in words:
                 votes[key][word].append(name)
+                stated[key][word] += any(map(firm, statements))
         for key, (word, _) in summary["answers"].items():
             votes[key][word].append(name)
-        doses += [{**dose, "species": name} for dose in summary["doses"]]
+        kind = {"species": name, "class": _word(summary, "dormancy_class"), "level": _level(summary)}
+        doses += [{**dose, **kind} for dose in summary["doses"]]
         sowing += [{**item, "species": name} for item in summary["sowing"]]
-    return {"votes": {k: dict(v) for k, v in votes.items()}, "doses": doses, "sowing": sowing, "count": count}
+    counted = {"votes": {k: dict(v) for k, v in votes.items()}, "stated": {k: dict(v) for k, v in stated.items()}}
+    return {**counted, "doses": doses, "sowing": sowing, "count": count}

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 FILES = (
     "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "report_meanings", "held",
-    "lots", "bands",
+    "lots", "bands", "calendar", "label_sheets",
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
 class Vocabulary:
     """Every vocabulary file by its stem; helpers only look things up in them."""
 
-    files: dict[str, Any] = field(repr=False)
+    def __init__(self, files: dict[str, Any]) -> None:
+        self.files = files
 
     @cached_property
     def traits(self) -> dict[str, dict]:

@@ -5,12 +5,10 @@ A fact is a pair of a key and a word, both from the vocabulary: `("obstacle", "n
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.errors import Problem, RuleFault
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -27,8 +25,7 @@ _DERIVED_IN = {"finding": "traits", "obstacle": "obstacles"}
 _PLACEHOLDERS = {"name", "toxic_note"}
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(NamedTuple):
     """One compiled rule. `when`: for every line, the facts of which any will do. `unless`: facts that forbid it."""
 
     id: str
@@ -42,14 +39,11 @@ class Rule:
         return frozenset().union(*self.when)
 
 
-@dataclass(frozen=True)
 class RuleSet:
     """All rules by phase, sorted by id, with the facts that each phase reads."""
 
-    phases: dict[str, tuple[Rule, ...]]
-
-    def __hash__(self) -> int:
-        return id(self)
+    def __init__(self, phases: dict[str, tuple[Rule, ...]]) -> None:
+        self.phases = phases
 
     def reads(self, phase: str) -> frozenset[FactKey]:
         return frozenset().union(*(rule.reads for rule in self.phases[phase]))
@@ -110,11 +104,15 @@ def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str,
                     _check_condition(rule, part, i, key, word, derivable, vocabulary, say)
         _check_effects(rule, vocabulary, say)
         if len(found) == broken:
+            _check_reach(rule, derivable, vocabulary, say)
+        if len(found) == broken:
             _check_examples(rule, vocabulary, say)
     return found
 
 
 def _check_condition(rule: dict, part: str, i: int, key: str, word: str, derivable: set, vocabulary: Vocabulary, say: Any) -> None:
+    import difflib
+
     path = (part, i)
     if key not in vocabulary.keys:
         close = difflib.get_close_matches(key, vocabulary.keys, n=1)
@@ -134,6 +132,25 @@ def _check_condition(rule: dict, part: str, i: int, key: str, word: str, derivab
         say(path, f"`unless` speaks only of findings and obstacles, not of the trait {key}", "Conclude a finding from the trait in phase traits.")
     elif word == "unknown" and rule["phase"] == "traits":
         say(path, f"`{key}: unknown` is settled only after phase traits", "Move the rule to a later phase.")
+
+
+def _check_reach(rule: dict, derivable: set, vocabulary: Vocabulary, say: Any) -> None:
+    """Conditions whose every word is right, and that still can never hold together or would differ between engines."""
+    when = lines(rule["when"])
+    forbidden = compile_rule(rule).unless
+    for i, line in enumerate(when):
+        if line <= forbidden:
+            say(("when", i), "`unless` forbids what this line needs, so this can never match", "Take one of them out.")
+        for earlier in when[:i]:
+            keys = {key for key, _ in line | earlier}
+            if line & earlier:  # durable_rules takes each fact for one line only; the plain engine for both
+                both = ", ".join(f"{key}: {word}" for key, word in sorted(line & earlier))
+                say(("when", i), f"two lines can be met by the same fact ({both})", "Each line must speak of other facts.")
+            elif len(keys) == 1 and keys.isdisjoint(_DERIVED_IN) and not vocabulary.many(*keys):
+                say(("when", i), f"a seed has one {keys.pop()}, so this can never match", "List the words in one line.")
+    for i, then in enumerate(rule["then"]):
+        if "offer" in then and ("obstacle", then["for"]) not in derivable:
+            say(("then", i), f"no rule ever names the obstacle `{then['for']}`, so this offer is never taken", "Mend it.")
 
 
 def _check_effects(rule: dict, vocabulary: Vocabulary, say: Any) -> None:

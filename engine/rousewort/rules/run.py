@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.rules.compile import PHASES, FactKey, Rule, RuleSet, compile_rules
@@ -20,16 +20,14 @@ class Engine(Protocol):
     def fire(self, phase: str, facts: frozenset[FactKey]) -> Fired: ...
 
 
-@dataclass(frozen=True)
-class Firing:
+class Firing(NamedTuple):
     """One rule that fired, and all the facts it fired on."""
 
     rule: Rule
     on: tuple[FactKey, ...]
 
 
-@dataclass(frozen=True)
-class Offer:
+class Offer(NamedTuple):
     """A treatment offered for an obstacle by the firings of one or more rules."""
 
     kind: str
@@ -39,7 +37,7 @@ class Offer:
     firings: tuple[Firing, ...]
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Findings:
     """All that the rules concluded. `support` leads from every derived fact to the firings that gave it."""
 

@@ -17,7 +17,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from dataclasses import asdict
     from pathlib import Path
 
     from rousewort.app.main import layers
@@ -34,7 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.json:
             import json
 
-            print(json.dumps([asdict(p) for p in trouble.problems if isinstance(p, Problem)], ensure_ascii=False, indent=2))
+            print(json.dumps([p._asdict() for p in trouble.problems if isinstance(p, Problem)], ensure_ascii=False, indent=2))
         else:
             print(trouble)
         print(f"{len(trouble.problems)} problems", file=sys.stderr)
