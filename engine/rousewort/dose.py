@@ -47,8 +47,8 @@ def quantile(values: Sequence[float], q: float) -> float:
     return ordered[low] + (ordered[high] - ordered[low]) * (place - low)
 
 
-def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], err_short: bool = False) -> Dose:
-    """Numbers for one treatment of one plant. `err_short`: use the lower half (mild winters, cold known to harm)."""
+def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], lean: str | None = None) -> Dose:
+    """Numbers for one treatment of one plant. `lean`: "short" for mild winters and winter annuals, "long" for cold homes."""
     treatment = kb.treatments[kind]
     unit = treatment.get("measures")
     evidence = _evidence(kb, facts, kind, obstacles)
@@ -58,7 +58,7 @@ def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], e
         unit = "minutes" if way == "held" else "hours"
     amounts: dict[str, Amount] = {}
     if unit:
-        amount = _from_reports(kb, evidence, unit, err_short) or _from_table(treatment, facts, obstacles, unit, way, err_short)
+        amount = _from_reports(kb, evidence, unit, lean) or _from_table(treatment, facts, obstacles, unit, way, lean)
         if amount:
             amounts[unit] = _capped(amount, treatment.get("at_most", {}).get(unit), unit)
     return Dose(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
@@ -114,7 +114,7 @@ def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
     return spans
 
 
-def _from_reports(kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, err_short: bool) -> Amount | None:
+def _from_reports(kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None) -> Amount | None:
     ranks = kb.vocabulary.files["report_meanings"]
     for basis, doses in evidence:
         spans = _spans(doses, unit)
@@ -124,17 +124,18 @@ def _from_reports(kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], uni
             spans = [s for s in spans if not s[2]["doubtful"]] or spans
             best = min(ranks[d["means"]]["rank"] for _, _, d in spans)
             spans = [s for s in spans if ranks[s[2]["means"]]["rank"] == best]
-        return _pooled(spans, basis, err_short, unit)
+        return _pooled(spans, basis, lean, unit)
     return None
 
 
-def _pooled(spans: list[tuple[float, float, dict]], basis: str, err_short: bool, unit: str) -> Amount:
-    """The span of the evidence and its upper quartile (its lower, to err short)."""
+def _pooled(spans: list[tuple[float, float, dict]], basis: str, lean: str | None, unit: str) -> Amount:
+    """The span of the evidence and the value to use: its upper quartile, unless the lot leans short or long."""
     lows, highs = [s[0] for s in spans], [s[1] for s in spans]
     low, high = (min(lows), max(highs)) if len(spans) < 4 else (quantile(lows, 0.25), quantile(highs, 0.75))
     ends = [end for s in spans for end in (s[0], s[1])]
     # Err long among lots of one species; among relatives the middle, since they differ in kind and not by lot.
-    use = quantile(ends, 0.25 if err_short else 0.75 if basis == "species" else 0.5)
+    usual = 0.75 if basis == "species" else 0.5
+    use = quantile(ends, {"short": 0.25, "long": 1.0}.get(lean or "", usual))
     sources = tuple({"source": d["source"], "held": d["held"]} for _, _, d in spans)
     return Amount(_tidy(low, unit), _tidy(min(max(use, low), high), unit), _tidy(high, unit), basis, sources)
 
@@ -154,7 +155,7 @@ def _tidy(value: float | None, unit: str) -> float | int | None:
 
 
 def _from_table(
-    treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, err_short: bool
+    treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, lean: str | None
 ) -> Amount | None:
     if way == "held":
         return None  # no number where no source says how long
@@ -162,7 +163,7 @@ def _from_table(
     if row is None:
         return None
     span = row[unit]
-    use = span["low"] if err_short else span["use"]
+    use = span[{"short": "low", "long": "high"}.get(lean or "", "use")]
     basis = "class" if "class" in row or "level" in row else "treatment"
     sources = tuple({"source": s["id"], "held": s["held"]} for s in row.get("sources", ()))
     return Amount(span["low"], use, span["high"], basis, sources or ({"held": row.get("held", "practice")},), row.get("note", ""))

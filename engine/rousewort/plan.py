@@ -281,8 +281,7 @@ class _Composer:
         if chosen.kind == "sow":
             amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
         else:
-            short = grower.provenance == "mild_winter" or ("finding", "wakes_by_summer") in self.findings.facts
-            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, err_short=short and chosen.kind == "cold_moist")
+            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
         amounts, given = self._credit(chosen.kind, amounts, grower)
         parts = self._parts(treatment, chosen.obstacles, way)
@@ -311,6 +310,14 @@ class _Composer:
             cautions=tuple(self._step_cautions(chosen.kind, treatment)),
             sowing=sowing,
         )
+
+    def _lean(self, kind: str, grower: Grower) -> str | None:
+        """Which end of the range of cold to use: by provenance, and short for winter annuals."""
+        if kind != "cold_moist":
+            return None
+        if ("finding", "wakes_by_summer") in self.findings.facts:
+            return "short"
+        return self.vocabulary.files["lots"]["provenance"].get(grower.provenance, {}).get("lean")
 
     def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None) -> dict[str, Any]:
         """The treatment's texts, with what differs by obstacle or way laid over them; the last obstacle decides."""
@@ -392,6 +399,11 @@ class _Composer:
     def _plan_cautions(self) -> Iterable[str]:
         seen = dict.fromkeys(self._caution(text, firing) for text, firing in self._cautions_by_kind.get("plan", ()))
         yield from seen
+        lots = self.vocabulary.files["lots"]
+        for part, word in (("stored", self.grower.stored), ("provenance", self.grower.provenance)):
+            for advice in lots[part].get(word, {}).get("advice", ()):
+                if set(advice["when"].items()) <= self.findings.facts:
+                    yield advice["say"]
         if " x " in self.display or "×" in self.display:
             yield "A hybrid or cultivar: seedlings may differ from their parent."
 

@@ -158,12 +158,13 @@ def schedule(
     lot: str = "",
     south: bool = False,
 ) -> Schedule:
-    """Date a plan, by one of `start`, `wanted` (seedlings are counted on that day) or `last_frost` (none shows before).
+    """Date a plan by one of three days, and say what can be had instead where that day is out of reach.
 
-    `habits`: `vocabulary.files["calendar"]`. `ended`: for a batch that has begun, the day each step really ended (empty:
-    none yet); the rest moves, and what should be over but is not goes on until `today`. A step before one that has ended
-    is over too, recorded or not. `past`: let the date lie before `today`. Without `today` nothing is out of reach.
-    `south`: of the equator, for steps outside.
+    `start`: the first step begins. `wanted`: seedlings are counted on. `last_frost`: no seedling shows before it.
+    `habits`: `vocabulary.files["calendar"]`. `ended`: for a batch that has begun, the day on which each step really
+    ended (empty: none yet); the rest moves, and what should be over but is not goes on until `today`. A step before
+    one that has ended is over too, recorded or not. `past`: let the date lie before `today`. Without `today` nothing
+    is out of reach. `lot`: the grower's own word for the lot. `south`: of the equator, for steps outside.
     Raises Trouble for contradictory or impossible dates and for a plan without steps.
     """
     given = {"start": start, "wanted": wanted, "last frost": last_frost}
