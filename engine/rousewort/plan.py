@@ -116,7 +116,7 @@ class NoSingleMatch(Trouble):
         else:
             super().__init__(
                 f"No plant called '{match.query}' is known here, nor its genus.\n"
-                "Give the scientific name if you have it (its genus or family may be known): rousewort find --family NAME"
+                "Give its genus or family if you know it, for example: rousewort plan Rosaceae"
             )
         self.match = match
 
@@ -153,7 +153,7 @@ class _Composer:
             steps=steps,
             alternatives=alternatives,
             ruled_out=tuple(self._ruled_out(sequence)),
-            unmet=tuple(self._unmet(sequence)),
+            unmet=tuple(self._unmet(sequence)) if outcome != "laboratory" else (),
             cautions=tuple(self._plan_cautions()),
             advice=advice,
             unknowns=tuple(self._unknowns()),
