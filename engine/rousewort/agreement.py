@@ -51,7 +51,7 @@ def claims(kb: KnowledgeBase, species: str) -> list[Claim]:
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     spans: dict[str, dict[str, list[tuple[float, float]]]] = defaultdict(lambda: defaultdict(list))
     for report in record.get("reports", ()):
-        if report.get("low_standing"):
+        if report.get("low_standing") or "source" not in report:
             continue
         for treatment in report.get("treatments", ()):
             for what, kinds in TREATMENTS.items():

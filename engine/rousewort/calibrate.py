@@ -16,7 +16,7 @@ from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.summary import decide, firm
 from rousewort.plan import Plan, Planner
-from rousewort.relatives import KEY, Estimate, estimate
+from rousewort.relatives import KEY, estimate
 
 LEVELS = ("physiological_level", "morphophysiological_level")
 # Lower ends of the rows of the reliability table.
@@ -82,7 +82,7 @@ def _try(kb: KnowledgeBase, known: Planner, name: str, shares: Counter[str]) -> 
     rest = kb.without(species=name)
     found = estimate(rest, genus_of(name), family, prior=prior)
     plan = Planner(rest, known.engine).plan_for(Match(name, name, "genus", genus=genus_of(name), family=family))
-    own = known.plan_for(Match(name, name, "accepted", genus=genus_of(name), family=family))
+    own = known.plan_for(Match(name, name, "accepted"))  # without genus and family: from its own facts alone
     stated = [s for s in kb.taxon(name).get("traits", {}).get(KEY, ()) if firm(s)]  # type: ignore[union-attr]
     wanted = _wanted(kb, name)
     return Trial(
@@ -189,17 +189,19 @@ def class_figures(trials: Sequence[Trial], judged: Sequence[Trial]) -> dict[str,
 def reliability(judged: Sequence[Trial]) -> list[dict[str, Any]]:
     """Rows by the chance given to the likeliest class: how many, the mean chance, and how often it was right."""
     rows = []
-    for low, high in zip(CHANCES, (*CHANCES[1:], 1.0), strict=True):
-        here = [t for t in judged if low <= t.chances[t.best] < high or (high == 1.0 and t.chances[t.best] == 1.0)]
+    for low, high in _ends():
+        here = _between(judged, low, high)
         mean = sum(t.chances[t.best] for t in here) / len(here) if here else None
         right = sum(t.best == t.word for t in here)
-        rows.append({"from": low, "to": high, "right": right, "tried": len(here), "mean": mean and round(mean, 3)})
+        row = {"from": low, "to": min(high, 1.0), "right": right, "tried": len(here)}
+        rows.append({**row, "mean": mean and round(mean, 3)})
     return rows
 
 
 def sequence_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
-    """How often the sequence from relatives is that of the species' own plan, where that rests on its own facts."""
-    judged = [t for t in trials if t.own_basis == "species"]
+    """How often the sequence from relatives is that of the plan from the species' own facts alone, where its class or
+    what its sources say of coat, cold or warmth decides that. Baselines take the plans of relatives as given."""
+    judged = [t for t in trials if t.own_basis == "species" and (t.word or t.wanted)]
     pairs = [(t, t.own_sequence) for t in trials]
     baselines = {
         "overall": _shares_by(pairs, [lambda t: ""]),
@@ -208,7 +210,8 @@ def sequence_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
     }
     made: dict[str, Callable[[Trial], Any]] = {"rousewort": lambda t: t.sequence}
     made |= {kind: lambda t, shares=shares: next(iter(shares(t)), ()) for kind, shares in baselines.items()}
-    return {kind: {"right": sum(of(t) == t.own_sequence for t in judged), "tried": len(judged)} for kind, of in made.items()}
+    right = {kind: sum(of(t) == t.own_sequence for t in judged) for kind, of in made.items()}
+    return {kind: {"right": n, "tried": len(judged)} for kind, n in right.items()}
 
 
 def treatment_figures(trials: Sequence[Trial]) -> dict[str, dict[str, float]]:
@@ -230,16 +233,31 @@ def level_figures(trials: Sequence[Trial]) -> dict[str, int]:
     return {"right": sum(t.planned_level == t.level for t in said), "said": len(said), "tried": len(judged)}
 
 
-def basis_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
+def basis_figures(trials: Sequence[Trial]) -> dict[str, dict[str, Any]]:
     """By the ground that a plan names: claims of the species' sources with which it agreed, of those tried.
 
     The same measure as for plans on species facts (`rousewort agreement`): a step called optional counts half.
+    `by_chance`: the same by the chance of the likeliest class, from that row's up to the next.
     """
     made = {}
     for kind in ("genus", "family"):
-        agreed = [t.gives[w] if t.wanted[w] else 1 - t.gives[w] for t in trials if t.basis == kind for w in t.wanted]
-        made[kind] = {"right": round(sum(agreed)), "tried": len(agreed)}
+        of = [t for t in trials if t.basis == kind]
+        rows = [{"from": low, **_agreed(_between(of, low, high))} for low, high in _ends()]
+        made[kind] = {**_agreed(of), "by_chance": rows}
     return made
+
+
+def _agreed(trials: Sequence[Trial]) -> dict[str, int]:
+    agreed = [t.gives[w] if t.wanted[w] else 1 - t.gives[w] for t in trials for w in t.wanted]
+    return {"right": round(sum(agreed)), "tried": len(agreed)}
+
+
+def _ends() -> list[tuple[float, float]]:
+    return list(zip(CHANCES, (*CHANCES[1:], 1.1), strict=True))
+
+
+def _between(trials: Sequence[Trial], low: float, high: float) -> list[Trial]:
+    return [t for t in trials if low <= t.chances[t.best] < high]
 
 
 def figures(trials: Sequence[Trial]) -> dict[str, Any]:
@@ -274,6 +292,3 @@ def table(trials: Sequence[Trial], counts: Counter[str]) -> dict[str, Any]:
         "basis": made["basis"],
         "class_by_chance": rows,
     }
-
-
-__all__ = ["Estimate", "Trial", "figures", "leave_species_out", "table"]

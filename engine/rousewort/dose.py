@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from rousewort.facts import Facts
 from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.summary import ground
 
 UNITS = ("days", "hours", "minutes")
 CONCENTRATED = 90  # per cent: times of weaker acids say nothing of concentrated acid
@@ -92,8 +93,12 @@ def _usable(doses: Iterable[dict], kind: str, turn: str | None) -> list[dict]:
 
 
 def _way(evidence: list[tuple[str, list[dict]]]) -> tuple[str, list[tuple[str, list[dict]]]]:
-    """Poured and held baths are two treatments: the nearest evidence that says which decides."""
-    for _, doses in evidence:
+    """Poured and held baths are two treatments: the nearest evidence that says which decides.
+
+    A held bath is taken only from the species itself: seconds too long kill, and relatives' coats differ.
+    """
+    for basis, doses in evidence:
+        doses = doses if basis == "species" else [d for d in doses if d.get("way") == "poured"]
         ways = [d["way"] for d in doses if d.get("way") in ("poured", "held") and any(u in d for u in UNITS)]
         if ways:
             way = max(set(ways), key=lambda w: (ways.count(w), w))
@@ -136,7 +141,7 @@ def _pooled(spans: list[tuple[float, float, dict]], basis: str, lean: str | None
     # Err long among lots of one species; among relatives the middle, since they differ in kind and not by lot.
     usual = 0.75 if basis == "species" else 0.5
     use = quantile(ends, {"short": 0.25, "long": 1.0}.get(lean or "", usual))
-    sources = tuple({"source": d["source"], "held": d["held"]} for _, _, d in spans)
+    sources = tuple(ground(d) for _, _, d in spans)
     return Amount(_tidy(low, unit), _tidy(min(max(use, low), high), unit), _tidy(high, unit), basis, sources)
 
 
@@ -188,7 +193,7 @@ def _temperature(
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
         if found:
-            return _pooled_temperature(found, basis)
+            return _cooled(_pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")
     row = _row(treatment, facts, obstacles, unit) if unit else None
     table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
@@ -196,6 +201,14 @@ def _temperature(
         return None
     sources = tuple({"source": s["id"], "held": s["held"]} for s in table.get("sources", ()))
     return Amount(table["low"], table["use"], table["high"], "treatment", sources or ({"held": table.get("held", "practice")},))
+
+
+def _cooled(amount: Amount, treatment: Mapping) -> Amount:
+    """No hotter than the treatment allows, unless a report on the species itself says so."""
+    most = treatment.get("at_most", {}).get("temperature_c")
+    if most is None or amount.basis == "species" or amount.high is None or amount.high <= most or isinstance(amount.use, Mapping):
+        return amount
+    return amount._replace(low=min(amount.low, most), use=min(amount.use, most), high=most)
 
 
 def _by_climate(treatment: Mapping, facts: Facts) -> Mapping | None:
@@ -208,7 +221,7 @@ def _by_climate(treatment: Mapping, facts: Facts) -> Mapping | None:
 
 def _pooled_temperature(doses: list[dict], basis: str) -> Amount:
     """Fixed temperatures and ranges are pooled; one day/night pair is kept as such."""
-    sources = tuple({"source": d["source"], "held": d["held"]} for d in doses)
+    sources = tuple(ground(d) for d in doses)
     pairs = [d["temperature_c"] for d in doses if "day" in d["temperature_c"]]
     flat = [d["temperature_c"] for d in doses if "low" in d["temperature_c"]]
     if pairs and len(pairs) >= len(flat):

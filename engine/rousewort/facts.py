@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.relatives import KEY as CLASS
-from rousewort.relatives import estimate
+from rousewort.relatives import Estimate, estimate
 from rousewort.rules.compile import FactKey
 
 # How large a share of the relatives must agree, and how many there must be. A statement about the genus or family
@@ -43,13 +43,15 @@ class Known(NamedTuple):
 
 @dataclass(eq=False, repr=False)
 class Facts:
-    """Everything known of the plant that was asked for. `name` is an accepted name, or the genus or family."""
+    """Everything known of the plant that was asked for. `name` is an accepted name, or the genus or family.
+    `relatives`: how likely each dormancy class is among them, where neither the species nor the bench says."""
 
     name: str
     genus: str | None
     family: str | None
     known: dict[FactKey, Known] = field(default_factory=dict)
     numbers: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
+    relatives: Estimate | None = None
 
     def keys(self) -> frozenset[FactKey]:
         return frozenset(self.known)
@@ -65,8 +67,11 @@ class Facts:
         return next((known.word for known in self.of(key)), None)
 
 
-def gather(kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | None = None) -> Facts:
+def gather(
+    kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | None = None, supposed: str | None = None
+) -> Facts:
     """Facts for a matched name. `measurements`: key → word found at the bench; they outrank everything else.
+    `supposed`: a dormancy class to take from relatives instead of the one that serves most of them.
 
     Raises Trouble for a measurement that is no word of the vocabulary.
     """
@@ -80,7 +85,7 @@ def gather(kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | No
     own = kb.store.summary(name) if (kb.taxon(name) or {}).get("rank") == "species" else None
     if own:
         _take_own(facts, own, kb)
-    _inherit(facts, kb, own)
+    _inherit(facts, kb, own, supposed)
     return facts
 
 
@@ -103,12 +108,12 @@ def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
         facts.known["seed_size", word] = Known("seed_size", word, "species", tuple(counts))
 
 
-def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None) -> None:
+def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, supposed: str | None = None) -> None:
     """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
     have = {key for key, _ in facts.known}
     if CLASS not in have:
         have.add(CLASS)  # lent here or not at all
-        lent_class = _class_of_relatives(facts, kb)
+        lent_class = _class_of_relatives(facts, kb, supposed)
         if lent_class:
             facts.known[lent_class.fact] = lent_class
     lenders = [("genus", facts.genus, GENUS_SHARE, 1), ("family", facts.family, FAMILY_SHARE, FAMILY_LEAST)]
@@ -134,14 +139,17 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None) -> 
                 break
 
 
-def _class_of_relatives(facts: Facts, kb: KnowledgeBase) -> Known | None:
-    """The likeliest class among relatives, where any of them has one and it is likely enough."""
-    found = estimate(kb, facts.genus, facts.family, facts.seen())
-    group = found.telling
-    if group is None or found.chance < CLASS_CHANCE:
+def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:
+    """The class whose treatment serves most relatives, where any of them has one and it is likely enough."""
+    found = facts.relatives = estimate(kb, facts.genus, facts.family, facts.seen())
+    if found.nearest is None or (found.chance < CLASS_CHANCE and not supposed):
         return None
-    word = found.best
-    return Known(CLASS, word, group.rank, group.stated.get(word, ()), round(found.chance, 2), group.species.get(word, ()))
+    word = supposed or found.serving
+    group = found.group_for(word)
+    share = round(found.chances[word], 2)
+    # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
+    relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
+    return Known(CLASS, word, group.rank, group.stated.get(word, ()), share, relatives)
 
 
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
@@ -152,7 +160,7 @@ def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
 def _lend(
     key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool, never: set[str]
 ) -> list[Known]:
-    votes = {word: list(names) for word, names in group["votes"].get(key, {}).items()}
+    votes = group["votes"].get(key, {})
     stated: dict[str, list] = {}
     for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
         stated[word] = sources

@@ -11,6 +11,7 @@ from rousewort.dose import UNITS, Amount, dose, sowing_temperature
 from rousewort.errors import Trouble
 from rousewort.facts import Facts, Known, gather
 from rousewort.grower import Grower, make_grower
+from rousewort.kinship import Record, differ_text, record, relatives_of
 from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.rules.compile import FactKey
 from rousewort.rules.run import Engine, Findings, Firing, fire, make_engine
@@ -46,6 +47,7 @@ class Step(NamedTuple):
     because: tuple[Reason, ...]
     cautions: tuple[str, ...]
     sowing: Mapping[str, Any] | None = None
+    credited: int = 0  # days taken off because the lot had them already
 
 
 class Alternative(NamedTuple):
@@ -97,11 +99,40 @@ class Planner:
             raise NoSingleMatch(match, self.kb)
         return self.plan_for(match, grower, measurements)
 
-    def plan_for(self, match: Match, grower: Grower | None = None, measurements: Mapping[str, str] | None = None) -> Plan:
+    def plan_for(
+        self, match: Match, grower: Grower | None = None, measurements: Mapping[str, str] | None = None
+    ) -> Plan:
         grower = grower or self.usual_grower
         facts = gather(self.kb, match, measurements)
         findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
-        return _Composer(self.kb, match, grower, facts, findings).compose()
+        plan = _Composer(self.kb, match, grower, facts, findings).compose()
+        return plan._replace(advice=(*plan.advice, *self._for_part_of_the_lot(plan, grower, measurements)))
+
+    def _for_part_of_the_lot(self, plan: Plan, grower: Grower, measurements: Mapping[str, str] | None) -> Iterable[str]:
+        """Where relatives differ: what to give a part of the lot, for each other class that is likely enough."""
+        relatives = plan.facts.relatives
+        if relatives is None or plan.outcome not in ("plan", "unknown"):
+            return
+        words = self.kb.vocabulary.traits["dormancy_class"]["values"]
+        done = {_order(plan)}
+        for word in relatives.others(plan.facts.word("dormancy_class")):
+            facts = gather(self.kb, plan.match, measurements, supposed=word)
+            findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
+            other = _Composer(self.kb, plan.match, grower, facts, findings).compose()
+            if other.outcome != "plan" or _order(other) in done:
+                continue
+            done.add(_order(other))
+            steps = ", then ".join(step.label for step in other.steps if step.kind != "inspect")
+            yield (
+                f"Split the lot if it is large enough: {round(relatives.chances[word] * 100)} in 100 such plants are likely "
+                f"{words[word]['label']}; for these {steps}. "
+                f"That plan: rousewort plan '{plan.match.query}' --observed dormancy_class={word}"
+            )
+
+
+def _order(plan: Plan) -> tuple[str, ...]:
+    """What a plan does, in order, when optional steps are left out."""
+    return tuple(step.kind for step in plan.steps if not step.optional)
 
 
 class NoSingleMatch(Trouble):
@@ -169,13 +200,23 @@ class _Composer:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
+        kinds = kinds or {known.basis for known in self.facts.of("dormancy_class")}
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
-        measured = self.kb.calibration.get("basis", {}).get(kind)
-        confidence = measured["right"] / measured["tried"] if measured and measured["tried"] else 0.0
+        measured = record(self.kb, kind, self.facts)
         shown = "observations" if kind == "bench" else kind
-        return {"kind": shown, "confidence": round(confidence, 2), "note": self._basis_note(kind, grounds, measured)}
+        basis = {
+            "kind": shown,
+            "confidence": round(measured.share, 2) if measured else 0.0,
+            "note": self._basis_note(kind, grounds, measured),
+        }
+        relatives = relatives_of(self.kb, self.facts)
+        if relatives:
+            basis["relatives"] = relatives
+            differ = differ_text(relatives)
+            basis["note"] += f" {differ}." if differ else ""
+        return basis
 
     def _deciding(self) -> Iterable[Firing]:
         """Firings behind every obstacle that counts, back to traits."""
@@ -193,9 +234,9 @@ class _Composer:
             for on in firing.on:
                 yield from self._back(on, seen)
 
-    def _basis_note(self, kind: str, grounds: list[Known], measured: Mapping | None) -> str:
+    def _basis_note(self, kind: str, grounds: list[Known], measured: Record | None) -> str:
         if kind == "none":
-            return "Nothing is known of this plant's dormancy, nor of its genus or family."
+            return "Nothing is known of this plant's dormancy, nor enough of its genus or family."
         lent = sorted({name for k in grounds if k.basis in ("genus", "family") for name in k.relatives})
         text = {
             "bench": "Rests on what was observed at the bench.",
@@ -206,8 +247,9 @@ class _Composer:
         if lent and kind != "bench":
             some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
             text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"
-        if measured and measured["tried"]:
-            text += f". Plans on such ground agreed with a source held back in {measured['right']} of {measured['tried']} trials"
+        if measured:
+            held_back = "the sources of a species held back" if kind in ("genus", "family") else "a source held back"
+            text += f". Plans on such ground agreed with {held_back} in {measured.right} of {measured.tried} trials"
         return text.rstrip(".") + "."
 
     def _dormancy(self) -> dict[str, Any]:
@@ -240,14 +282,35 @@ class _Composer:
                 for o in sequence.unmet
             ]
             return "unreachable", tuple(lines)
-        classless = ("dormancy_class", "unknown") in self.findings.facts
-        if classless and basis["kind"] == "none" and not sequence.chosen:
-            return "unknown", (
-                "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens.",
-                "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a watertight coat.",
-                "Cut a few soaked seeds lengthwise: an embryo under half the seed's length must still grow, in warmth or cold.",
-            )
+        if self._open(sequence, basis):
+            return "unknown", tuple(self._observe_next())
         return "plan", ()
+
+    def _open(self, sequence: Sequence, basis: Mapping) -> bool:
+        """Whether what holds the seed back is not known, or, for a name placed among relatives, how that ends is not:
+        only to clean and sow it would be no answer."""
+        classless = ("dormancy_class", "unknown") in self.findings.facts
+        if self.match.matched_by not in ("genus", "family"):
+            return classless and basis["kind"] == "none" and not sequence.chosen
+        waiting = ("finding", "has_embryo_dormancy") in self.findings.facts
+        idle = all(c.optional or c.kind in ("clean", "soak", "sow") for c in sequence.chosen)
+        return (classless or waiting) and idle
+
+    def _observe_next(self) -> Iterable[str]:
+        word = self.facts.word("dormancy_class")
+        if word:
+            label = self.vocabulary.label("dormancy_class", word)
+            yield f"Its relatives are mostly {label}; which season ends that is not known of them."
+            yield "If you know where its forebears grew, say so: --observed home_climate=cold_winter, or another climate."
+        yield "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens."
+        if not word:
+            yield (
+                "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a "
+                "watertight coat."
+            )
+            yield (
+                "Cut a few soaked seeds lengthwise: an embryo under half the seed's length must still grow, in warmth or cold."
+            )
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
@@ -259,31 +322,40 @@ class _Composer:
     def _sequence_steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         steps = [self._step(Chosen("inspect", [], [], False), 1, grower)]
         turns: dict[str, int] = {"inspect": 1}
+        credit = dict(grower.had)  # days already given, spent on the first steps of their kind
         sow = next((c for c in sequence.chosen if c.kind == "sow"), None)
-        for chosen in sequence.chosen:
-            if chosen is sow:
-                continue
+        before = [c for c in sequence.chosen if c is not sow]
+        if before and before[-1].kind == "outdoor_winter":  # the seed is sown already: what sowing removes is removed there
+            last = before[-1]
+            if sow:
+                before[-1] = Chosen(last.kind, last.obstacles + sow.obstacles, last.offers + sow.offers, last.optional, last.medium)
+            sow_after = False
+        else:
+            sow_after = True
+        for chosen in before:
             turns[chosen.kind] = turns.get(chosen.kind, 0) + 1
-            steps.append(self._step(chosen, turns[chosen.kind], grower))
-        outdoors = sequence.chosen and [c for c in sequence.chosen if c is not sow][-1:]
-        if not (outdoors and outdoors[0].kind == "outdoor_winter"):
+            step = self._step(chosen, turns[chosen.kind], grower, credit.get(chosen.kind, 0))
+            steps.append(step)
+            if step.credited:
+                credit[chosen.kind] -= step.credited
+        if sow_after:
             steps.append(self._step(sow or Chosen("sow", [], [], False), 1, grower))
         return tuple(steps)
 
-    def _step(self, chosen: Chosen, turn: int, grower: Grower) -> Step:
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds)
+    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had)
         if key not in self._steps:
-            self._steps[key] = self._make_step(chosen, turn, grower)
+            self._steps[key] = self._make_step(chosen, turn, grower, had)
         return self._steps[key]
 
-    def _make_step(self, chosen: Chosen, turn: int, grower: Grower) -> Step:
+    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
         treatment = self.kb.treatments[chosen.kind]
         if chosen.kind == "sow":
             amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
         else:
             made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
-        amounts, given = self._credit(chosen.kind, amounts, grower)
+        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         parts = self._parts(treatment, chosen.obstacles, way)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
         values = self._values(amounts, temperature, sowing, grower)
@@ -309,6 +381,7 @@ class _Composer:
             because=tuple(dict.fromkeys(reasons)),
             cautions=tuple(self._step_cautions(chosen.kind, treatment)),
             sowing=sowing,
+            credited=credited,
         )
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
@@ -322,9 +395,13 @@ class _Composer:
     def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None) -> dict[str, Any]:
         """The treatment's texts, with what differs by obstacle or way laid over them; the last obstacle decides."""
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success")}
+        also: list[str] = []
         for obstacle in obstacles:
-            parts |= treatment.get("by_obstacle", {}).get(obstacle, {})
-        return parts | (treatment.get("by_way", {}).get(way, {}) if way else {})
+            changed = treatment.get("by_obstacle", {}).get(obstacle, {})
+            also += changed.get("also", [])
+            parts |= {key: value for key, value in changed.items() if key != "also"}
+        parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
+        return {**parts, "do": [*parts["do"], *also]}
 
     def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower) -> dict[str, str]:
         values = {unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS}
@@ -339,16 +416,18 @@ class _Composer:
             values["cut_text"] = "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 
-    def _credit(self, kind: str, amounts: Mapping[str, Amount], grower: Grower) -> tuple[Mapping[str, Amount], list[str]]:
-        """Take off what the lot has had already, unless it dried since."""
-        had = grower.had.get(kind, 0)
+    def _credit(
+        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int
+    ) -> tuple[Mapping[str, Amount], list[str], int]:
+        """Take off what the lot has had already, unless it dried since. Also says how many days were taken off."""
         days = amounts.get("days")
         if not had or days is None:
-            return amounts, []
+            return amounts, [], 0
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
-            return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."]
-        less = {part: max(0, getattr(days, part) - had) if getattr(days, part) is not None else None for part in ("low", "use", "high")}
-        return {**amounts, "days": days._replace(**less)}, [f"{had} days were already given; the rest is counted here."]
+            return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
+        off = min(had, days.use)
+        less = {part: max(0, value - off) if (value := getattr(days, part)) is not None else None for part in ("low", "use", "high")}
+        return {**amounts, "days": days._replace(**less)}, [f"{off} days were already given; the rest is counted here."], off
 
     def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
         if not treatment.get("irreversible") or grower.seeds is None:

@@ -5,7 +5,7 @@ genus of one species says little against a family of forty, one of ten says near
 distribution at each rank). What surveys say of embryo and coat in a genus or family weighs on its classes too, as
 does what is known of the seed itself.
 
-The four numbers below were chosen round, among those that did best when every species was left out in turn
+The numbers below were chosen round, among those that did best when every species was left out in turn
 (`rousewort calibrate`); their neighbours do about as well. They are no published limits.
 """
 
@@ -23,6 +23,8 @@ KEY = "dormancy_class"
 WIDER_COUNTS = {"genus": 1.0, "family": 2.0}
 STATEMENT_COUNTS = 2.0  # a statement about the whole genus or family, in species
 INFERRED_COUNTS = 0.5  # a species whose class was inferred or doubtfully stated, beside one that a source states
+SERVING_CHANCE = 0.4  # how likely a class must be to be treated for, where its treatment serves the likeliest one too
+SPLIT_CHANCE = 0.25  # how likely another class must be for a part of the lot to be treated for it
 SURVEY_ODDS = 10.0  # for a class that shows what surveys find typical of the genus or family, against one that does not
 
 
@@ -44,10 +46,12 @@ class Group(NamedTuple):
 
 @dataclass(frozen=True)
 class Estimate:
-    """`chances`: class → chance, summing to 1, every class of the vocabulary in it, likeliest first."""
+    """`chances`: class → chance, summing to 1, every class of the vocabulary in it, likeliest first.
+    `serving`: the class whose treatment serves most: the likeliest, or one nearly as likely that serves it too."""
 
     chances: Mapping[str, float]
     groups: tuple[Group, ...]
+    serving: str
 
     @property
     def best(self) -> str:
@@ -66,10 +70,14 @@ class Estimate:
     def rank(self) -> str:
         return self.nearest.rank if self.nearest else "none"
 
-    @cached_property
-    def telling(self) -> Group | None:
-        """The nearest group that speaks for the likeliest class, or None where no group speaks for any."""
-        return next((group for group in self.groups if self.best in group.weights), self.nearest)
+    def group_for(self, word: str) -> Group | None:
+        """The nearest group that speaks for a class, else the nearest that speaks for any, or None."""
+        return next((group for group in self.groups if word in group.weights), self.nearest)
+
+    def others(self, taken: str | None) -> list[str]:
+        """Classes likely enough, beside the one that is treated for, that a part of the lot should go to each."""
+        likely = [word for word, chance in self.chances.items() if chance >= SPLIT_CHANCE and word != taken]
+        return likely if self.nearest else []
 
 
 def estimate(
@@ -95,7 +103,10 @@ def estimate(
     fitting = {w: chance for w, chance in chances.items() if _fits(classes[w], seen or {}) and chance > 0}
     chances = _shares(fitting or chances)
     chances = {w: chances.get(w, 0.0) for w in sorted(classes, key=lambda w: -chances.get(w, 0.0))}
-    return Estimate(chances, groups)
+    best = next(iter(chances))
+    wider_class = classes[best].get("served_by")
+    serving = wider_class if wider_class and chances[wider_class] >= SERVING_CHANCE else best
+    return Estimate(chances, groups, serving)
 
 
 def read_group(kb: KnowledgeBase, rank: str, name: str) -> Group:

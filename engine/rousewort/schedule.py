@@ -13,11 +13,11 @@ from datetime import date, timedelta
 from math import ceil
 from typing import Any
 
-from rousewort.dose import Amount
+from rousewort.dose import UNITS, Amount
 from rousewort.errors import Trouble
 from rousewort.plan import FORMAT, Plan, Step
 from rousewort.seasons import Seasons
-from rousewort.wording import temperature_text
+from rousewort.wording import amount_text, temperature_text
 
 OUTSIDE = "outdoor_winter"
 YEARS = (1900, 2199)  # dates beyond are slips of the pen
@@ -63,6 +63,7 @@ class DatedStep:
     latest: date | None
     ended: bool
     checks: tuple[Check, ...]
+    lasts: str
     temperature: str
     medium: str
     do: tuple[str, ...]
@@ -89,9 +90,14 @@ class OtherWay:
 
 @dataclass(frozen=True)
 class Missed:
-    """The wanted day is out of reach: when it should have begun, what can be had instead."""
+    """The wanted day is out of reach: when it should have begun, what can be had instead.
+
+    `nearest` and the days of other ways are of the first seedlings where a last frost was given (`first`), else of the
+    day on which seedlings are counted; `at_best`: the first seedlings if every step ends as early as it may.
+    """
 
     wanted: date
+    first: bool
     begun_by: date
     nearest: date
     at_best: date
@@ -288,7 +294,7 @@ class _Dater:
         at_best = soonest + timedelta(low) if soonest else reached.seedlings.earliest
         nearest = reached.seedlings.earliest if first else reached.seedlings.planned
         ways = sorted((*others, same), key=lambda way: (not way.reaches, way.seedlings))
-        return Missed(day, begun_by, nearest, min(at_best, nearest), tuple(ways))
+        return Missed(day, first, begun_by, nearest, min(at_best, nearest), tuple(ways))
 
     def _other(self, alternative: Mapping[str, Any], day: date, first: bool) -> OtherWay:
         """An alternative, begun in time where that can still be done, else today."""
@@ -380,6 +386,7 @@ class _Dater:
             latest=latest,
             ended=over_by is not None,
             checks=tuple(self._checks(step["kind"], begin, begin + timedelta(span.low), planned)),
+            lasts=_lasts(step),
             temperature=temperature_text(_amount(temperature)) if temperature else "",
             medium=step.get("medium") or "",
             do=tuple(step.get("do", ())),
@@ -432,15 +439,14 @@ class _Dater:
             over_by = next((self.ended[s["id"]] for s in self.steps[i:] if s["id"] in self.ended), None)
             if step["kind"] == OUTSIDE and over_by is None:
                 return self.seasons.on_or_after(step, day)
-            if step is self.steps[-1]:
-                return over_by or day
+            last = step is self.steps[-1]
             lasts = self._lasting(step)
-            days = lasts.use if over_by else getattr(lasts, part)
+            days = 0 if last else lasts.use if over_by else getattr(lasts, part)
             if days is None:
                 return None
             day += timedelta(days)
             if over_by:
-                day = self.ended.get(step["id"], min(day, over_by))
+                day = self.ended.get(step["id"], over_by if last else min(day, over_by))
             elif self.running and self.today:
                 day = max(day, self.today)
         return day
@@ -448,6 +454,15 @@ class _Dater:
 
 def _after(day: date, days: int) -> date:
     return day + timedelta(days)
+
+
+def _lasts(step: Mapping[str, Any]) -> str:
+    """`60 (42–60) days`, `24 (12–24) hours`; nothing where the plan gives no length."""
+    unit = next((unit for unit in UNITS if step.get(unit)), None)
+    if unit is None:
+        return ""
+    words = amount_text(_amount(step[unit]), unit)
+    return words if words.endswith("seconds") else f"{words} {unit}"
 
 
 def _amount(data: Mapping[str, Any]) -> Amount:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
+import re
 import sys
 from typing import Any
 
@@ -22,6 +23,15 @@ COMMANDS = {
     "show": "show an entry with its sources",
     "check": "check the knowledge base, or files of it",
     "agreement": "compare plans with sources held back",
+    "calibrate": "measure how far relatives can be trusted",
+    "calendar": "date plans, forward or backward; as text, iCalendar or CSV",
+    "quantities": "from plants wanted to seeds, grams, cells and fridge space",
+    "labels": "print labels for bags, pots and trays as PDF",
+    "observe": "from weights, lengths and counts of your own seed to its dormancy",
+    "trial": "design a germination trial, or read one",
+    "winter": "would a winter outside give the chilling that a plan needs",
+    "batch": "the ledger of real batches: start, due, check, move, sow, count, results",
+    "handbook": "build the handbook, or show it",
     "completion": "print shell completion",
 }
 
@@ -33,7 +43,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
         description="How to wake a dormant seed, and why.",
         epilog="examples:\n  rousewort plan 'black haw'\n  rousewort plan 'Cercis canadensis' --without fridge --allow acid\n"
         "  rousewort why 'Cercis canadensis' cold_moist\n  rousewort find --family Fabaceae\n",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=_Help,
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and which rules engine runs")
     # `prog` given: argparse would otherwise format its own usage here, and import half a dozen modules to do it.
@@ -46,7 +56,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
                 help=help_text,
                 description=module.HELP,
                 epilog=module.EPILOG,
-                formatter_class=argparse.RawDescriptionHelpFormatter,
+                formatter_class=_Help,
             )
             child.add_argument("--kb", action="append", default=[], metavar="DIR", help="a private knowledge base laid over ours")
             module.add_arguments(child)
@@ -54,6 +64,22 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
         else:
             commands.add_parser(name, help=help_text, add_help=False)
     return parser
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """80 columns, whatever the terminal: asking for its width would import a module that nothing else needs."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=80)
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """Wrap what stands at the margin; indented lines are examples, and stay as they are."""
+        import textwrap
+
+        filled: list[str] = []
+        for block in re.split(r"\n(?=\s)|(?<=:)\n|\n\n", text.strip()):
+            filled.append(block if block.startswith(" ") else textwrap.fill(" ".join(block.split()), width))
+        return "\n".join(filled)
 
 
 class _Version(argparse.Action):

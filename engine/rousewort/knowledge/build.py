@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.errors import KnowledgeTrouble, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
 from rousewort.knowledge.store import IndexStore, MemoryStore
-from rousewort.knowledge.strict_yaml import read
+from rousewort.knowledge.strict_yaml import Document, read
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
 
 
@@ -30,11 +30,27 @@ def read_vocabulary(layer: Path) -> Vocabulary:
     return Vocabulary(files)
 
 
+class Laid(NamedTuple):
+    """The layers as one store, every problem found (files with problems are left out of it), and each layer's files."""
+
+    store: MemoryStore
+    problems: list[Problem]
+    documents: list[dict[str, Document]]
+
+
 def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore:
     """Read, check and lay the layers over one another; `base_index` stands under them in an installed wheel.
 
     Raises KnowledgeTrouble with every problem of every file.
     """
+    laid = lay(layers, base_index)
+    if laid.problems:
+        raise KnowledgeTrouble(*laid.problems)
+    return laid.store
+
+
+def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callable[[int], None] | None = None) -> Laid:
+    """As `build`, but hands over what is sound beside the problems. `progress` is told how many files are read."""
     layers = list(layers)
     if base_index:
         bottom = IndexStore(base_index)
@@ -46,19 +62,19 @@ def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
         shared |= {"families": {}, "genus_family": {}, "calibration": {}}
     problems: list[Problem] = []
+    every: list[dict[str, Document]] = []
     for layer in layers:
-        documents, unreadable = read_layer(layer)
+        documents, unreadable = read_layer(layer, progress)
         problems += unreadable
         checked = check_layer(documents, vocabulary, known=shared, names=set(records))
         problems += checked.problems
+        every.append(documents)
         _lay_over(records, shared, checked)
-    if problems:
-        raise KnowledgeTrouble(*sorted(set(problems)))
     for record in records.values():
         if record["rank"] != "family":
             shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
             shared["families"].setdefault(record["family"], {})
-    return MemoryStore(records, shared, vocabulary)
+    return Laid(MemoryStore(records, shared, vocabulary), sorted(set(problems)), every)
 
 
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:

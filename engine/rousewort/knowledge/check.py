@@ -40,8 +40,14 @@ def kind_of(path: str) -> str | None:
 _TABLE = {"type": "object", "description": "A table: one `key: value` a line."}
 # Tables without a schema file of their own: the part they fill, and their shape.
 PLAIN = {
-    "names/families.yaml": ("families", {**_TABLE, "additionalProperties": {"type": "object", "description": "The order of a family."}}),
-    "names/genera.yaml": ("genus_family", {**_TABLE, "additionalProperties": {"type": "string", "description": "The family of a genus."}}),
+    "names/families.yaml": (
+        "families",
+        {**_TABLE, "additionalProperties": {"type": "object", "description": "The order of a family."}},
+    ),
+    "names/genera.yaml": (
+        "genus_family",
+        {**_TABLE, "additionalProperties": {"type": "string", "description": "The family of a genus."}},
+    ),
     "calibration.yaml": ("calibration", _TABLE),
 }
 _READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files are nobody's entries
@@ -77,7 +83,9 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
         elif kind == "sources":
             checked.sources = {}
     checked.problems += context.claims
-    if len(rules) == sum(path.startswith("rules/") for path in documents):  # one broken rule would make others seem wrong
+    if len(rules) == sum(
+        path.startswith("rules/") for path in documents
+    ):  # one broken rule would make others seem wrong
         from rousewort.rules.compile import rule_problems
 
         merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}
@@ -86,7 +94,9 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     return checked
 
 
-def _media_problems(rules: dict[str, dict], treatments: dict[str, dict], documents: dict[str, Document]) -> Iterator[Problem]:
+def _media_problems(
+    rules: dict[str, dict], treatments: dict[str, dict], documents: dict[str, Document]
+) -> Iterator[Problem]:
     """An offer in a medium that its treatment does not describe would show none at all."""
     for rule_id, rule in rules.items():
         for i, then in enumerate(rule["then"]):
@@ -95,7 +105,9 @@ def _media_problems(rules: dict[str, dict], treatments: dict[str, dict], documen
                 what = f"{then['offer']} has no medium `{then['medium']}`"
                 mend = nearest(then["medium"], media) + "Its media: " + (", ".join(media) or "only the usual one")
                 place = documents[rule_id].where(("then", i, "medium")) if rule_id in documents else (0, 0)
-                yield Problem(documents[rule_id].file if rule_id in documents else f"rules/{rule_id}.yaml", *place, what, mend)
+                yield Problem(
+                    documents[rule_id].file if rule_id in documents else f"rules/{rule_id}.yaml", *place, what, mend
+                )
 
 
 def _take(kind: str, data: dict, checked: Checked) -> None:
@@ -118,7 +130,15 @@ def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem
     if path.startswith(_READ_ELSEWHERE) or "/." in path:
         return []
     places = ("species/", "genera/", "families/", "rules/", "treatments/", "sources.yaml", *PLAIN)
-    return [Problem(document.file, 0, 0, f"{path} is no part of a knowledge base", nearest(path.split("/")[0], [p.split("/")[0] for p in places]) + "Files stand in " + ", ".join(places))]
+    return [
+        Problem(
+            document.file,
+            0,
+            0,
+            f"{path} is no part of a knowledge base",
+            nearest(path.split("/")[0], [p.split("/")[0] for p in places]) + "Files stand in " + ", ".join(places),
+        )
+    ]
 
 
 def _validator(stem: str, schema: dict) -> Any:
@@ -159,15 +179,23 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     field_name = next((p for p in reversed(path) if isinstance(p, str)), "entry")
     value = error.instance
     if kind == "required":
-        return document.problem(path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property))
+        return document.problem(
+            path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property)
+        )
     if kind in ("oneOf", "enum", "const") and "oneOf" in part:
         allowed = [o["const"] for o in part["oneOf"] if "const" in o]
-        return document.problem(path, f"`{value}` is not a word for {field_name}", nearest(value, allowed) + "Allowed: " + ", ".join(map(str, allowed)))
+        return document.problem(
+            path,
+            f"`{value}` is not a word for {field_name}",
+            nearest(value, allowed) + "Allowed: " + ", ".join(map(str, allowed)),
+        )
     if kind == "anyOf":
         forms = "; or ".join(o.get("description", "") for o in part.get("anyOf", ()))
         return document.problem(path, f"{field_name} has none of the forms it may have", f"It may be: {forms}")
     if kind == "type":
-        return document.problem(path, f"{field_name} must be of type {part.get('type')}, not `{value}`", part.get("description", ""))
+        return document.problem(
+            path, f"{field_name} must be of type {part.get('type')}, not `{value}`", part.get("description", "")
+        )
     return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
 
 
@@ -192,10 +220,16 @@ class Context:
             for j, treatment in enumerate(report.get("treatments", ())):
                 units = [u for u in ("days", "hours", "minutes") if u in treatment]
                 if len(units) > 1:
-                    yield document.problem(("reports", i, "treatments", j), f"both {units[0]} and {units[1]} are given", "Give one.")
+                    yield document.problem(
+                        ("reports", i, "treatments", j), f"both {units[0]} and {units[1]} are given", "Give one."
+                    )
         if "adds_to" in record:
             if record["adds_to"] not in self.beneath:
-                yield document.problem(("adds_to",), f"there is no entry `{record['adds_to']}` beneath this layer to add to", "Check the name.")
+                yield document.problem(
+                    ("adds_to",),
+                    f"there is no entry `{record['adds_to']}` beneath this layer to add to",
+                    "Check the name.",
+                )
             for key in sorted(set(record) - {"name", "rank", "family", "adds_to", "reports"}):
                 mend = "Leave out `adds_to` to replace the whole entry, or state it in a report."
                 yield document.key_problem((key,), f"an entry that adds to another gives only reports, not {key}", mend)
@@ -205,7 +239,11 @@ class Context:
     def _place(self, document: Document, path: str, record: dict) -> Iterator[Problem]:
         folder, *middle, file = path.split("/")
         if TAXON_FOLDERS[folder] != record["rank"]:
-            yield document.problem(("rank",), f"an entry of rank {record['rank']} does not belong in {folder}/", "Move the file or mend the rank.")
+            yield document.problem(
+                ("rank",),
+                f"an entry of rank {record['rank']} does not belong in {folder}/",
+                "Move the file or mend the rank.",
+            )
         if "adds_to" in record:
             return
         wanted = f"{slug(record['name'])}.yaml"
@@ -214,7 +252,11 @@ class Context:
             if len(record["name"].split()) < 2:
                 yield document.problem(("name",), "a species name has at least two words", "Write genus and epithet.")
         if "/".join([*middle, file]) != wanted:
-            yield document.problem(("name",), f"the file of {record['name']} must be {folder}/{wanted}", f"It is {path}: rename one of them.")
+            yield document.problem(
+                ("name",),
+                f"the file of {record['name']} must be {folder}/{wanted}",
+                f"It is {path}: rename one of them.",
+            )
 
     def _claim(self, document: Document, record: dict) -> None:
         """Two files of one layer must not claim one scientific name."""
@@ -223,7 +265,11 @@ class Context:
             if key in self._claimed and self._claimed[key][1] != record["name"]:
                 other, accepted = self._claimed[key]
                 self.claims.append(
-                    document.problem((where,), f"the name {name} is already claimed by {accepted} in {other.file}", "Keep it in one of them.")
+                    document.problem(
+                        (where,),
+                        f"the name {name} is already claimed by {accepted} in {other.file}",
+                        "Keep it in one of them.",
+                    )
                 )
             self._claimed[key] = (document, record["name"])
 
@@ -241,9 +287,15 @@ class Context:
     def sources_exist(self, document: Document, value: Any, path: Path = ()) -> Iterator[Problem]:
         if isinstance(value, dict):
             for key, item in value.items():
-                is_source = key == "source" or (key == "id" and "says" in value or key == "id" and path[-2:-1] == ("sources",))
+                is_source = key == "source" or (
+                    (key == "id" and "says" in value) or (key == "id" and path[-2:-1] == ("sources",))
+                )
                 if is_source and isinstance(item, str) and item not in self.source_ids:
-                    yield document.problem((*path, key), f"`{item}` is not in sources.yaml", nearest(item, sorted(self.source_ids)) + "Add the work there first.")
+                    yield document.problem(
+                        (*path, key),
+                        f"`{item}` is not in sources.yaml",
+                        nearest(item, sorted(self.source_ids)) + "Add the work there first.",
+                    )
                 else:
                     yield from self.sources_exist(document, item, (*path, key))
         elif isinstance(value, list):
@@ -252,12 +304,16 @@ class Context:
 
     def treatment(self, document: Document, path: str) -> Iterator[Problem]:
         if path != f"treatments/{document.data['kind']}.yaml":
-            yield document.problem(("kind",), f"the treatment {document.data['kind']} must be in treatments/{document.data['kind']}.yaml", f"It is {path}.")
+            yield document.problem(
+                ("kind",),
+                f"the treatment {document.data['kind']} must be in treatments/{document.data['kind']}.yaml",
+                f"It is {path}.",
+            )
         yield from self.sources_exist(document, document.data)
 
     def rule(self, document: Document, path: str) -> Iterator[Problem]:
         if path != f"rules/{document.data['id']}.yaml":
-            yield document.problem(("id",), f"the rule {document.data['id']} must be in rules/{document.data['id']}.yaml", f"It is {path}.")
+            yield document.problem(
+                ("id",), f"the rule {document.data['id']} must be in rules/{document.data['id']}.yaml", f"It is {path}."
+            )
         yield from self.sources_exist(document, document.data)
-
-

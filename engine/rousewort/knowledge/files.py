@@ -7,7 +7,7 @@ rule id; an entry headed `adds_to:` only adds its reports. Nothing merges deeper
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,15 +56,22 @@ def stamp(layers: Sequence[Path]) -> str:
     return digest.hexdigest()
 
 
-def read_layer(layer: Path) -> tuple[dict[str, Document], list[Problem]]:
-    """Parse every file of a layer. Returns documents by path relative to the layer, and the problems found."""
+def read_layer(
+    layer: Path, progress: Callable[[int], None] | None = None
+) -> tuple[dict[str, Document], list[Problem]]:
+    """Parse every file of a layer. Returns documents by path relative to the layer, and the problems found.
+
+    `progress` is told how many files of the layer have been read so far.
+    """
     from rousewort.knowledge.strict_yaml import read
 
     if not layer.is_dir():
         raise Trouble(f"There is no knowledge base folder at {layer}. Check the path given to --kb.")
     documents: dict[str, Document] = {}
     problems: list[Problem] = []
-    for path in yaml_files(layer):
+    for count, path in enumerate(yaml_files(layer), 1):
+        if progress:
+            progress(count)
         try:
             documents[path.relative_to(layer).as_posix()] = read(path.read_bytes(), str(path))
         except KnowledgeTrouble as trouble:

@@ -69,5 +69,7 @@ def _without_sources(record: Record, cited: set[str]) -> Record:
         return fact.get("source") not in cited and "inferred_from" not in fact
 
     traits = {key: [s for s in group if independent(s)] for key, group in record.get("traits", {}).items()}
-    reports = [r for r in record.get("reports", ()) if independent(r)]
-    return {**record, "traits": {key: group for key, group in traits.items() if group}, "reports": reports}
+    rest = {
+        part: [fact for fact in record[part] if independent(fact)] for part in ("reports", "lots") if part in record
+    }
+    return {**record, "traits": {key: group for key, group in traits.items() if group}, **rest}

@@ -321,7 +321,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "A range where no report on species or genus gives one; the first that fits is used.",
     )
     override = closed(
-        {"label": text("Name."), "do": lines, "watch": lines, "until": text("Event."), "success": text("Sign.")},
+        {"label": text("Name."), "also": lines, "do": lines, "watch": lines, "until": text("Event."), "success": text("Sign.")},
         [],
         "Replaces these parts.",
     )
@@ -344,7 +344,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["held"],
                 "Lot size it suits.",
             ),
-            "at_most": closed({u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes")}, [], "A limit that no report may exceed."),
+            "at_most": closed({u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes", "temperature_c")}, [], "A limit that no report may exceed; that of temperature binds all but reports on the species itself."),
             "ranges": many(a_range, "Ranges, from special to general.", least=0),
             "temperature_c": degrees,
             "by_climate": {"type": "object", "description": "Other temperatures by home climate.", "additionalProperties": closed({"temperature_c": degrees}, ["temperature_c"], "By climate.")},

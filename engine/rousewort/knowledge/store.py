@@ -88,6 +88,10 @@ class MemoryStore:
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._all_names().get(folded, [])
 
+    def scientific_names(self) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
+        return [(folded, name) for name, record in self.records.items() for folded, kind in name_rows(record) if kind != "common_name"]
+
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = triples(folded)
         scored = ((len(wanted & triples(known)), known) for known in self._all_names())
@@ -183,6 +187,10 @@ class IndexStore:
 
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._connection.execute("select accepted, kind from known_as where folded = ?", (folded,)).fetchall()
+
+    def scientific_names(self) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
+        return self._connection.execute("select folded, accepted from known_as where kind != 'common_name'").fetchall()
 
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = sorted(triples(folded))

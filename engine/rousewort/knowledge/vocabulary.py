@@ -7,7 +7,7 @@ from typing import Any
 
 FILES = (
     "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "report_meanings", "held",
-    "lots", "bands", "calendar", "label_sheets",
+    "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
 )  # fmt: skip
 
 

@@ -13,6 +13,9 @@ def render(plan: Plan, page: Page, brief: bool = False) -> str:
     if plan.outcome != "plan":
         page.heading({"laboratory": "No bench plan", "unreachable": "Not reachable as things are", "unknown": "Not known"}[plan.outcome])
         page.each(plan.advice)
+    elif plan.advice:
+        page.heading("Since relatives differ")
+        page.each(plan.advice)
     for number, step in enumerate(plan.steps, 1):
         _step(step, number, page, brief)
     _rest(plan, page, brief)

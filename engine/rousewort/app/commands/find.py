@@ -59,6 +59,6 @@ def _print(found: list[dict[str, Any]], as_json: bool) -> int:
         return 1
     for item in found:
         common = f"  {', '.join(item['common_names'][:2])}" if item["common_names"] else ""
-        print(f"{item['name']:<34} {item['family']:<16} {item['class'] or '?':<6}{common}"[:100])
+        print(f"{item['name']:<34} {item['family']:<16} {item['class'] or '?':<6}{common}"[:80].rstrip())
     print(f"{len(found)} found", file=sys.stderr)
     return 0

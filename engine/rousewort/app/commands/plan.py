@@ -12,6 +12,7 @@ EPILOG = """examples:
   rousewort plan 'Trillium grandiflorum' --without fridge
   rousewort plan 'Gleditsia triacanthos' --allow acid --json
   rousewort plan 'Malus sieversii' --had cold_moist=30
+  rousewort plan 'Vigna marina' --observations seen.yaml
 """
 
 
@@ -22,10 +23,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
     parser.add_argument("--brief", action="store_true", help="only the steps")
     parser.add_argument("--observed", action="append", default=[], metavar="TRAIT=WORD", help="what you saw at the bench, e.g. coat_water=stops")
+    parser.add_argument("--observations", metavar="FILE", help="what `rousewort observe --save` wrote; the plant need not have an entry")
     add_grower_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    import gc
+
+    gc.disable()  # one plan and out: collecting garbage would cost a tenth of the time and free nothing
     from rousewort.app.growing import grower_from
     from rousewort.app.main import layers
     from rousewort.errors import Trouble
@@ -40,7 +45,13 @@ def run(arguments: argparse.Namespace) -> int:
         if not sign:
             raise Trouble(f"--observed {item}: write TRAIT=WORD, e.g. coat_water=stops.")
         observed[trait.strip()] = word.strip()
-    plan = Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower, observed)
+    planner, name = Planner(kb, arguments.engine), " ".join(arguments.name)
+    if arguments.observations:
+        from rousewort.app.observed import plan_observed
+
+        plan = plan_observed(planner, name, grower, arguments.observations, observed)
+    else:
+        plan = planner.plan(name, grower, observed)
     if arguments.json:
         from rousewort.render.plan_json import to_text
 

@@ -1,0 +1,306 @@
+"""What the `rousewort batch` commands do, each given its arguments. Prints results; the ledger decides what is allowed."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rousewort.errors import Trouble
+
+if TYPE_CHECKING:
+    from rousewort.knowledge.base import KnowledgeBase
+    from rousewort.ledger.book import Ledger
+    from rousewort.ledger.due import Diary
+    from rousewort.ledger.events import Batch
+
+
+def today() -> date:
+    """The present day, everywhere in these commands and on the bench pages."""
+    return date.today()
+
+
+def open_for(arguments: argparse.Namespace, *, make: bool = False) -> Ledger:
+    try:
+        from rousewort.ledger import open_ledger
+    except ImportError:
+        raise Trouble("The ledger needs SQLAlchemy: pip install 'rousewort[ledger]'") from None
+    return open_ledger(arguments.ledger, make=make, today=lambda: today())
+
+
+def knowledge(arguments: argparse.Namespace) -> KnowledgeBase:
+    from rousewort.app.main import layers
+    from rousewort.knowledge.base import load
+
+    return load(layers(arguments))
+
+
+def diary_of(kb: KnowledgeBase) -> Diary:
+    from rousewort.ledger.due import Diary
+
+    return Diary(kb.vocabulary.files["calendar"], kb.vocabulary.files["bench"])
+
+
+def plan_to_keep(kb: KnowledgeBase, name: str, grower: Any = None, engine: str | None = None) -> dict[str, Any]:
+    """The plan of a plant as JSON, with what is published on its germination. Raises Trouble where it has no steps."""
+    from rousewort.ledger.results import keep_expected
+    from rousewort.plan import Planner
+    from rousewort.render.plan_json import plan_json
+
+    plan = Planner(kb, engine).plan(name, grower)
+    if not plan.steps:
+        advice = "\n".join(plan.advice)
+        raise Trouble(f"There is no bench plan for {plan.match.name or name} to start a batch on (outcome: {plan.outcome}).\n{advice}")
+    return keep_expected(plan_json(plan), kb.taxon(plan.match.name) if plan.match.name else None)
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(text)
+
+
+def _show_json(data: Any) -> int:
+    print(json.dumps(data, ensure_ascii=False, indent=2))
+    return 0
+
+
+def _tell(batch: Batch, arguments: argparse.Namespace, diary: Diary) -> int:
+    """After a change: where the batch stands now."""
+    from rousewort.render.batch_text import as_data, one_line
+    from rousewort.render.terminal import page_for
+
+    if arguments.json:
+        return _show_json(as_data(batch, diary, today()))
+    page = page_for()
+    page.say(one_line(batch, diary))
+    _print(page.text())
+    return 0
+
+
+# --- one function a command
+
+
+def start(arguments: argparse.Namespace) -> int:
+    from rousewort.app.growing import grower_from
+    from rousewort.ledger.results import own_record, with_own_lengths
+
+    kb = knowledge(arguments)
+    grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
+    plan = plan_to_keep(kb, " ".join(arguments.name), grower, arguments.engine)
+    with open_for(arguments, make=True) as ledger:
+        if arguments.own_lengths:
+            habits = kb.vocabulary.files["bench"]["own_record"]
+            record = own_record(ledger.batches(ended=True), plan["taxon"]["name"], habits, arguments.origin or "")
+            plan = with_own_lengths(plan, record)
+        batch = ledger.start(
+            plan,
+            day=arguments.day,
+            seeds=arguments.seeds,
+            grams=arguments.grams,
+            lot=arguments.lot,
+            provenance=arguments.origin,
+            viability=arguments.viability,
+            south=arguments.south or None,
+            note=arguments.note,
+        )
+    return _tell(batch, arguments, diary_of(kb))
+
+
+def due(arguments: argparse.Namespace) -> int:
+    from datetime import timedelta
+
+    from rousewort.render.batch_text import due_data, due_list
+    from rousewort.render.terminal import page_for
+
+    if arguments.days < 0:
+        raise Trouble(f"--days {arguments.days}: give 0 (only today) or more.")
+    with open_for(arguments) as ledger:
+        found = diary_of(knowledge(arguments)).due(ledger.batches(), today() + timedelta(arguments.days))
+    if arguments.json:
+        return _show_json([due_data(d, today()) for d in found])
+    _print(due_list(found, today(), page_for()))
+    return 0
+
+
+def show_list(arguments: argparse.Namespace) -> int:
+    from rousewort.render.batch_text import as_data, listing
+    from rousewort.render.terminal import page_for
+
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        found = ledger.batches(ended=None if arguments.all else arguments.ended)
+    if arguments.json:
+        return _show_json([as_data(b, diary, today()) for b in found])
+    _print(listing(found, diary, page_for()))
+    return 0
+
+
+def show(arguments: argparse.Namespace) -> int:
+    from rousewort.render.batch_text import as_data, whole
+    from rousewort.render.terminal import page_for
+
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+    if arguments.json:
+        return _show_json(as_data(batch, diary, today()) | {"plan": batch.plan})
+    _print(whole(batch, diary, today(), page_for()))
+    return 0
+
+
+def _recorder(kind: str, *keys: str) -> Callable[[argparse.Namespace], int]:
+    """A command that records one event, whose data are the arguments of the same names."""
+
+    def run(arguments: argparse.Namespace) -> int:
+        data = {key: getattr(arguments, key) for key in keys}
+        with open_for(arguments) as ledger:
+            batch = ledger.record(arguments.code, kind, day=arguments.day, note=arguments.note, **data)
+        return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+    return run
+
+
+def check(arguments: argparse.Namespace) -> int:
+    from rousewort.render.terminal import page_for
+
+    kb = knowledge(arguments)
+    known = kb.vocabulary.files["bench"]["finds"]
+    finds = arguments.finds or ["fine"]
+    if unknown := [word for word in finds if word not in known]:
+        raise Trouble(*(f"'{word}' is nothing that can be found. Known: {', '.join(known)}. Or say it with --note." for word in unknown))
+    if "fine" in finds and len(finds) > 1:
+        raise Trouble("'fine' says that nothing was amiss: leave it out.")
+    with open_for(arguments) as ledger:
+        batch = ledger.record(
+            arguments.code, "check", day=arguments.day, finds=finds, lost=arguments.lost or None, note=arguments.note
+        )
+    if not arguments.json:
+        page = page_for(sys.stderr)
+        page.each((f"{known[word]['label']}: {known[word]['do']}" for word in finds if "do" in known[word]), code="33")
+        sys.stderr.write(page.text() if page.lines else "")
+    return _tell(batch, arguments, diary_of(kb))
+
+
+def move(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        step = arguments.step or (batch.following or {}).get("id")
+        if step is None:
+            raise Trouble(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
+        batch = ledger.record(arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def count(arguments: argparse.Namespace) -> int:
+    if (arguments.new is None) == (arguments.total is None):
+        raise Trouble("Say either how many seedlings are new, or --total for all that have come so far.")
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        new = arguments.new
+        if new is None:
+            new = arguments.total - batch.germinated
+            if new < 0:
+                raise Trouble(f"{batch.code}: {batch.germinated} were counted already; the total cannot be {arguments.total}.")
+        batch = ledger.record(arguments.code, "count", day=arguments.day, turn=batch.turn, new=new, note=arguments.note)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def split(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        left, new = ledger.split(
+            arguments.code, day=arguments.day, note=arguments.note, seeds=arguments.seeds, grams=arguments.grams
+        )
+    if arguments.json:
+        from rousewort.render.batch_text import as_data
+
+        return _show_json([as_data(b, diary, today()) for b in (left, new)])
+    return _tell(left, arguments, diary) or _tell(new, arguments, diary)
+
+
+def merge(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.merge(arguments.code, arguments.into, day=arguments.day, note=arguments.note)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def undo(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.undo(arguments.code)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def results(arguments: argparse.Namespace) -> int:
+    from rousewort.ledger.results import own_record, result_of, write_reports
+    from rousewort.render.batch_text import record_data, record_text, result_lines
+    from rousewort.render.terminal import page_for
+
+    kb = knowledge(arguments)
+    with open_for(arguments) as ledger:
+        closed = [b for b in ledger.batches(ended=True) if b.ended and b.ended.kind == "close"]
+    page = page_for()
+    if not arguments.name:
+        if arguments.report:
+            raise Trouble("--report needs the name of a species.")
+        found = [result_of(b) for b in closed]
+        if arguments.json:
+            return _show_json([{"code": r.batch.code, "species": r.batch.species, "sown": r.batch.sown, "germinated": r.batch.germinated, "share": r.share, "expected": r.expected.share} for r in found])  # fmt: skip # noqa: E501
+        result_lines(found, page)
+        _print(page.text() if found else "No batch is closed yet.\n")
+        return 0
+    name = kb.lookup(" ".join(arguments.name)).name or " ".join(arguments.name)
+    record = own_record(closed, name, kb.vocabulary.files["bench"]["own_record"], arguments.origin or "")
+    if arguments.json:
+        _show_json(record_data(record))
+    else:
+        result_lines(record.results, page)
+        record_text(record, page)
+        _print(page.text())
+    if arguments.report:
+        family = (kb.taxon(name) or {}).get("family", "")
+        for path in write_reports(arguments.report, record, family, arguments.nursery):
+            print(f"written: {path}", file=sys.stderr)
+    return 0
+
+
+def export(arguments: argparse.Namespace) -> int:
+    from rousewort.ledger.exchange import export_to
+
+    with open_for(arguments) as ledger:
+        number = export_to(ledger, Path(arguments.path))
+    print(f"{number} batches written to {arguments.path}", file=sys.stderr)
+    return 0
+
+
+def bring_in(arguments: argparse.Namespace) -> int:
+    from rousewort.ledger.exchange import import_from
+
+    shown = sys.stderr.isatty()
+
+    def progress(done: int, of: int) -> None:
+        if shown and (done % 20 == 0 or done == of):
+            print(f"\r  {done} of {of} batches ", end="" if done < of else "\n", file=sys.stderr)
+
+    with open_for(arguments, make=True) as ledger:
+        new, added = import_from(ledger, Path(arguments.path), progress)
+    print(f"{new} new batches, {added} entries", file=sys.stderr)
+    return 0
+
+
+def backup(arguments: argparse.Namespace) -> int:
+    from rousewort.ledger.exchange import backup as make_backup
+
+    with open_for(arguments) as ledger:
+        make_backup(ledger, Path(arguments.path))
+    print(f"written: {arguments.path}", file=sys.stderr)
+    return 0
+
+
+wait = _recorder("wait", "until")
+sow = _recorder("sow", "seeds")
+discard = _recorder("discard", "reason")
+close = _recorder("close", "plants")
+note = _recorder("note")

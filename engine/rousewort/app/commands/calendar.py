@@ -1,0 +1,84 @@
+"""rousewort calendar NAME…"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+HELP = "Date one or more plans: forward from a start, or backward from the day seedlings are wanted or the last frost."
+EPILOG = """examples:
+  rousewort calendar 'black haw' --start 2027-01-10
+  rousewort calendar 'Cercis canadensis' 'Taxus baccata' --wanted 2028-05-01 --ics bench.ics
+  rousewort calendar 'Cercis canadensis' --start 2027-01-10 --ended cold_moist-1=2027-02-20
+  rousewort plan 'black haw' --json > haw.json; rousewort calendar --plan haw.json --start today --csv -
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from rousewort.app.dating import add_dating_arguments
+
+    add_dating_arguments(parser)
+    parser.add_argument(
+        "--days", action="store_true", help="also list one plant's looks day by day (several plants: always)"
+    )
+    parser.add_argument("--ics", metavar="FILE", help="write iCalendar (- for standard output)")
+    parser.add_argument("--csv", metavar="FILE", help="write CSV (- for standard output)")
+    parser.add_argument("--force", action="store_true", help="write over a file that is none of ours")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from rousewort.app.dating import bench_from
+    from rousewort.app.main import layers
+    from rousewort.errors import Trouble
+    from rousewort.knowledge.base import load
+
+    if arguments.ics == arguments.csv == "-":
+        raise Trouble("Only one of --ics and --csv can go to standard output.")
+    bench, left_out = bench_from(arguments, load(layers(arguments)))
+    written = _write(arguments, bench)
+    if "-" not in written:
+        from rousewort.render.calendar_text import render
+        from rousewort.render.terminal import page_for
+
+        sys.stdout.write(render(bench, page_for(), arguments.days or len(bench.schedules) > 1))
+    for path in written:
+        if path != "-":
+            print(f"written: {path}", file=sys.stderr)
+    for problem in left_out:
+        print(f"rousewort: left out: {problem}", file=sys.stderr)
+    return 1 if left_out else 0
+
+
+def _write(arguments: argparse.Namespace, bench: object) -> list[str]:
+    from rousewort.app.output import write_output
+
+    written = []
+    if arguments.ics:
+        from rousewort.app.output import needed
+
+        with needed("icalendar", "calendar"):
+            from rousewort.render.calendar_ics import PRODUCT, to_ics
+
+            data = to_ics(bench, stamp())
+        write_output(arguments.ics, data, PRODUCT.encode(), arguments.force)
+        written.append(arguments.ics)
+    if arguments.csv:
+        from rousewort.render.calendar_csv import COLUMNS, to_csv
+
+        write_output(arguments.csv, to_csv(bench), ",".join(COLUMNS).encode(), arguments.force)
+        written.append(arguments.csv)
+    return written
+
+
+def stamp():
+    """Now, or the time in SOURCE_DATE_EPOCH (seconds), for files that are the same each time."""
+    import os
+    from datetime import UTC, datetime
+
+    from rousewort.errors import Trouble
+
+    told = os.environ.get("SOURCE_DATE_EPOCH")
+    try:
+        return datetime.fromtimestamp(int(told), UTC) if told else datetime.now(UTC).replace(microsecond=0)
+    except (ValueError, OverflowError, OSError):
+        raise Trouble(f"SOURCE_DATE_EPOCH is {told!r}: it must be a number of seconds.") from None

@@ -1,0 +1,288 @@
+"""What came of closed batches, beside what was to be expected, and a species' own record as a source of its own.
+
+Germination: a beta distribution. What is published (or the lot's own viability test) counts like a sowing of
+`published_seeds` seeds; where nothing is published, both outcomes count like half a seed. Each closed batch of n seeds
+adds its germinated and its other seeds, weighted by 1 / (1 + (n - 1) * likeness), since seeds of one batch share their
+fate (the usual discount for a beta-binomial law, whose correlation is `likeness`).
+
+Length: the mean of the planned length and the lengths given, each weighted by the seeds that germinated after it:
+`published_seeds` times the expected share for the plan, the discounted germinated seeds of each batch for the rest. A
+length after which little germinated so moves nothing. The numbers are in kb/vocabulary/bench.yaml (`own_record`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rousewort.chance import beta_point
+from rousewort.errors import Trouble
+from rousewort.ledger.events import Batch
+
+OWN = "own-record"
+
+
+@dataclass(frozen=True)
+class Expected:
+    """The share that was to be expected, and what says so; None where nothing does. `sources`: ids of published works."""
+
+    share: float | None
+    said_by: str
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Given:
+    """A step's length in days: given, beside the plan's low, use and high."""
+
+    step: str
+    kind: str
+    label: str
+    days: int
+    low: int | None
+    use: int
+    high: int | None
+
+
+@dataclass(frozen=True)
+class Result:
+    """A sown batch that was closed. Shares are of the seeds sown; days are from sowing; None: not known."""
+
+    batch: Batch
+    expected: Expected
+    share: float | None
+    first: int | None
+    half: int | None
+    expected_days: tuple[int, int] | None
+    given: tuple[Given, ...]
+
+
+@dataclass(frozen=True)
+class Length:
+    """A step's planned length and the one that the own record makes of it, in days."""
+
+    step: str
+    label: str
+    planned: int
+    own: int
+    tried: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class OwnRecord:
+    """A species' own record. `share` is expected of the next batch, between `low` and `high` with probability `sure`."""
+
+    species: str
+    provenance: str
+    results: tuple[Result, ...]
+    prior: Expected
+    seeds: int
+    germinated: int
+    share: float
+    low: float
+    high: float
+    sure: float
+    lengths: tuple[Length, ...]
+    held: str
+
+    @property
+    def citation(self) -> str:
+        """How it is cited beside published sources."""
+        days = [r.batch.last_day for r in self.results]
+        years = f"{min(days).year}" if min(days).year == max(days).year else f"{min(days).year}–{max(days).year}"
+        n = len(self.results)
+        where = f", seed from {self.provenance}" if self.provenance else ""
+        invented = " (invented)" if self.held == "demo" else ""
+        return (
+            f"Own record{invented}: {n} closed {'batch' if n == 1 else 'batches'} of {self.species}{where}, {years}, "
+            f"{self.germinated} of {self.seeds} seeds germinated"
+        )
+
+
+def published(record: Mapping[str, Any] | None) -> Expected:
+    """The mean germination after treatment in published reports on a species; `record`: its entry."""
+    shares, sources = [], set()
+    for report in (record or {}).get("reports", ()):
+        span = report.get("germination_pct", {}).get("treated")
+        ends = [end for end in (span or {}).values() if end is not None]
+        if ends and report["source"] != OWN:
+            shares.append(sum(ends) / len(ends) / 100)
+            sources.add(report["source"])
+    if not shares:
+        return Expected(None, "nothing published says how much germinates")
+    n = len(shares)
+    return Expected(sum(shares) / n, f"mean of {n} published {'report' if n == 1 else 'reports'}", tuple(sorted(sources)))
+
+
+def keep_expected(plan: Mapping[str, Any], record: Mapping[str, Any] | None) -> dict[str, Any]:
+    """The plan (JSON) with what is published on germination, so that it is stored with the batch."""
+    said = published(record)
+    return {**plan, "expected_germination": {"share": said.share, "said_by": said.said_by, "sources": list(said.sources)}}
+
+
+def expected_of(batch: Batch) -> Expected:
+    """What was published when the batch began."""
+    kept = batch.plan.get("expected_germination")
+    return Expected(kept["share"], kept["said_by"], tuple(kept["sources"])) if kept else published(None)
+
+
+def result_of(batch: Batch) -> Result:
+    """What came of a sown batch. The lot's own viability test goes before what is published."""
+    expected = Expected(batch.viability, "viability of the lot") if batch.viability else expected_of(batch)
+    share = batch.germinated / batch.sown if batch.sown else None
+    sowing = (batch.plan["steps"][-1].get("sowing") or {}).get("expect_days")
+    return Result(
+        batch,
+        expected,
+        share,
+        _days_to(batch, 1),
+        _days_to(batch, (batch.germinated + 1) // 2),
+        (sowing["low"], sowing["high"]) if sowing else None,
+        tuple(_given(batch)),
+    )
+
+
+def _days_to(batch: Batch, seedlings: int) -> int | None:
+    so_far = 0
+    for day, new in batch.counts:
+        so_far += new
+        if seedlings and so_far >= seedlings:
+            return (day - batch.sown_on).days  # type: ignore[operator]
+    return None
+
+
+def _given(batch: Batch) -> Iterator[Given]:
+    ends = batch.step_ends()
+    for step in batch.plan["steps"][:-1]:
+        if step.get("days") and step["id"] in batch.begun and step["days"]["use"] is not None:
+            days, span = (ends[step["id"]] - batch.begun[step["id"]]).days, step["days"]
+            yield Given(step["id"], step["kind"], step["label"], days, span["low"], span["use"], span["high"])
+
+
+def own_record(batches: Iterable[Batch], species: str, habits: Mapping[str, Any], provenance: str = "") -> OwnRecord:
+    """The record of one species (and one provenance, if named) from its closed batches of known size.
+
+    Raises Trouble where there is none.
+    """
+    closed = [
+        b for b in batches
+        if b.species == species and b.ended and b.ended.kind == "close" and b.sown and provenance in ("", b.provenance)
+    ]  # fmt: skip
+    if not closed:
+        of = f" with seed from {provenance}" if provenance else ""
+        raise Trouble(f"No closed batch of {species}{of} says how many of how many seeds germinated.")
+    results, printed = tuple(result_of(b) for b in closed), expected_of(closed[-1])
+    ahead = habits["published_seeds"] if printed.share is not None else 1
+    prior = printed.share if printed.share is not None else 0.5
+    weighted = [(_weight(b.sown or 1, habits["likeness"]), b) for b in closed]
+    good = prior * ahead + sum(w * b.germinated for w, b in weighted)
+    bad = (1 - prior) * ahead + sum(w * ((b.sown or 0) - b.germinated) for w, b in weighted)
+    good, bad = max(good, 1e-3), max(bad, 1e-3)  # a published 0 or 100 % is no certainty
+    tail = (1 - habits["sure"]) / 2
+    return OwnRecord(
+        species=species,
+        provenance=provenance,
+        results=results,
+        prior=printed,
+        seeds=sum(b.sown or 0 for b in closed),
+        germinated=sum(b.germinated for b in closed),
+        share=good / (good + bad),
+        low=beta_point(good, bad, tail),
+        high=beta_point(good, bad, 1 - tail),
+        sure=habits["sure"],
+        lengths=tuple(_lengths(results, prior * habits["published_seeds"], habits["likeness"])),
+        held="demo" if any(b.held == "demo" for b in closed) else "read",
+    )
+
+
+def _weight(seeds: int, likeness: float) -> float:
+    return 1 / (1 + (seeds - 1) * likeness)
+
+
+def _lengths(results: tuple[Result, ...], planned_weight: float, likeness: float) -> Iterator[Length]:
+    """For each step of the latest batch's plan that has a length in days."""
+    for now in results[-1].given:
+        tried = [(g.days, r.batch) for r in results for g in r.given if g.step == now.step]
+        weights = [_weight(b.sown or 1, likeness) * b.germinated for _, b in tried]
+        total = now.use * planned_weight + sum(w * days for w, (days, _) in zip(weights, tried, strict=True))
+        own = round(total / (planned_weight + sum(weights))) if planned_weight + sum(weights) else now.use
+        yield Length(now.step, now.label, now.use, own, tuple(days for days, _ in tried))
+
+
+def with_own_lengths(plan: Mapping[str, Any], record: OwnRecord) -> dict[str, Any]:
+    """A plan (JSON) with its lengths moved by the own record, which stands among its sources as one of its own."""
+    own = {length.step: length for length in record.lengths}
+    steps = [_moved(step, own[step["id"]]) if step["id"] in own and step.get("days") else step for step in plan["steps"]]
+    source = {"id": OWN, "citation": record.citation, "held": record.held}
+    return {**plan, "steps": steps, "sources": [*plan["sources"], source]}
+
+
+def _moved(step: Mapping[str, Any], length: Length) -> Mapping[str, Any]:
+    days = step["days"]
+    if days["use"] != length.planned or length.own == length.planned:
+        return step
+    use = length.own
+    span = {
+        "low": None if days["low"] is None else min(days["low"], use),
+        "use": use,
+        "high": None if days["high"] is None else max(days["high"], use),
+        "from": OWN,
+    }
+    said = f"By your own record {use} days, where published sources make it {length.planned}."
+    because = {"text": said, "rule": OWN, "facts": [f"given before: {', '.join(map(str, length.tried))} days"], "sources": [OWN]}
+    return {**step, "days": span, "do": [said, *step["do"]], "because": [*step["because"], because]}
+
+
+def reports(record: OwnRecord, source: str) -> list[dict[str, Any]]:
+    """One report a batch, in the form of the knowledge base. Its lengths were `tested`: without an untreated control
+    nobody knows what they raised."""
+    made = []
+    for result in record.results:
+        batch = result.batch
+        treatments = [
+            {"kind": g.kind, "means": "tested", "days": {"low": g.days, "high": g.days}} for g in result.given if g.days > 0
+        ]
+        share = round(100 * (result.share or 0), 1)
+        report: dict[str, Any] = {"source": source, "held": record.held, "where": f"batch {batch.code}"}
+        report["note"] = f"{batch.germinated} of {batch.sown} seeds germinated; sown {batch.sown_on}."
+        if treatments:
+            report["treatments"] = treatments
+        if batch.provenance:
+            report["lot"] = {"provenance": batch.provenance}
+        made.append(report | {"germination_pct": {"treated": {"low": share, "high": share}}})
+    return made
+
+
+def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> list[Any]:
+    """Put the reports into a private knowledge base, as an entry that adds to the one beneath. Returns the files made.
+
+    Raises Trouble where that species has a file there already (nothing is overwritten).
+    """
+    from pathlib import Path
+
+    from rousewort.knowledge.canonical import dump
+    from rousewort.knowledge.names import slug
+    from rousewort.knowledge.strict_yaml import read
+    from rousewort.ledger.exchange import write_whole
+
+    source = f"own-record-{slug(nursery)}"
+    entry = Path(folder) / "species" / slug(record.species.split()[0]) / f"{slug(record.species)}.yaml"
+    if entry.exists():
+        raise Trouble(f"{entry} is there already. Add these reports by hand, or name another folder.")
+    cited = Path(folder) / "sources.yaml"
+    sources = dict(read(cited.read_bytes(), str(cited)).data) if cited.exists() else {}
+    invented = " (invented)" if record.held == "demo" else ""
+    sources.setdefault(source, {"citation": f"{nursery}: own germination records{invented}"})
+    data = {
+        "name": record.species,
+        "rank": "species",
+        "family": family,
+        "adds_to": record.species,
+        "reports": reports(record, source),
+    }
+    write_whole(cited, dump(dict(sorted(sources.items()))).encode())
+    write_whole(entry, dump(data).encode())
+    return [cited, entry]
+
+

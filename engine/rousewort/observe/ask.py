@@ -1,0 +1,243 @@
+"""Which observation to make next: the one whose result would most change the plan.
+
+Every class and level that is still possible is a case, weighed by what relatives make of it (relatives.estimate). For
+each case there is a plan. The plan in hand is the one that differs least, on average, from the plans of all cases; an
+observation is worth as much as it lowers that average, since it splits the cases. How far two plans differ is the share
+of them (steps, lengths, depth and light of sowing, by WEIGHT) that they do not have in common.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from rousewort.facts import CLASS_CHANCE, gather
+from rousewort.grower import Grower
+from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, conclude, match_for, read_all
+from rousewort.observe.entries import Observations
+from rousewort.observe.key import Test, outcomes, tests
+from rousewort.plan import Plan, Planner
+from rousewort.relatives import estimate
+
+Case = Mapping[str, str]  # class, and level where the class has levels
+
+
+class Question(NamedTuple):
+    """The test to make next. `worth`: by how much, on average, it brings the plan nearer to the right one (0 to 1)."""
+
+    test: Test
+    because: str
+    worth: float
+    cost: str
+
+
+@dataclass
+class Bench:
+    """Asks and concludes for one plant. Holds the planner and the plans that it made, nothing else."""
+
+    kb: KnowledgeBase
+    match: Match
+    grower: Grower | None = None
+    planner: Planner | None = None
+    _steps: dict[tuple, frozenset] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.planner = self.planner or Planner(self.kb)
+
+    def conclude(self, known: Observations) -> Conclusion:
+        return conclude(self.kb.vocabulary, read_all(known, self.kb.vocabulary), known.found, known.left)
+
+    def plan(self, words: Mapping[str, str]) -> Plan:
+        return self.planner.plan_for(self.match, self.grower, words)
+
+    def words_for_plan(self, conclusion: Conclusion) -> dict[str, str]:
+        """What the planner gets: the settled words; and where results leave several classes, the likeliest of them,
+        if it is likely enough to plan on or if relatives would lend a class that the results rule out."""
+        words = dict(conclusion.words)
+        if CLASS in words or CLASS not in conclusion.left:
+            return words
+        best, chance = next(iter(self.chances(conclusion).items()))
+        lent = gather(self.kb, self.match, words).word(CLASS)
+        if chance >= CLASS_CHANCE or (lent and lent not in conclusion.left[CLASS]):
+            words[CLASS] = best
+        return words
+
+    def chances(self, conclusion: Conclusion) -> dict[str, float]:
+        """Class → chance, from relatives and what was seen in one, among the classes that the results leave."""
+        seen = {**self._recorded, **conclusion.words}
+        chances = estimate(self.kb, self.match.genus, self.match.family, seen).chances
+        still = conclusion.left.get(CLASS) or tuple(chances)
+        if CLASS in conclusion.words:
+            still = (conclusion.words[CLASS],)
+        elif CLASS in seen and seen[CLASS] in still:
+            still = (seen[CLASS],)
+        surprise = self._key["surprise"]["share"] / len(still)
+        weights = {word: (1 - self._key["surprise"]["share"]) * chances.get(word, 0.0) + surprise for word in still}
+        return {word: weight / sum(weights.values()) for word, weight in sorted(weights.items(), key=lambda i: -i[1])}
+
+    @property
+    def _key(self) -> Mapping[str, Any]:
+        return self.kb.vocabulary.files["observations"]
+
+    @cached_property
+    def _recorded(self) -> dict[str, str]:
+        return gather(self.kb, self.match).seen()
+
+    def ask(self, known: Observations) -> Question | Conclusion:
+        """The next question; or the conclusion, where nothing that can still be asked would change the plan much."""
+        conclusion = self.conclude(known)
+        questions = [] if conclusion.stop else self.questions(known, conclusion)
+        return questions[0] if questions else conclusion
+
+    def questions(self, known: Observations, conclusion: Conclusion | None = None) -> list[Question]:
+        """All that is worth asking, best first."""
+        conclusion = conclusion or self.conclude(known)
+        open_tests = [t for t in tests(self.kb.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped]
+        possible = [t for t in open_tests if self._makes_sense(t, conclusion) and self._affordable(t, known)]
+        gate = [t for t in possible if t.data.get("gate")]
+        cases = list(self._cases(conclusion))
+        rated = [(self._worth(t, cases, conclusion), t) for t in possible if t not in gate]
+        least = self._key["small_gain"]
+        worth = sorted((r for r in rated if r[0] >= least), key=lambda r: (-round(r[0], 3), r[1].days))
+        return [Question(t, t.why, 1.0, _cost(t)) for t in gate] + [
+            Question(t, self._because(t, conclusion), round(gain, 3), _cost(t)) for gain, t in worth
+        ]
+
+    # --- which tests can be asked
+
+    def _makes_sense(self, test: Test, conclusion: Conclusion) -> bool:
+        """Not where its trait is known, nor where the facts or family that call for it are missing."""
+        seen = {**self._recorded, **conclusion.words}
+        if any(trait in seen for trait in test.data.get("without_known", ())):
+            return False
+        asked_when = test.data.get("asked_when")
+        if not asked_when:
+            return True
+        if any(seen.get(trait) in words for trait, words in asked_when.get("without", {}).items()):
+            return False
+        facts = asked_when.get("facts", {}).items()
+        likely = {word for word, chance in self.chances(conclusion).items() if chance >= self._key["likely"]["share"]}
+        hit = any(seen.get(t, "unknown") in words or (t == CLASS and likely & set(words)) for t, words in facts)
+        return hit or self.match.family in asked_when.get("families", ())
+
+    def _affordable(self, test: Test, known: Observations) -> bool:
+        """Small lots are not spent on tests; and what a test needs must be there."""
+        if self.grower and self.grower.can(test.data.get("needs", ()), self.kb.vocabulary):
+            return False
+        if not self.grower and test.data.get("needs"):
+            return False
+        seeds, rule = self.grower.seeds if self.grower else None, self._key["lot"]
+        if seeds is None or not test.spends:
+            return True
+        spent = sum(t.spends for name, t in tests(self.kb.vocabulary).items() if name in known.seen)
+        return seeds >= rule["least"] and spent + test.spends <= seeds * rule["share"]
+
+    # --- what they are worth
+
+    def _cases(self, conclusion: Conclusion) -> Iterable[tuple[float, Case]]:
+        """Every class with every level still possible, with its chance; levels that nothing tells apart share alike."""
+        for word, chance in self.chances(conclusion).items():
+            level = next((k for k in LEVELS if word in self._traits(k)["only_with"][CLASS]), None)
+            levels = self._levels(level, conclusion) if level else ()
+            for one in levels:
+                yield chance / len(levels), {CLASS: word, level: one}
+            if not levels:
+                yield chance, {CLASS: word}
+
+    def _traits(self, key: str) -> Mapping[str, Any]:
+        return self.kb.vocabulary.traits[key]
+
+    def _levels(self, key: str, conclusion: Conclusion) -> tuple[str, ...]:
+        seen = {**self._recorded, **conclusion.words}
+        return (seen[key],) if key in seen else conclusion.left.get(key) or tuple(self._traits(key)["values"])
+
+    def _worth(self, test: Test, cases: list[tuple[float, Case]], conclusion: Conclusion) -> float:
+        about_class = any(c.leaves or set(c.then) & _shown(self.kb) for c in test.reads)
+        if about_class:
+            return self._gain([(p, self._outcomes(test, case), {**conclusion.words, **case}) for p, case in cases])
+        likeliest = max(cases, key=lambda item: item[0])[1]
+        words = self._possible_words(test)
+        shares = [(share, {word: 1.0}, {**conclusion.words, **likeliest, trait: word}) for trait, word, share in words]
+        return self._gain([(p, {next(iter(o)): 1.0}, plan) for p, o, plan in shares])
+
+    def _gain(self, cases: list[tuple[float, Mapping[Any, float], Mapping[str, str]]]) -> float:
+        """Average distance of the best single plan before, less that of the best plan for each outcome."""
+        plans = [(p, outcomes, self._signature(words)) for p, outcomes, words in cases]
+        before = _distance([(p, steps) for p, _, steps in plans])
+        names = {name for _, outcomes, _ in plans for name in outcomes}
+        after = sum(_distance([(p * o[name], steps) for p, o, steps in plans if name in o]) for name in names)
+        return max(0.0, before - after)
+
+    def _outcomes(self, test: Test, case: Case) -> dict[int, float]:
+        """Which results a case can give, all alike likely, by their place in the key."""
+        fits = outcomes(test, self.kb.vocabulary, case)
+        return {i: 1 / len(fits) for i in fits} or {-1: 1.0}
+
+    def _possible_words(self, test: Test) -> list[tuple[str, str, float]]:
+        told = [(t, w, c.share) for c in test.reads for t, w in c.then.items() if c.share]
+        for trait in test.data.get("bands", {}):
+            values = self._traits(trait)["values"]
+            told += [(trait, word, 1 / len(values)) for word in values]
+        total = sum(share for _, _, share in told) or 1.0
+        return [(trait, word, share / total) for trait, word, share in told]
+
+    def _signature(self, words: Mapping[str, str]) -> frozenset:
+        """A plan as far as two plans can differ: its steps, their lengths, how it is sown, and what it must never get."""
+        key = tuple(sorted(words.items()))
+        if key not in self._steps:
+            plan = self.plan(words)
+            parts = set()
+            for step in plan.steps:
+                if step.kind != "inspect":
+                    parts |= {("step", step.kind), ("length", step.kind, *((u, a.use) for u, a in step.amounts.items()))}
+                if step.sowing:
+                    parts |= {("light", step.sowing["light"]), ("depth", str(step.sowing["depth_mm"]))}
+            parts |= {("never", item["kind"]) for item in plan.ruled_out if words.get("drying") == "sensitive"}
+            parts |= {("outcome", plan.outcome)} if plan.outcome != "plan" else set()
+            self._steps[key] = frozenset(parts)
+        return self._steps[key]
+
+    def _because(self, test: Test, conclusion: Conclusion) -> str:
+        chances = {word: chance for word, chance in self.chances(conclusion).items() if chance >= 0.01}
+        if len(chances) < 2:
+            return test.why
+        label = self.kb.vocabulary.label
+        named = [f"{label(CLASS, word).split(' (')[0]} {round(100 * chance)} %" for word, chance in chances.items()]
+        return f"{test.why} Still possible: {', '.join(named)}."
+
+
+def _shown(kb: KnowledgeBase) -> set[str]:
+    """Traits that say something of the class."""
+    return {trait for entry in kb.vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
+
+
+# What a difference counts: a step more or less, its length, light and depth of sowing.
+WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
+
+
+def apart(one: frozenset, other: frozenset) -> float:
+    """How far two plans differ: 0 alike, 1 nothing in common."""
+    both, either = (sum(WEIGHT[part[0]] for part in parts) for parts in (one & other, one | other))
+    return 1 - both / either if either else 0.0
+
+
+def _distance(cases: list[tuple[float, frozenset]]) -> float:
+    """Weighed distance of the plan that is nearest to all, from all."""
+    plans = {steps for _, steps in cases}
+    return min((sum(p * apart(mine, steps) for p, steps in cases) for mine in plans), default=0.0)
+
+
+def _cost(test: Test) -> str:
+    seeds = f"{test.spends} seeds" if test.spends else "no seed"
+    return f"{seeds}, about {test.days} day{'s' if test.days > 1 else ''}"
+
+
+def ask(
+    kb: KnowledgeBase, query: str, known: Observations | None = None, grower: Grower | None = None
+) -> Question | Conclusion:
+    """What to observe next of the plant called `query`, or what follows from what is known. Keep a Bench for many."""
+    known = known or Observations(query)
+    return Bench(kb, match_for(kb, query, known.family), grower).ask(known)

@@ -1,0 +1,113 @@
+"""A trial as a draft entry for a private knowledge base: one report, the class that it supports, and its source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from rousewort.errors import Trouble
+from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.observe.conclude import CLASS, LEVELS
+from rousewort.observe.entries import save
+from rousewort.observe.measures import fisher
+from rousewort.observe.result import CONTROL, ArmResult, TrialResult
+
+NOT_YET = 0.10  # a control below this share did "next to nothing"
+
+
+def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> dict[str, Any]:
+    """The entry as plain data in the form of kb/schema/taxon.schema.yaml. Trouble where there is nothing to say."""
+    reports = list(_reports(result, _source_id(match, when)))
+    if not reports and not result.left:
+        raise Trouble("The trial says nothing that could be reported: no arm differs clearly and several classes fit.")
+    known = kb.taxon(match.name or "")
+    adds = bool(known and known["rank"] == "species")
+    family = (known or {}).get("family") or match.family
+    if not family:
+        raise Trouble(f"The family of {match.name} is not known here: give it with --family to write a draft.")
+    head = {"name": match.name, "rank": "species", "family": family} | ({"adds_to": match.name} if adds else {})
+    entry: dict[str, Any] = dict(head)
+    settled = {**result.found, **{key: words[0] for key, words in result.left.items() if len(words) == 1}}
+    if len(result.left.get(CLASS, ())) != 1:
+        settled = {k: w for k, w in settled.items() if k not in LEVELS}
+    traits = {k: w for k, w in settled.items() if k in kb.vocabulary.traits and not adds}
+    if traits:
+        ground = "own trial: " + "; ".join(f"{r.arm.label} {r.roots.germinated} of {r.roots.seeds}" for r in result.arms)
+        entry["traits"] = {
+            k: [{"is": word, "source": _source_id(match, when), "held": "read", "inferred_from": ground}] for k, word in traits.items()
+        }
+    if reports:
+        entry["reports"] = reports
+    return entry
+
+
+def _source_id(match: Match, when: date) -> str:
+    letters = "".join(c if c.isascii() and c.isalnum() else "-" for c in (match.name or match.query).lower())
+    return f"own-trial-{'-'.join(part for part in letters.split('-') if part)}-{when.isoformat()}"
+
+
+def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
+    """The best arm that beats the control, and each single treatment that clearly made no difference."""
+    control = next((r for r in result.arms if r.arm.id == CONTROL), None)
+    if control is None:
+        return
+    winners = [r for r in result.arms if r.better]
+    best = _shortest_of_the_best(winners)
+    used: set[str] = set()
+    if best:
+        means = "found_needed" if control.roots.share < NOT_YET else "found_effective"
+        used = set(best.arm.data["means"])
+        yield _report(best, control, means, source)
+    for r in result.arms:
+        kinds = r.arm.data["means"]
+        if r is not control and not r.better and "none" in r.did and len(r.did) == 1 and len(kinds) == 1 and not used & set(kinds):
+            yield _report(r, control, "found_useless", source)
+
+
+def _shortest_of_the_best(winners: list[ArmResult]) -> ArmResult | None:
+    """Of the arms that do about as well as the best (Fisher's exact test does not part them), the shortest."""
+    if not winners:
+        return None
+    top = max(winners, key=lambda r: r.roots.share).roots
+    alike = [r for r in winners if fisher(r.roots.germinated, r.roots.seeds, top.germinated, top.seeds) >= 0.05]
+    return min(alike, key=lambda r: r.arm.days)
+
+
+def _report(r: ArmResult, control: ArmResult, means: str, source: str) -> dict[str, Any]:
+    seasons = {s["kind"]: s for s in r.arm.seasons}
+    treatments = []
+    for kind in r.arm.data["means"]:
+        days = seasons.get(kind, {}).get("days")
+        treatments.append({"kind": kind, "means": means} | ({"days": {"low": days, "high": days}} if days else {}))
+    note = (
+        f"Own trial: {r.roots.germinated} of {r.roots.seeds} filled seeds germinated, {control.roots.germinated} of "
+        f"{control.roots.seeds} in the control."
+    )
+    return {"source": source, "held": "read", "treatments": treatments, "note": note}
+
+
+def write_layer(kb: KnowledgeBase, match: Match, result: TrialResult, folder: Path, when: date, grower: str) -> list[Path]:
+    """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: Trouble if a file is there."""
+    import yaml
+
+    entry = draft(kb, match, result, when)
+    name = match.name or match.query
+    genus, _, rest = name.lower().partition(" ")
+    slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
+    species = folder / "species" / genus / f"{slug}.yaml"
+    sources = folder / "sources.yaml"
+    there = [str(path) for path in (species, sources) if path.exists()]
+    if there:
+        raise Trouble(*(f"{path} is there already and is not overwritten: choose another folder, or move it." for path in there))
+    species.parent.mkdir(parents=True, exist_ok=True)
+    citation = f"{grower}, own germination trial of {name}, read {when.isoformat()}, not published"
+    texts = {
+        sources: yaml.safe_dump({_source_id(match, when): {"citation": citation}}, allow_unicode=True, sort_keys=False),
+        species: "# A draft from one trial of one lot: read it over before you trust it.\n"
+        + yaml.safe_dump(entry, allow_unicode=True, sort_keys=False, width=110),
+    }
+    for path, text in texts.items():
+        save(path, text)
+    return [species, sources]

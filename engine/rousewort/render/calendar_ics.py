@@ -1,0 +1,84 @@
+"""A bench calendar as iCalendar (RFC 5545, by the icalendar library). Decides nothing.
+
+All-day events. The identity of an event comes from lot, plant and step, never from the time: a calendar that imports
+the file again moves its events and adds none. Looks are one recurring event for each rhythm of a step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID, uuid5
+
+from rousewort.render.calendar_words import details, doing_words, step_words, whose
+from rousewort.schedule import Bench, Doing, Schedule
+
+if TYPE_CHECKING:
+    from icalendar import Event
+
+PRODUCT = "-//Rousewort//bench calendar//EN"
+OURS = UUID("6f1b1c3a-6d1f-4f0e-9a39-0d6c6f5d7b21")  # drawn once; names the space of our events
+MORNING = timedelta(hours=8)
+FIRST_DAY = date(2020, 1, 1)
+
+
+def to_ics(bench: Bench, stamp: datetime) -> bytes:
+    """`stamp`: when the file is made, in UTC; with the same stamp the bytes are the same."""
+    from icalendar import Calendar
+
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("name", "Rousewort bench")
+    for schedule in bench.schedules:
+        for event in _events(schedule, stamp):
+            calendar.add_component(event)
+    return calendar.to_ical()
+
+
+def uid(schedule: Schedule, step_id: str, what: str) -> str:
+    """The same for the same lot, plant, step and kind of event, whatever the dates."""
+    return str(uuid5(OURS, "\x1f".join((schedule.lot, schedule.name, step_id, what))))
+
+
+def _events(schedule: Schedule, stamp: datetime) -> Iterator[Event]:
+    for step in schedule.steps:
+        begin = Doing(step.start, "begin", schedule, step)
+        yield _event(begin, step_words(step), max(step.planned, step.start + timedelta(1)), stamp)
+        for what, ready in (("check", False), ("look", True)):
+            days = [check.day for check in step.checks if check.ready is ready]
+            if days:
+                doing = Doing(days[0], what, schedule, step)
+                event = _event(doing, doing_words(doing), days[0] + timedelta(1), stamp)
+                if len(days) > 1:
+                    event.add("rrule", {"freq": "daily", "interval": (days[1] - days[0]).days, "count": len(days)})
+                yield event
+    if schedule.seedlings:
+        doing = Doing(schedule.seedlings.earliest, "seedlings", schedule, schedule.steps[-1])
+        last = schedule.seedlings.latest or schedule.seedlings.planned
+        yield _event(doing, "Seedlings expected", last + timedelta(1), stamp)
+
+
+def _event(doing: Doing, title: str, end: date, stamp: datetime) -> Event:
+    """All day from doing.day to before `end`; busy for nobody; an alarm on the first morning."""
+    from icalendar import Alarm, Event
+
+    event = Event()
+    event.add("uid", uid(doing.schedule, doing.step.id, doing.what))
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("sequence", (stamp.date() - FIRST_DAY).days)  # a later file counts as a later version of the event
+    event.add("summary", f"{whose(doing.schedule)}: {title}")
+    event.add("description", "\n".join(details(doing)))
+    event.add("dtstart", doing.day)
+    event.add("dtend", end)
+    event.add("transp", "TRANSPARENT")
+    event.add("categories", [doing.what])
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", f"{whose(doing.schedule)}: {title}")
+    alarm.add("trigger", MORNING)
+    event.add_component(alarm)
+    return event

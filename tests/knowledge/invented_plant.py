@@ -1,0 +1,38 @@
+"""An entry and a rule of an invented plant, to be changed and broken by the tests beside it."""
+
+# An invented plant of the Sallow Bridge community nursery. No trait of it is true of any plant.
+PLANT = """\
+name: Sallowia pontis
+rank: species
+family: Fabaceae
+synonyms: [Sallowia vetus]
+common_names: [sallow bridge pea]
+traits:
+  dormancy_class:
+    - {is: physical, held: practice}
+  seeds_per_gram:
+    - {low: 100, high: 120, held: practice}
+reports:
+  - source: fao-1992
+    held: memory
+    treatments:
+      - {kind: hot_water, means: recommended, way: poured, temperature_c: {low: 80, high: 80}}
+    germination_temperature_c: {day: 20, night: 10}
+"""
+PLANT_PATH = "species/sallowia/sallowia-pontis.yaml"
+
+RULE = """\
+id: bridge-rule
+phase: obstacles
+when:
+  - {coat_water: stops}
+then:
+  - {obstacle: watertight_coat}
+because: {why: "The coat of {name} is tight.", what: "Open it.", ground: "No water enters."}
+limits: []
+sources: [{held: practice, says: "Common practice."}]
+examples:
+  fires: [[{coat_water: stops}]]
+  silent: [[{coat_water: passes}]]
+"""
+RULE_PATH = "rules/bridge-rule.yaml"
