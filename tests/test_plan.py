@@ -181,7 +181,8 @@ def test_tropical_seed_that_dies_dry_is_sown_at_once_warm_and_never_chilled(
 
 
 @pytest.mark.parametrize(
-    ("name", "light"), [("Primula japonica", "needed"), ("Betula pendula", "helps"), ("Begonia x semperflorens-cultorum", "helps")]
+    ("name", "light"),
+    [("Primula japonica", "needed"), ("Betula pendula", "helps"), ("Begonia x semperflorens-cultorum", "helps")],
 )
 def test_small_seed_that_needs_light_stays_on_the_surface(planner: Planner, name: str, light: str) -> None:
     sowing = planner.plan(name).steps[-1].sowing

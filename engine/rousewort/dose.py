@@ -53,6 +53,8 @@ def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], l
     treatment = kb.treatments[kind]
     unit = treatment.get("measures")
     evidence = _evidence(kb, facts, kind, obstacles)
+    if treatment.get("irreversible"):  # what was only tried is no measure for what cannot be undone
+        evidence = [(basis, [d for d in doses if d["means"] != "tested"]) for basis, doses in evidence]
     way = None
     if kind == "hot_water":
         way, evidence = _way(evidence)

@@ -86,6 +86,9 @@ def gather(
     if own:
         _take_own(facts, own, kb)
     _inherit(facts, kb, own, supposed)
+    for known in facts.of(CLASS):
+        word = "own" if known.basis in ("species", "bench") else "relatives"
+        facts.known["class_known_from", word] = known._replace(key="class_known_from", word=word)
     return facts
 
 

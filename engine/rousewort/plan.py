@@ -13,6 +13,7 @@ from rousewort.facts import Facts, Known, gather
 from rousewort.grower import Grower, make_grower
 from rousewort.kinship import Record, differ_text, record, relatives_of
 from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.rules.compile import FactKey
 from rousewort.rules.run import Engine, Findings, Firing, fire, make_engine
 from rousewort.wording import amount_text, fill, ground_text, temperature_text
@@ -597,10 +598,10 @@ class _Composer:
 
     def _unknowns(self) -> Iterable[str]:
         """Keys that some rule reads and that nothing is known of."""
-        spread = {**self.vocabulary.traits, **self.vocabulary.responses, "season_order": {"means": "In what order reports give warm and cold."}}
+        spread = {key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()} | DERIVED
         for key, word in sorted(self.findings.facts):
             if word == "unknown":
-                yield f"{key}: {spread[key]['means']}"
+                yield f"{key}: {spread[key]}"
 
 
 def make_plan(

@@ -400,7 +400,7 @@ def examples() -> list[str]:
             for line in importlib.import_module(f"rousewort.app.commands.{name}").EPILOG.splitlines()
             if line.startswith("  ")
         ]
-    return [line for line in found if "~" not in line]
+    return [line for line in found if "~" not in line and ".yaml" not in line]  # those name files of the reader's own
 
 
 @pytest.mark.parametrize("line", examples())

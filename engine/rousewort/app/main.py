@@ -31,7 +31,9 @@ COMMANDS = {
     "trial": "design a germination trial, or read one",
     "winter": "would a winter outside give the chilling that a plan needs",
     "batch": "the ledger of real batches: start, due, check, move, sow, count, results",
+    "bench": "pages for a phone at the bench: due, check, move, count",
     "handbook": "build the handbook, or show it",
+    "entry": "start, check, tidy, preview an entry; compare all plans",
     "completion": "print shell completion",
 }
 

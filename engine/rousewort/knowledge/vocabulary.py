@@ -10,6 +10,12 @@ FILES = (
     "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
 )  # fmt: skip
 
+# Keys that `facts` and `summary` read off an entry rather than find in it, with what they mean; words in answers.yaml.
+DERIVED = {
+    "season_order": "In what order reports give warm and cold.",
+    "class_known_from": "Whether the dormancy class is the species' own or its relatives'.",
+}
+
 
 class Vocabulary:
     """Every vocabulary file by its stem; helpers only look things up in them."""
@@ -47,7 +53,7 @@ class Vocabulary:
         """Every key that can be known before any rule runs, with its allowed words."""
         keys = {name: trait["values"] for name, trait in self.traits.items() if not trait.get("number")}
         keys |= {name: self.files["answers"]["answer"] for name in self.responses}
-        return keys | {"season_order": self.season_orders}
+        return keys | {key: self.files["answers"][key] for key in DERIVED}
 
     @cached_property
     def keys(self) -> dict[str, set[str]]:

@@ -173,7 +173,7 @@ def record_text(record: OwnRecord, page: Page) -> None:
     page.say(f"Published: {expected_text(record.prior)}.", 2)
     page.say(f"{record.citation}.", 2)
     page.say(
-        f"Both together: {percent(record.share)} to be expected of the next batch "
+        f"Taken together: {percent(record.share)} to be expected of the next batch "
         f"({percent(record.low)} to {percent(record.high)} with {percent(record.sure)} probability).",
         2,
     )

@@ -77,7 +77,7 @@ def _rest(plan: Plan, page: Page, brief: bool) -> None:
         page.heading("Not used")
         page.each(f"{item['kind'].replace('_', ' ')}: {item['because']}" for item in plan.ruled_out)
     named = [u.split(":")[0] for u in plan.unknowns]
-    traits = [n.replace("_", " ") for n in named if not n.startswith("reported_") and n != "season_order"]
+    traits = [n.replace("_", " ") for n in named if not n.startswith("reported_") and n not in ("season_order", "class_known_from")]
     if traits:
         page.heading("Not known")
         reports = len(named) - len(traits)

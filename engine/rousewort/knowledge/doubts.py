@@ -1,0 +1,268 @@
+"""The second level of checking an entry: what is allowed, and still looks wrong. Each doubt says why.
+
+A doubt never refuses an entry: seeds are odd, and a source may be right against all others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from rousewort.errors import Problem
+from rousewort.knowledge.names import fold
+from rousewort.knowledge.store import Store, genus_of
+from rousewort.knowledge.strict_yaml import Document, Path
+from rousewort.knowledge.summary import UNITS, Record, firm, summarise
+from rousewort.knowledge.vocabulary import Vocabulary
+
+# How many times beyond the reported or published range a length is doubted, and how many degrees a temperature is.
+TIMES_BEYOND = 2.0
+DEGREES_BEYOND = 10.0
+# A genus has a range once this many lengths, of this many other species, are known.
+LEAST_LENGTHS, LEAST_SPECIES = 3, 2
+# Lengths that only say what was tried, or what failed, are not held against any range.
+_NOT_A_LENGTH = {"tested", "found_unneeded", "found_useless", "found_harmful"}
+
+
+class Doubt(NamedTuple):
+    """One thing that looks wrong: a code to sort by, where it stands and what it is, and why it is doubted."""
+
+    code: str
+    problem: Problem
+    why: str
+
+
+CODES = {
+    "contradiction": "two statements of the entry that hardly go together",
+    "far-number": "a number far from those of the genus or the treatment",
+    "near-name": "a name that another entry bears, or one letter from it",
+    "family": "another family than the rest of the genus",
+    "reports-differ": "reports that contradict each other",
+    "no-place": "facts read in a work, without the place in it",
+    "no-source": "an entry that rests on common practice alone",
+}
+
+
+class Around:
+    """What an entry is compared with: vocabulary, treatments, and every other entry.
+
+    `hidden`: accepted names that the store holds in an older form; they are left out.
+    """
+
+    def __init__(self, store: Store, vocabulary: Vocabulary, hidden: Iterable[str] = (), beside: Iterable[Record] = ()) -> None:
+        self.store, self.vocabulary, self.hidden, self.beside = store, vocabulary, frozenset(hidden), list(beside)
+
+    @cached_property
+    def treatments(self) -> dict[str, Record]:
+        return self.store.shared("treatments")
+
+    @cached_property
+    def clashes(self) -> list[tuple[dict[str, list[str]], str, str]]:
+        """(two keys with their clashing words, why, what to look at): those of the vocabulary, and of each class's definition."""
+        found = [(item["words"], item["why"], item["mend"]) for item in self.vocabulary.files["contradictions"]]
+        for word, entry in self.vocabulary.traits["dormancy_class"]["values"].items():
+            for key, shown in entry["shows"].items():
+                others = [w for w in self.vocabulary.traits[key]["values"] if w not in shown]
+                why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
+                found.append(({"dormancy_class": [word], key: others}, why, "One of the two is wrong, or speaks of another lot or stage."))
+        return found
+
+    @cached_property
+    def names(self) -> dict[str, list[tuple[str, str]]]:
+        """First word, or the rest, of every scientific name → (folded name, accepted name): one letter changes only one of them."""
+        from rousewort.knowledge.store import name_rows
+
+        known: list[tuple[str, str]] = [row for row in self.store.scientific_names() if row[1] not in self.hidden]  # type: ignore[attr-defined]
+        known += [(f, r["name"]) for r in self.beside if "adds_to" not in r for f, kind in name_rows(r) if kind != "common_name"]
+        parts: dict[str, list[tuple[str, str]]] = {}
+        for folded, accepted in known:
+            genus, _, rest = folded.partition(" ")
+            parts.setdefault(f"{genus} *", []).append((folded, accepted))
+            if rest:
+                parts.setdefault(f"* {rest}", []).append((folded, accepted))
+        return parts
+
+    def claimed_by(self, name: str) -> str | None:
+        """The accepted name of another entry that has `name` as accepted name or synonym."""
+        folded = fold(name)
+        return next((accepted for known, accepted in self.names.get(f"{folded.split()[0]} *", ()) if known == folded), None)
+
+    def one_letter_from(self, name: str) -> list[str]:
+        from rapidfuzz.distance import OSA
+
+        folded = fold(name)
+        genus, _, rest = folded.partition(" ")
+        like = {*self.names.get(f"{genus} *", ()), *(self.names.get(f"* {rest}", ()) if rest else ())}
+        return sorted({a for known, a in like if OSA.distance(folded, known, score_cutoff=1) == 1 and a != name})
+
+    def lengths(self, genus: str, kind: str, unit: str, but: str) -> tuple[float, float] | None:
+        """The shortest and the longest reported of other species of the genus, where enough are known."""
+        doses = [
+            d for d in self.store.group("genus", genus)["doses"]
+            if d["kind"] == kind and unit in d and d["species"] != but and d["means"] not in _NOT_A_LENGTH and not d["doubtful"]
+        ]  # fmt: skip
+        if len(doses) < LEAST_LENGTHS or len({d["species"] for d in doses}) < LEAST_SPECIES:
+            return None
+        ends = [end for d in doses for end in (d[unit]["low"], d[unit]["high"]) if end is not None]
+        return (min(ends), max(ends)) if ends else None
+
+
+def doubts(document: Document, around: Around) -> Iterator[Doubt]:
+    """Everything doubtful in one entry that has passed its checks."""
+    record = document.data
+    yield from _names(document, record, around)
+    yield from _contradictions(document, record, around)
+    yield from _numbers(document, record, around)
+    yield from _reports_differ(document, record, around.vocabulary)
+    yield from _grounds(document, record)
+
+
+def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
+    if "adds_to" in record:
+        return
+    for path, name in [(("name",), record["name"]), *((("synonyms", i), s) for i, s in enumerate(record.get("synonyms", ())))]:
+        other = around.claimed_by(name)
+        if other and other != record["name"]:
+            what = f"{name} is a name of the entry {other}"
+            yield Doubt("near-name", document.problem(path, what, "Add to that entry, or mend one of the two."), "One plant in two entries gets two plans, each from half of what is known.")
+        elif not other:
+            near = around.one_letter_from(name) if path == ("name",) else []
+            if near:
+                what = f"{name} is one letter from {', '.join(near)}, which has an entry"
+                yield Doubt("near-name", document.problem(path, what, "If it is the same plant, add to that entry."), "A misspelt name makes a second entry that nobody finds.")
+    if record["rank"] == "species" and "family" in record:
+        genus = genus_of(record["name"])
+        family = around.store.shared("genus_family").get(genus)
+        if family and family != record["family"]:
+            what = f"{genus} stands in {family} elsewhere here, not in {record['family']}"
+            yield Doubt("family", document.problem(("family",), what, f"Write {family}, or move the whole genus."), "A plan borrows from relatives: the wrong family lends the wrong traits.")
+
+
+def _stated(record: Record, vocabulary: Vocabulary) -> dict[str, dict[str, Path]]:
+    """Key → word → where it is stated; what the reports say included. Statements that are flagged or inferred are left out."""
+    found: dict[str, dict[str, Path]] = {}
+    for key, statements in record.get("traits", {}).items():
+        for i, statement in enumerate(statements):
+            if "is" in statement and firm(statement):
+                found.setdefault(key, {}).setdefault(statement["is"], ("traits", key, i, "is"))
+    kinds = {key: response["kinds"] for key, response in vocabulary.responses.items()}
+    for key, (word, _) in summarise(record, vocabulary)["answers"].items():
+        for i, report in enumerate(record.get("reports", ())):
+            for j, treatment in enumerate(report.get("treatments", ())):
+                if treatment["kind"] in kinds.get(key, ()):
+                    found.setdefault(key, {}).setdefault(word, ("reports", i, "treatments", j))
+    return found
+
+
+def _contradictions(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
+    stated = _stated(record, around.vocabulary)
+    for words, why, mend in around.clashes:
+        hits = [next(((key, w, stated[key][w]) for w in group if w in stated.get(key, ())), None) for key, group in words.items()]
+        if all(hits):
+            (one, word, first), (other, word_2, second) = sorted(hits, key=lambda hit: document.where(hit[2]))  # type: ignore[arg-type,index]
+            line = document.where(first)[0]
+            what = f"{_say(other, word_2)} beside {_say(one, word)} (line {line})"
+            yield Doubt("contradiction", document.problem(second, what, mend), why)
+
+
+def _say(key: str, word: str) -> str:
+    if key.startswith("reported_"):
+        return f"{key.removeprefix('reported_').replace('_', ' ')} reported {word}"
+    return f"{key}: {word}"
+
+
+def _numbers(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
+    for i, report in enumerate(record.get("reports", ())):
+        for j, treatment in enumerate(report.get("treatments", ())):
+            if treatment["means"] in _NOT_A_LENGTH or treatment.get("low_standing") or report.get("low_standing"):
+                continue
+            path = ("reports", i, "treatments", j)
+            yield from _lengths(document, record, treatment, path, around)
+            yield from _degrees(document, treatment, path, around)
+
+
+def _lengths(document: Document, record: Record, treatment: Record, path: Path, around: Around) -> Iterator[Doubt]:
+    kind = treatment["kind"]
+    general = around.treatments.get(kind, {})
+    for unit in UNITS:
+        if unit not in treatment:
+            continue
+        low, high = treatment[unit]["low"], treatment[unit]["high"]
+        most = general.get("at_most", {}).get(unit)
+        if most is not None and max(low or 0, high or 0) > most:
+            what = f"{kind} for {_span(low, high)} {unit} is beyond the limit of {most:g} {unit}"
+            yield Doubt("far-number", document.problem((*path, unit), what, "Look at the number and its unit again."), "No plan ever gives more than the limit of the treatment.")
+            continue
+        genus = genus_of(record["name"])
+        published = _published(general, unit)
+        for known, whose in ((around.lengths(genus, kind, unit, record["name"]), f"of other {genus}"), (published, "published for the treatment")):
+            if known and (way := _beyond(low, high, known)):
+                what = f"{kind} for {_span(low, high)} {unit} is far {way} the {known[0]:g}–{known[1]:g} {unit} {whose}"
+                why = f"It is more than {TIMES_BEYOND:g} times beyond that range: often a slip of unit (hours for days, weeks for days) or of digit."
+                yield Doubt("far-number", document.problem((*path, unit), what, "Look at the number and its unit again; say in a note why it is right."), why)
+                break
+
+
+def _published(treatment: Record, unit: str) -> tuple[float, float] | None:
+    ends = [end for r in treatment.get("ranges", ()) if unit in r for end in (r[unit]["low"], r[unit]["high"]) if end is not None]
+    return (min(ends), max(ends)) if ends else None
+
+
+def _beyond(low: float | None, high: float | None, known: tuple[float, float]) -> str:
+    """`above` or `below` where even the near end of a reported range is far outside the known one."""
+    if low is not None and low > TIMES_BEYOND * known[1]:
+        return "above"
+    # "none needed" is written as 0 days and is no slip
+    return "below" if high is not None and low != 0 and 0 < high < known[0] / TIMES_BEYOND else ""
+
+
+def _degrees(document: Document, treatment: Record, path: Path, around: Around) -> Iterator[Doubt]:
+    general, given = around.treatments.get(treatment["kind"], {}).get("temperature_c"), treatment.get("temperature_c")
+    if not general or not given or "low" not in given:
+        return
+    low, high = (given["low"], given["high"])
+    over = low is not None and general["high"] is not None and low > general["high"] + DEGREES_BEYOND
+    under = high is not None and general["low"] is not None and high < general["low"] - DEGREES_BEYOND
+    if over or under:
+        what = f"{treatment['kind']} at {_span(low, high)} °C is far {'above' if over else 'below'} the {general['low']}–{general['high']} °C of the treatment"
+        yield Doubt("far-number", document.problem((*path, "temperature_c"), what, "Look at the number again (°F? another kind of treatment?)."), f"It is more than {DEGREES_BEYOND:g} degrees outside.")
+
+
+def _span(low: Any, high: Any) -> str:
+    if low == high:
+        return f"{low:g}"
+    return f"{'…' if low is None else f'{low:g}'}–{'…' if high is None else f'{high:g}'}"
+
+
+def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
+    meanings = vocabulary.files["report_meanings"]
+    for key, response in vocabulary.responses.items():
+        votes: list[tuple[bool, str, Mapping[str, Any], Path]] = []
+        for i, report in enumerate(record.get("reports", ())):
+            for j, treatment in enumerate(report.get("treatments", ())):
+                vote = meanings[treatment["means"]]["vote"]
+                if vote and treatment["kind"] in response["kinds"] and not (report.get("low_standing") or treatment.get("low_standing")):
+                    votes.append((vote in ("needed", "helps"), treatment["means"], report, ("reports", i, "treatments", j)))
+        first = next((v for v in votes), None)
+        other = next((v for v in votes if first and v[0] != first[0]), None)
+        if first and other and first[2] is not other[2] and response["kinds"]:
+            line = document.where(first[3])[0]
+            what = f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[other[1]]['label']}, but {meanings[first[1]]['label']} on line {line} ({first[2].get('source', 'common practice')})"
+            mend = "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`."
+            yield Doubt("reports-differ", document.problem(other[3], what, mend), "Where reports contradict each other, the plan can only say that lots differ.")
+
+
+def _grounds(document: Document, record: Record) -> Iterator[Doubt]:
+    """Once an entry, not once a fact: how many facts nobody could look up again."""
+    facts: list[tuple[Record, Path]] = []
+    for key, statements in record.get("traits", {}).items():
+        facts += [(s, ("traits", key, i)) for i, s in enumerate(statements)]
+    facts += [(r, ("reports", i)) for i, r in enumerate(record.get("reports", ()))]
+    facts += [(r, ("lots", i)) for i, r in enumerate(record.get("lots", ()))]
+    placeless = [path for fact, path in facts if fact["held"] == "read" and "source" in fact and "where" not in fact]
+    if placeless:
+        what = f"{len(placeless)} of {len(facts)} facts read in a work do not say where in it"
+        yield Doubt("no-place", document.problem(placeless[0], what, "Add `where: p. 12, table 3` (or: abstract)."), "Whoever checks the fact must otherwise read the whole work.")
+    if facts and not any("source" in fact for fact, _ in facts) and record["rank"] == "species":
+        yield Doubt("no-source", document.problem(facts[0][1], "no fact of this entry names a source", "Cite a work, or leave blank what is not published."), "Common practice may be wrong, and nobody can look it up.")
