@@ -160,6 +160,16 @@ def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
     return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
 
 
+def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
+    """Votes that say the same to a grower count together, under the commoner word: needed and helps, unneeded and useless."""
+    out = {}
+    for word in counts:
+        side = next((s for s in ({"needed", "helps"}, {"unneeded", "useless"}) if word in s), {word})
+        if word == min(side & set(counts), key=lambda w: (-counts[w], w)):
+            out[word] = sum(counts.get(w, 0) for w in side)
+    return out
+
+
 def _lend(
     key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool, never: set[str]
 ) -> list[Known]:
@@ -177,6 +187,7 @@ def _lend(
         words = [w for w in sorted(counts) if w in stated or len(votes.get(w, ())) / total >= share]
     else:
         total = sum(counts.values()) + sum(len(votes.get(w, ())) for w in never)
+        counts = _taken_together(counts)
         best = min(counts, key=lambda w: (-counts[w], w), default=None)
         enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
         words = [best] if enough else []
