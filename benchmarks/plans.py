@@ -83,7 +83,9 @@ for made in range(1, 10_001):
 
 def memory(index: Path, engine: str) -> tuple[int, int]:
     """Resident size in MB of a process of its own after 2,000 plans and after 10,000 (Linux)."""
-    run = subprocess.run([sys.executable, "-c", _MEMORY, str(index), engine], check=True, capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-c", _MEMORY, str(index), engine], check=True, capture_output=True, text=True
+    )
     early, late = map(int, run.stdout.split())
     return early, late
 
@@ -99,9 +101,17 @@ def main() -> None:
         write_index(large_store, large, "benchmark")
         subprocess.run([sys.executable, "-m", "venv", place / "v"], check=True)
         python = place / "v" / "bin" / "python"
-        subprocess.run([python, "-m", "pip", "install", "-q", f"{ROOT}[durable]"], check=True, stderr=subprocess.DEVNULL)
+        subprocess.run(
+            [python, "-m", "pip", "install", "-q", f"{ROOT}[durable]"], check=True, stderr=subprocess.DEVNULL
+        )
         command = str(place / "v" / "bin" / "rousewort")
-        found = subprocess.run([python, "-c", "import rousewort; print(rousewort.__path__[0])"], check=True, capture_output=True, text=True, cwd=place)
+        found = subprocess.run(
+            [python, "-c", "import rousewort; print(rousewort.__path__[0])"],
+            check=True,
+            capture_output=True,
+            text=True,
+            cwd=place,
+        )
         installed = Path(found.stdout.strip()) / "kb.sqlite"
 
         print("Cold, whole process (median of 21)")
@@ -114,7 +124,10 @@ def main() -> None:
                     "default": [command, "plan", NAMES[0]],
                 }
             )
-            print(f"  {label:<15} bare {times['bare'] * 1000:.0f} ms; plan ×{times['default'] / times['bare']:.1f}, on the plain engine ×{times['plain'] / times['bare']:.1f}")
+            print(
+                f"  {label:<15} bare {times['bare'] * 1000:.0f} ms; plan ×{times['default'] / times['bare']:.1f}, "
+                f"on the plain engine ×{times['plain'] / times['bare']:.1f}"
+            )
         print("Warm, plans a second with their alternatives, one core")
         for engine in ("durable_rules", "plain"):
             rates = [warm(index, engine) for index in (real, large)]

@@ -7,7 +7,6 @@ import re
 from pathlib import Path
 
 import pytest
-
 from rousewort.app.main import main
 
 README = Path(__file__).parents[1] / "README.md"

@@ -87,7 +87,11 @@ def gives(plan: Plan, what: str) -> float:
 
 def planned_days(plan: Plan, what: str) -> tuple[float, float, float] | None:
     """(low, use, high) of the longest such step of the plan, or None."""
-    found = [s.amounts["days"] for s in plan.steps if s.kind in TREATMENTS[what] and s.kind != "outdoor_winter" and "days" in s.amounts]
+    found = [
+        s.amounts["days"]
+        for s in plan.steps
+        if s.kind in TREATMENTS[what] and s.kind != "outdoor_winter" and "days" in s.amounts
+    ]
     if not found:
         return None
     longest = max(found, key=lambda a: a.use)
@@ -96,7 +100,13 @@ def planned_days(plan: Plan, what: str) -> tuple[float, float, float] | None:
 
 def judge(planner: Planner, claim: Claim, others: list[Claim]) -> Judged:
     """The plan that `planner` (which must not know the claim's source) makes, beside the claim."""
-    match = Match(claim.species, claim.species, "accepted", genus=claim.species.split()[0], family=_family(planner.kb, claim.species))
+    match = Match(
+        claim.species,
+        claim.species,
+        "accepted",
+        genus=claim.species.split()[0],
+        family=_family(planner.kb, claim.species),
+    )
     plan = planner.plan_for(match)
     return Judged(
         claim,
@@ -113,7 +123,9 @@ def _family(kb: KnowledgeBase, species: str) -> str | None:
     return record["family"] if record else kb.genus_family(species.split()[0])
 
 
-def leave_sources_out(kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None) -> list[Judged]:
+def leave_sources_out(
+    kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None
+) -> list[Judged]:
     """Judge every claim on a species that at least two sources describe by the plan made without its source."""
     every = {name: claims(kb, name) for name in kb.names()}
     tasks: dict[str, list[Claim]] = defaultdict(list)
@@ -133,7 +145,12 @@ def leave_sources_out(kb: KnowledgeBase, engine: str = "plain", progress: Callab
 def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:
     """Judge every claim by the plan made from traits alone: all reports, and what was inferred from them, withheld."""
     planner = Planner(kb.without(reports=True), engine)
-    return [judge(planner, c, [o for o in found if o is not c]) for name in kb.names() for found in [claims(kb, name)] for c in found]
+    return [
+        judge(planner, c, [o for o in found if o is not c])
+        for name in kb.names()
+        for found in [claims(kb, name)]
+        for c in found
+    ]
 
 
 def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tuple[int, int]]:
@@ -153,14 +170,22 @@ def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tup
     return {what: (a, n) for what, (a, n) in agree.items()}, (overlap[0], overlap[1])
 
 
-def baseline_days(kb: KnowledgeBase, judged: list[Judged], what: str = "cold") -> list[tuple[Judged, tuple[float, float, float] | None]]:
+def baseline_days(
+    kb: KnowledgeBase, judged: list[Judged], what: str = "cold"
+) -> list[tuple[Judged, tuple[float, float, float] | None]]:
     """The plain baseline: the median length of the genus, without the source that is judged."""
     made = []
     for item in judged:
         if what not in item.claim.days:
             continue
         genus = item.claim.species.split()[0]
-        spans = [c.days[what] for name in kb.names() if name.split()[0] == genus for c in claims(kb, name) if c.source != item.claim.source and what in c.days]
+        spans = [
+            c.days[what]
+            for name in kb.names()
+            if name.split()[0] == genus
+            for c in claims(kb, name)
+            if c.source != item.claim.source and what in c.days
+        ]
         if spans:
             low, high = quantile([s[0] for s in spans], 0.5), quantile([s[1] for s in spans], 0.5)
             made.append((item, (low, (low + high) / 2, high)))
@@ -172,7 +197,13 @@ def baseline_days(kb: KnowledgeBase, judged: list[Judged], what: str = "cold") -
 def baseline_gives(kb: KnowledgeBase, item: Judged, what: str) -> float:
     """The plain baseline: what most claims in the genus say, without the source judged; else leave it."""
     genus = item.claim.species.split()[0]
-    votes = [c.give[what] for name in kb.names() if name.split()[0] == genus for c in claims(kb, name) if c.source != item.claim.source and what in c.give]
+    votes = [
+        c.give[what]
+        for name in kb.names()
+        if name.split()[0] == genus
+        for c in claims(kb, name)
+        if c.source != item.claim.source and what in c.give
+    ]
     return float(sum(votes) * 2 > len(votes)) if votes else 0.0
 
 

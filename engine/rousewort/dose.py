@@ -121,7 +121,9 @@ def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
     return spans
 
 
-def _from_reports(kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None) -> Amount | None:
+def _from_reports(
+    kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None
+) -> Amount | None:
     ranks = kb.vocabulary.files["report_meanings"]
     for basis, doses in evidence:
         spans = _spans(doses, unit)
@@ -173,7 +175,9 @@ def _from_table(
     use = span[{"short": "low", "long": "high"}.get(lean or "", "use")]
     basis = "class" if "class" in row or "level" in row else "treatment"
     sources = tuple({"source": s["id"], "held": s["held"]} for s in row.get("sources", ()))
-    return Amount(span["low"], use, span["high"], basis, sources or ({"held": row.get("held", "practice")},), row.get("note", ""))
+    return Amount(
+        span["low"], use, span["high"], basis, sources or ({"held": row.get("held", "practice")},), row.get("note", "")
+    )
 
 
 def _row(treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping | None:
@@ -202,13 +206,21 @@ def _temperature(
     if not table or way == "held":
         return None
     sources = tuple({"source": s["id"], "held": s["held"]} for s in table.get("sources", ()))
-    return Amount(table["low"], table["use"], table["high"], "treatment", sources or ({"held": table.get("held", "practice")},))
+    return Amount(
+        table["low"], table["use"], table["high"], "treatment", sources or ({"held": table.get("held", "practice")},)
+    )
 
 
 def _cooled(amount: Amount, treatment: Mapping) -> Amount:
     """No hotter than the treatment allows, unless a report on the species itself says so."""
     most = treatment.get("at_most", {}).get("temperature_c")
-    if most is None or amount.basis == "species" or amount.high is None or amount.high <= most or isinstance(amount.use, Mapping):
+    if (
+        most is None
+        or amount.basis == "species"
+        or amount.high is None
+        or amount.high <= most
+        or isinstance(amount.use, Mapping)
+    ):
         return amount
     return amount._replace(low=min(amount.low, most), use=min(amount.use, most), high=most)
 
@@ -245,7 +257,9 @@ def sowing_temperature(kb: KnowledgeBase, facts: Facts) -> Amount:
     own = (kb.store.summary(facts.name) or {}).get("sowing", [])
     relatives = kb.store.group("genus", facts.genus)["sowing"] if facts.genus else []
     for basis, items in (("species", own), ("genus", relatives)):
-        found = [{**i, "temperature_c": i["germination_temperature_c"]} for i in items if "germination_temperature_c" in i]
+        found = [
+            {**i, "temperature_c": i["germination_temperature_c"]} for i in items if "germination_temperature_c" in i
+        ]
         found = [i for i in found if not i["doubtful"]] or found
         if found:
             return _pooled_temperature(found, basis)

@@ -81,12 +81,20 @@ def why_not(kb: KnowledgeBase, plan: Plan, kind: str) -> list[Line]:
             else:
                 equipment = kb.vocabulary.files["equipment"][refused.need]
                 how = "--allow" if equipment.get("permission") else "--have"
-                lines.append(Line(1, "note", f"offered{target}, but it takes {equipment['label']} ({how} {refused.need})"))
+                lines.append(
+                    Line(1, "note", f"offered{target}, but it takes {equipment['label']} ({how} {refused.need})")
+                )
     for offer in plan.findings.offers:
         winner = next((c for c in plan.sequence.chosen if offer.obstacle in c.obstacles), None)
         if offer.kind == kind and winner and winner.kind != kind:
             label = kb.vocabulary.obstacles[offer.obstacle]["label"]
-            lines.append(Line(1, "note", f"offered for {label}, standing {offer.standing.replace('_', ' ')}; {winner.kind.replace('_', ' ')} stands as well or better"))
+            lines.append(
+                Line(
+                    1,
+                    "note",
+                    f"offered for {label}, standing {offer.standing.replace('_', ' ')}; {winner.kind.replace('_', ' ')} stands as well or better",
+                )
+            )
     if len(lines) == 1:
         lines.append(Line(1, "note", "no rule offers it: no obstacle that it removes was found. Obstacles found: " + (", ".join(
             kb.vocabulary.obstacles[o]["label"] for o in sorted(plan.findings.obstacles, key=kb.vocabulary.obstacle_rank.__getitem__)) or "none")))  # fmt: skip
@@ -106,7 +114,11 @@ class _Trace:
             yield Line(depth, "rule", f"rule {rule['id']} (see above)")
             return
         self._told.add(rule["id"])
-        yield Line(depth, "rule", f"rule {rule['id']}: {fill(rule['because']['why'], values)} {fill(rule['because']['what'], values)}")
+        yield Line(
+            depth,
+            "rule",
+            f"rule {rule['id']}: {fill(rule['because']['why'], values)} {fill(rule['because']['what'], values)}",
+        )
         yield Line(depth + 1, "ground", fill(rule["because"]["ground"], values))
         for source in rule["sources"]:
             cited = self.kb.sources[source["id"]]["citation"] if "id" in source else "common practice"
@@ -120,9 +132,17 @@ class _Trace:
             yield Line(depth, "fact", ground_text(known, self.kb.vocabulary))
             yield from self.sources(known.sources, depth + 1)
             if known.relatives and known.basis != "species":
-                yield Line(depth + 1, "note", "relatives: " + ", ".join(known.relatives[:6]) + (" …" if len(known.relatives) > 6 else ""))
+                yield Line(
+                    depth + 1,
+                    "note",
+                    "relatives: " + ", ".join(known.relatives[:6]) + (" …" if len(known.relatives) > 6 else ""),
+                )
             for other in known.against:
-                yield Line(depth + 1, "note", f"but {self.kb.vocabulary.label(known.key, other['is'])}, says {other.get('source', 'common practice')}")
+                yield Line(
+                    depth + 1,
+                    "note",
+                    f"but {self.kb.vocabulary.label(known.key, other['is'])}, says {other.get('source', 'common practice')}",
+                )
         elif fact[1] == "unknown":
             yield Line(depth, "fact", f"{fact[0].replace('_', ' ')} is not known")
         else:

@@ -192,6 +192,13 @@ def _lend(
         enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
         words = [best] if enough else []
     return [
-        Known(key, word, rank, tuple(stated.get(word, ())), round(min(1.0, counts[word] / total), 2), tuple(votes.get(word, ())))
+        Known(
+            key,
+            word,
+            rank,
+            tuple(stated.get(word, ())),
+            round(min(1.0, counts[word] / total), 2),
+            tuple(votes.get(word, ())),
+        )
         for word in words
     ]

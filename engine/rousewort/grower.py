@@ -59,7 +59,9 @@ def make_grower(
     ]
     problems += [f"'{word}' is both had and lacked: say one of them." for word in sorted((have | allow) & without)]
     restricted = {word for word, item in equipment.items() if item.get("permission")}
-    problems += [f"'{word}' is dangerous and is only used when you say --allow {word}." for word in sorted(have & restricted)]
+    problems += [
+        f"'{word}' is dangerous and is only used when you say --allow {word}." for word in sorted(have & restricted)
+    ]
     problems += [f"'{w}' needs no permission: use --have {w}." for w in sorted((allow & set(equipment)) - restricted)]
     lots = vocabulary.files["lots"]
     for part, word in (("stored", stored), ("provenance", provenance)):

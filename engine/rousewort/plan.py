@@ -142,7 +142,9 @@ class NoSingleMatch(Trouble):
     def __init__(self, match: Match, kb: KnowledgeBase) -> None:
         listed = "\n".join(f"  {name}" for name in match.candidates)
         if match.matched_by not in ("none",):
-            super().__init__(f"'{match.query}' is a name of {len(match.candidates)} species. Name one of them:\n{listed}")
+            super().__init__(
+                f"'{match.query}' is a name of {len(match.candidates)} species. Name one of them:\n{listed}"
+            )
         elif listed:
             super().__init__(f"No plant called '{match.query}' is known here. Names most like it:\n{listed}")
         else:
@@ -316,7 +318,9 @@ class _Composer:
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
         labels = [self.vocabulary.files["equipment"][n]["label"] for n in needs]
-        return f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
+        return (
+            f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
+        )
 
     # --- steps
 
@@ -326,10 +330,14 @@ class _Composer:
         credit = dict(grower.had)  # days already given, spent on the first steps of their kind
         sow = next((c for c in sequence.chosen if c.kind == "sow"), None)
         before = [c for c in sequence.chosen if c is not sow]
-        if before and before[-1].kind == "outdoor_winter":  # the seed is sown already: what sowing removes is removed there
+        if (
+            before and before[-1].kind == "outdoor_winter"
+        ):  # the seed is sown already: what sowing removes is removed there
             last = before[-1]
             if sow:
-                before[-1] = Chosen(last.kind, last.obstacles + sow.obstacles, last.offers + sow.offers, last.optional, last.medium)
+                before[-1] = Chosen(
+                    last.kind, last.obstacles + sow.obstacles, last.offers + sow.offers, last.optional, last.medium
+                )
             sow_after = False
         else:
             sow_after = True
@@ -375,7 +383,9 @@ class _Composer:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=tuple([*given, *(fill(line, values) for line in parts["do"]), *self._extra(chosen.kind, treatment, grower)]),
+            do=tuple(
+                [*given, *(fill(line, values) for line in parts["do"]), *self._extra(chosen.kind, treatment, grower)]
+            ),
             watch=tuple(fill(line, values) for line in parts["watch"]),
             until=fill(parts["until"], values),
             success=fill(parts["success"], values),
@@ -404,17 +414,27 @@ class _Composer:
         parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
         return {**parts, "do": [*parts["do"], *also]}
 
-    def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower) -> dict[str, str]:
-        values = {unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS}
-        values["temperature"] = temperature_text(temperature) if temperature else "the temperature that its source gives"
+    def _values(
+        self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower
+    ) -> dict[str, str]:
+        values = {
+            unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS
+        }
+        values["temperature"] = (
+            temperature_text(temperature) if temperature else "the temperature that its source gives"
+        )
         days = amounts.get("days")
         values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
         values["name"] = self.display
         small = self.vocabulary.files["bands"]["small_lot"]["most"]
         if grower.seeds is not None and grower.seeds <= small:
-            values["cut_text"] = f"With {grower.seeds} seeds, cut none: feel each for weight and firmness, and keep all that are sound."
+            values["cut_text"] = (
+                f"With {grower.seeds} seeds, cut none: feel each for weight and firmness, and keep all that are sound."
+            )
         else:
-            values["cut_text"] = "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
+            values["cut_text"] = (
+                "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
+            )
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 
     def _credit(
@@ -427,8 +447,15 @@ class _Composer:
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
             return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
         off = min(had, days.use)
-        less = {part: max(0, value - off) if (value := getattr(days, part)) is not None else None for part in ("low", "use", "high")}
-        return {**amounts, "days": days._replace(**less)}, [f"{off} days were already given; the rest is counted here."], off
+        less = {
+            part: max(0, value - off) if (value := getattr(days, part)) is not None else None
+            for part in ("low", "use", "high")
+        }
+        return (
+            {**amounts, "days": days._replace(**less)},
+            [f"{off} days were already given; the rest is counted here."],
+            off,
+        )
 
     def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
         if not treatment.get("irreversible") or grower.seeds is None:
@@ -453,7 +480,10 @@ class _Composer:
         expect = sow["expect"][word]
         potted = "root_must_grow" in obstacles
         key = "potted" if potted else "dark" if light == "dark" else "surface" if surface else "covered"
-        values = {"depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses", "temperature": temperature_text(temperature)}
+        values = {
+            "depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses",
+            "temperature": temperature_text(temperature),
+        }
         return {
             "light": light,
             "depth_mm": depth,
@@ -535,7 +565,11 @@ class _Composer:
     def _sources(self) -> tuple[dict[str, Any], ...]:
         """Every work that the plan rests on. One that is recalled anywhere in it counts as recalled."""
         return tuple(
-            {"id": key, "citation": self.kb.sources[key]["citation"], "held": "memory" if "memory" in held else min(held)}
+            {
+                "id": key,
+                "citation": self.kb.sources[key]["citation"],
+                "held": "memory" if "memory" in held else min(held),
+            }
             for key, held in sorted(self._used.items())
         )
 
@@ -579,12 +613,18 @@ class _Composer:
         used = {need for c in sequence.chosen for need in self.kb.treatments[c.kind]["needs"]}
         offered = {need for offer in self.findings.offers for need in self.kb.treatments[offer.kind]["needs"]}
         changes = [("without", need) for need in sorted(used & self.grower.has)]
-        changes += [("allow", n) for n in sorted(offered) if equipment[n].get("permission") and n not in self.grower.allows]
+        changes += [
+            ("allow", n) for n in sorted(offered) if equipment[n].get("permission") and n not in self.grower.allows
+        ]
         changes += [("have", n) for n in sorted(offered - self.grower.has) if not equipment[n].get("permission")]
         for how, need in changes:
             other_grower = self.grower.changed(**{how: need})
             # What is newly allowed or had is put first: otherwise it would stand behind what serves already.
-            prefer = frozenset(k for k, t in self.kb.treatments.items() if need in t["needs"]) if how != "without" else frozenset()
+            prefer = (
+                frozenset(k for k, t in self.kb.treatments.items() if need in t["needs"])
+                if how != "without"
+                else frozenset()
+            )
             other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary, prefer)
             if other.shape() in seen or other.unmet:
                 continue
@@ -598,7 +638,9 @@ class _Composer:
 
     def _unknowns(self) -> Iterable[str]:
         """Keys that some rule reads and that nothing is known of."""
-        spread = {key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()} | DERIVED
+        spread = {
+            key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()
+        } | DERIVED
         for key, word in sorted(self.findings.facts):
             if word == "unknown":
                 yield f"{key}: {spread[key]}"

@@ -50,9 +50,13 @@ def search(
         has |= {key: {entry[0]} for key, entry in summary["answers"].items()}
         if not all(word in has.get(key, ()) for key, word in wanted):
             continue
-        if level and not any(level.replace("-", "_") in has.get(k, ()) for k in ("physiological_level", "morphophysiological_level")):
+        if level and not any(
+            level.replace("-", "_") in has.get(k, ()) for k in ("physiological_level", "morphophysiological_level")
+        ):
             continue
-        if treatment and not any(t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())):
+        if treatment and not any(
+            t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())
+        ):
             continue
         word = next(iter(has.get("dormancy_class", ())), None)
         found.append(

@@ -7,8 +7,15 @@ Sources: the works cited in kb/sources.yaml, by report. The floors lie a little 
 from __future__ import annotations
 
 import pytest
-
-from rousewort.agreement import Judged, baseline_days, baseline_gives, from_traits_alone, leave_sources_out, lengths, score
+from rousewort.agreement import (
+    Judged,
+    baseline_days,
+    baseline_gives,
+    from_traits_alone,
+    leave_sources_out,
+    lengths,
+    score,
+)
 from rousewort.knowledge.base import KnowledgeBase, load
 
 
@@ -30,7 +37,9 @@ def test_plans_agree_with_the_source_left_out(left_out: list[Judged], what: str,
 
 
 @pytest.mark.parametrize("what", ["coat", "cold", "warm"])
-def test_plans_are_no_worse_than_the_majority_of_the_genus(kb: KnowledgeBase, left_out: list[Judged], what: str) -> None:
+def test_plans_are_no_worse_than_the_majority_of_the_genus(
+    kb: KnowledgeBase, left_out: list[Judged], what: str
+) -> None:
     base = [(baseline_gives(kb, j, what), j.claim.give[what]) for j in left_out if what in j.claim.give]
     assert score(left_out, what).agreed >= sum(given if wanted else 1 - given for given, wanted in base)
 

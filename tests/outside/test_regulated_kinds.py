@@ -11,7 +11,6 @@ import csv
 from pathlib import Path
 
 import pytest
-
 from rousewort.knowledge.base import load
 from rousewort.plan import Planner
 
@@ -61,8 +60,12 @@ def test_kinds_prechilled_when_fresh_are_chilled_by_the_plan(compared: list[dict
 def test_light_of_the_regulation_is_known_where_an_entry_states_it(compared: list[dict]) -> None:
     """The plan must not bury seed that the regulation tests in light where its entry says anything of light."""
     kb = load()
-    stated = [c for c in compared if c["light"] == "required" and "light" in (kb.taxon(c["name"]) or {}).get("traits", {})]
+    stated = [
+        c for c in compared if c["light"] == "required" and "light" in (kb.taxon(c["name"]) or {}).get("traits", {})
+    ]
     wrong = [c["name"] for c in stated if not c["lit"]]
-    print(f"light: {len(stated) - len(wrong)} of {len(stated)} agree where stated; {sum(c['light'] == 'required' for c in compared)} kinds tested in light")
+    print(
+        f"light: {len(stated) - len(wrong)} of {len(stated)} agree where stated; {sum(c['light'] == 'required' for c in compared)} kinds tested in light"
+    )
     assert stated
     assert not wrong

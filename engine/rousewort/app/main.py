@@ -60,7 +60,9 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
                 epilog=module.EPILOG,
                 formatter_class=_Help,
             )
-            child.add_argument("--kb", action="append", default=[], metavar="DIR", help="a private knowledge base laid over ours")
+            child.add_argument(
+                "--kb", action="append", default=[], metavar="DIR", help="a private knowledge base laid over ours"
+            )
             module.add_arguments(child)
             child.set_defaults(run=module.run)
         else:
@@ -90,7 +92,9 @@ class _Version(argparse.Action):
 
         from rousewort.rules.run import durable_works
 
-        engine = "durable_rules" if durable_works() else "plain (durable_rules is not installed or cannot be imported here)"
+        engine = (
+            "durable_rules" if durable_works() else "plain (durable_rules is not installed or cannot be imported here)"
+        )
         print(f"rousewort {version('rousewort')}, rules engine: {engine}")
         parser.exit()
 

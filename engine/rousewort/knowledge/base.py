@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rousewort.errors import KnowledgeTrouble, Trouble
 from rousewort.knowledge.files import shipped_layer, stamp
@@ -131,9 +131,7 @@ class KnowledgeBase:
             ranked = [name for name in ranked if best[name] >= best[ranked[0]] - 4]
         return ranked[:most]
 
-    def without(
-        self, *, source: str | None = None, species: str | None = None, reports: bool = False
-    ) -> KnowledgeBase:
+    def without(self, *, source: str | None = None, species: str | None = None, reports: bool = False) -> KnowledgeBase:
         """The same knowledge with a thing hidden, and all that rests on it.
 
         `source`: every statement and report of that source. `species`: the whole entry, and what its genus and
@@ -167,7 +165,11 @@ def _filtered(records: dict[str, Record], keep: Callable[[Record], bool]) -> dic
     out = {}
     for name, record in records.items():
         facts = [s for group in record.get("traits", {}).values() for s in group]
-        if all(map(keep, facts)) and all(map(keep, record.get("reports", ()))) and all(map(keep, record.get("lots", ()))):
+        if (
+            all(map(keep, facts))
+            and all(map(keep, record.get("reports", ())))
+            and all(map(keep, record.get("lots", ())))
+        ):
             out[name] = record
             continue
         traits = {key: [s for s in group if keep(s)] for key, group in record.get("traits", {}).items()}

@@ -50,7 +50,9 @@ class Around:
     `hidden`: accepted names that the store holds in an older form; they are left out.
     """
 
-    def __init__(self, store: Store, vocabulary: Vocabulary, hidden: Iterable[str] = (), beside: Iterable[Record] = ()) -> None:
+    def __init__(
+        self, store: Store, vocabulary: Vocabulary, hidden: Iterable[str] = (), beside: Iterable[Record] = ()
+    ) -> None:
         self.store, self.vocabulary, self.hidden, self.beside = store, vocabulary, frozenset(hidden), list(beside)
 
     @cached_property
@@ -65,7 +67,13 @@ class Around:
             for key, shown in entry["shows"].items():
                 others = [w for w in self.vocabulary.traits[key]["values"] if w not in shown]
                 why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
-                found.append(({"dormancy_class": [word], key: others}, why, "One of the two is wrong, or speaks of another lot or stage."))
+                found.append(
+                    (
+                        {"dormancy_class": [word], key: others},
+                        why,
+                        "One of the two is wrong, or speaks of another lot or stage.",
+                    )
+                )
         return found
 
     @cached_property
@@ -74,7 +82,13 @@ class Around:
         from rousewort.knowledge.store import name_rows
 
         known: list[tuple[str, str]] = [row for row in self.store.scientific_names() if row[1] not in self.hidden]  # type: ignore[attr-defined]
-        known += [(f, r["name"]) for r in self.beside if "adds_to" not in r for f, kind in name_rows(r) if kind != "common_name"]
+        known += [
+            (f, r["name"])
+            for r in self.beside
+            if "adds_to" not in r
+            for f, kind in name_rows(r)
+            if kind != "common_name"
+        ]
         parts: dict[str, list[tuple[str, str]]] = {}
         for folded, accepted in known:
             genus, _, rest = folded.partition(" ")
@@ -86,7 +100,9 @@ class Around:
     def claimed_by(self, name: str) -> str | None:
         """The accepted name of another entry that has `name` as accepted name or synonym."""
         folded = fold(name)
-        return next((accepted for known, accepted in self.names.get(f"{folded.split()[0]} *", ()) if known == folded), None)
+        return next(
+            (accepted for known, accepted in self.names.get(f"{folded.split()[0]} *", ()) if known == folded), None
+        )
 
     def one_letter_from(self, name: str) -> list[str]:
         from rapidfuzz.distance import OSA
@@ -121,22 +137,37 @@ def doubts(document: Document, around: Around) -> Iterator[Doubt]:
 def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
     if "adds_to" in record:
         return
-    for path, name in [(("name",), record["name"]), *((("synonyms", i), s) for i, s in enumerate(record.get("synonyms", ())))]:
+    for path, name in [
+        (("name",), record["name"]),
+        *((("synonyms", i), s) for i, s in enumerate(record.get("synonyms", ()))),
+    ]:
         other = around.claimed_by(name)
         if other and other != record["name"]:
             what = f"{name} is a name of the entry {other}"
-            yield Doubt("near-name", document.problem(path, what, "Add to that entry, or mend one of the two."), "One plant in two entries gets two plans, each from half of what is known.")
+            yield Doubt(
+                "near-name",
+                document.problem(path, what, "Add to that entry, or mend one of the two."),
+                "One plant in two entries gets two plans, each from half of what is known.",
+            )
         elif not other:
             near = around.one_letter_from(name) if path == ("name",) else []
             if near:
                 what = f"{name} is one letter from {', '.join(near)}, which has an entry"
-                yield Doubt("near-name", document.problem(path, what, "If it is the same plant, add to that entry."), "A misspelt name makes a second entry that nobody finds.")
+                yield Doubt(
+                    "near-name",
+                    document.problem(path, what, "If it is the same plant, add to that entry."),
+                    "A misspelt name makes a second entry that nobody finds.",
+                )
     if record["rank"] == "species" and "family" in record:
         genus = genus_of(record["name"])
         family = around.store.shared("genus_family").get(genus)
         if family and family != record["family"]:
             what = f"{genus} stands in {family} elsewhere here, not in {record['family']}"
-            yield Doubt("family", document.problem(("family",), what, f"Write {family}, or move the whole genus."), "A plan borrows from relatives: the wrong family lends the wrong traits.")
+            yield Doubt(
+                "family",
+                document.problem(("family",), what, f"Write {family}, or move the whole genus."),
+                "A plan borrows from relatives: the wrong family lends the wrong traits.",
+            )
 
 
 def _stated(record: Record, vocabulary: Vocabulary) -> dict[str, dict[str, Path]]:
@@ -158,7 +189,10 @@ def _stated(record: Record, vocabulary: Vocabulary) -> dict[str, dict[str, Path]
 def _contradictions(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
     stated = _stated(record, around.vocabulary)
     for words, why, mend in around.clashes:
-        hits = [next(((key, w, stated[key][w]) for w in group if w in stated.get(key, ())), None) for key, group in words.items()]
+        hits = [
+            next(((key, w, stated[key][w]) for w in group if w in stated.get(key, ())), None)
+            for key, group in words.items()
+        ]
         if all(hits):
             (one, word, first), (other, word_2, second) = sorted(hits, key=lambda hit: document.where(hit[2]))  # type: ignore[arg-type,index]
             line = document.where(first)[0]
@@ -192,20 +226,39 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
         most = general.get("at_most", {}).get(unit)
         if most is not None and max(low or 0, high or 0) > most:
             what = f"{kind} for {_span(low, high)} {unit} is beyond the limit of {most:g} {unit}"
-            yield Doubt("far-number", document.problem((*path, unit), what, "Look at the number and its unit again."), "No plan ever gives more than the limit of the treatment.")
+            yield Doubt(
+                "far-number",
+                document.problem((*path, unit), what, "Look at the number and its unit again."),
+                "No plan ever gives more than the limit of the treatment.",
+            )
             continue
         genus = genus_of(record["name"])
         published = _published(general, unit)
-        for known, whose in ((around.lengths(genus, kind, unit, record["name"]), f"of other {genus}"), (published, "published for the treatment")):
+        for known, whose in (
+            (around.lengths(genus, kind, unit, record["name"]), f"of other {genus}"),
+            (published, "published for the treatment"),
+        ):
             if known and (way := _beyond(low, high, known)):
                 what = f"{kind} for {_span(low, high)} {unit} is far {way} the {known[0]:g}–{known[1]:g} {unit} {whose}"
                 why = f"It is more than {TIMES_BEYOND:g} times beyond that range: often a slip of unit (hours for days, weeks for days) or of digit."
-                yield Doubt("far-number", document.problem((*path, unit), what, "Look at the number and its unit again; say in a note why it is right."), why)
+                yield Doubt(
+                    "far-number",
+                    document.problem(
+                        (*path, unit), what, "Look at the number and its unit again; say in a note why it is right."
+                    ),
+                    why,
+                )
                 break
 
 
 def _published(treatment: Record, unit: str) -> tuple[float, float] | None:
-    ends = [end for r in treatment.get("ranges", ()) if unit in r for end in (r[unit]["low"], r[unit]["high"]) if end is not None]
+    ends = [
+        end
+        for r in treatment.get("ranges", ())
+        if unit in r
+        for end in (r[unit]["low"], r[unit]["high"])
+        if end is not None
+    ]
     return (min(ends), max(ends)) if ends else None
 
 
@@ -226,7 +279,13 @@ def _degrees(document: Document, treatment: Record, path: Path, around: Around) 
     under = high is not None and general["low"] is not None and high < general["low"] - DEGREES_BEYOND
     if over or under:
         what = f"{treatment['kind']} at {_span(low, high)} °C is far {'above' if over else 'below'} the {general['low']}–{general['high']} °C of the treatment"
-        yield Doubt("far-number", document.problem((*path, "temperature_c"), what, "Look at the number again (°F? another kind of treatment?)."), f"It is more than {DEGREES_BEYOND:g} degrees outside.")
+        yield Doubt(
+            "far-number",
+            document.problem(
+                (*path, "temperature_c"), what, "Look at the number again (°F? another kind of treatment?)."
+            ),
+            f"It is more than {DEGREES_BEYOND:g} degrees outside.",
+        )
 
 
 def _span(low: Any, high: Any) -> str:
@@ -242,15 +301,25 @@ def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) 
         for i, report in enumerate(record.get("reports", ())):
             for j, treatment in enumerate(report.get("treatments", ())):
                 vote = meanings[treatment["means"]]["vote"]
-                if vote and treatment["kind"] in response["kinds"] and not (report.get("low_standing") or treatment.get("low_standing")):
-                    votes.append((vote in ("needed", "helps"), treatment["means"], report, ("reports", i, "treatments", j)))
+                if (
+                    vote
+                    and treatment["kind"] in response["kinds"]
+                    and not (report.get("low_standing") or treatment.get("low_standing"))
+                ):
+                    votes.append(
+                        (vote in ("needed", "helps"), treatment["means"], report, ("reports", i, "treatments", j))
+                    )
         first = next((v for v in votes), None)
         other = next((v for v in votes if first and v[0] != first[0]), None)
         if first and other and first[2] is not other[2] and response["kinds"]:
             line = document.where(first[3])[0]
             what = f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[other[1]]['label']}, but {meanings[first[1]]['label']} on line {line} ({first[2].get('source', 'common practice')})"
             mend = "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`."
-            yield Doubt("reports-differ", document.problem(other[3], what, mend), "Where reports contradict each other, the plan can only say that lots differ.")
+            yield Doubt(
+                "reports-differ",
+                document.problem(other[3], what, mend),
+                "Where reports contradict each other, the plan can only say that lots differ.",
+            )
 
 
 def _grounds(document: Document, record: Record) -> Iterator[Doubt]:
@@ -263,6 +332,18 @@ def _grounds(document: Document, record: Record) -> Iterator[Doubt]:
     placeless = [path for fact, path in facts if fact["held"] == "read" and "source" in fact and "where" not in fact]
     if placeless:
         what = f"{len(placeless)} of {len(facts)} facts read in a work do not say where in it"
-        yield Doubt("no-place", document.problem(placeless[0], what, "Add `where: p. 12, table 3` (or: abstract)."), "Whoever checks the fact must otherwise read the whole work.")
+        yield Doubt(
+            "no-place",
+            document.problem(placeless[0], what, "Add `where: p. 12, table 3` (or: abstract)."),
+            "Whoever checks the fact must otherwise read the whole work.",
+        )
     if facts and not any("source" in fact for fact, _ in facts) and record["rank"] == "species":
-        yield Doubt("no-source", document.problem(facts[0][1], "no fact of this entry names a source", "Cite a work, or leave blank what is not published."), "Common practice may be wrong, and nobody can look it up.")
+        yield Doubt(
+            "no-source",
+            document.problem(
+                facts[0][1],
+                "no fact of this entry names a source",
+                "Cite a work, or leave blank what is not published.",
+            ),
+            "Common practice may be wrong, and nobody can look it up.",
+        )

@@ -56,9 +56,7 @@ def stamp(layers: Sequence[Path]) -> str:
     return digest.hexdigest()
 
 
-def read_layer(
-    layer: Path, progress: Callable[[int], None] | None = None
-) -> tuple[dict[str, Document], list[Problem]]:
+def read_layer(layer: Path, progress: Callable[[int], None] | None = None) -> tuple[dict[str, Document], list[Problem]]:
     """Parse every file of a layer. Returns documents by path relative to the layer, and the problems found.
 
     `progress` is told how many files of the layer have been read so far.

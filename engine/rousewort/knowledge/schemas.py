@@ -49,12 +49,19 @@ def many(items: Schema, description: str, least: int = 1) -> Schema:
     return {"type": "array", "items": items, "minItems": least, "description": description}
 
 
+def mapped(values: Schema, description: str) -> Schema:
+    return {"type": "object", "description": description, "additionalProperties": values}
+
+
 def span(description: str, top: float, whole: bool = False, use: bool = False) -> Schema:
     """A range; an open end is null. That low ≤ high is checked in Python: JSON Schema cannot say it."""
     one = {"type": ["integer" if whole else "number", "null"], "minimum": -90, "maximum": top}
     ends = {"low": {**one, "description": "Lower end."}, "high": {**one, "description": "Upper end."}}
     if use:
-        ends["use"] = {"type": ["number", "object", "null"], "description": "The value to use; {day, night} for a temperature."}
+        ends["use"] = {
+            "type": ["number", "object", "null"],
+            "description": "The value to use; {day, night} for a temperature.",
+        }
     return closed(ends, ["low", "high"], description)
 
 
@@ -101,7 +108,10 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         **closed(
             {
                 "name": text("The accepted name; for a species two words or more, without author."),
-                "rank": words({"species": {"means": "A species or a taxon below it."}, "genus": {}, "family": {}}, "What the entry is about."),
+                "rank": words(
+                    {"species": {"means": "A species or a taxon below it."}, "genus": {}, "family": {}},
+                    "What the entry is about.",
+                ),
                 "family": text("The family, by APG IV or for gymnosperms by current use."),
                 "adds_to": text("Only in a private layer: the accepted name whose entry this file adds reports to."),
                 "synonyms": many(text("A name no longer used."), "Other scientific names."),
@@ -123,7 +133,9 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                     ),
                     "How lots and provenances of this plant differ.",
                 ),
-                "reports": many(_report(vocabulary, kinds), "What sources did to the seed, one source on one lot each."),
+                "reports": many(
+                    _report(vocabulary, kinds), "What sources did to the seed, one source on one lot each."
+                ),
             },
             ["name", "rank"],
             "One taxon: what is known of its seed, and what was tried on it.",
@@ -162,7 +174,12 @@ def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 },
                 "For hot water: which of the two ways.",
             ),
-            "strength_pct": {"type": "number", "minimum": 0, "maximum": 100, "description": "Strength of acid or solution, per cent."},
+            "strength_pct": {
+                "type": "number",
+                "minimum": 0,
+                "maximum": 100,
+                "description": "Strength of acid or solution, per cent.",
+            },
             "low_standing": text("Why this treatment counts less than the rest of the report."),
             "note": text("What a reader should know, in our own words."),
         },
@@ -186,7 +203,10 @@ def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "treatments": many(treatment, "What was done, in the order given."),
             "lot": lot,
             "germination_pct": closed(
-                {"treated": {**percent, "description": "After the treatments."}, "untreated": {**percent, "description": "Without them."}},
+                {
+                    "treated": {**percent, "description": "After the treatments."},
+                    "untreated": {**percent, "description": "Without them."},
+                },
                 [],
                 "How much germinated.",
             ),
@@ -210,10 +230,24 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     then = {
         "description": "What the rule does.",
         "anyOf": [
-            closed({"conclude": {**fact, "description": "A trait and its word."}}, ["conclude"], "Phase traits: a trait follows."),
-            closed({"finding": words(vocabulary.files["findings"], "The finding.")}, ["finding"], "Phase traits: a finding follows."),
             closed(
-                {"obstacle": obstacle, "optional": {"type": "boolean", "description": "Worth removing, but part of the lot comes without."}},
+                {"conclude": {**fact, "description": "A trait and its word."}},
+                ["conclude"],
+                "Phase traits: a trait follows.",
+            ),
+            closed(
+                {"finding": words(vocabulary.files["findings"], "The finding.")},
+                ["finding"],
+                "Phase traits: a finding follows.",
+            ),
+            closed(
+                {
+                    "obstacle": obstacle,
+                    "optional": {
+                        "type": "boolean",
+                        "description": "Worth removing, but part of the lot comes without.",
+                    },
+                },
                 ["obstacle"],
                 "Phase obstacles: this stands in the way.",
             ),
@@ -227,14 +261,24 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["offer", "for", "standing"],
                 "Phase treatments: this removes the obstacle.",
             ),
-            closed({"rules_out": kind, "for": obstacle}, ["rules_out"], "Phase treatments: this must not be used (for that obstacle)."),
             closed(
-                {"caution": text("The warning."), "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it.")},
+                {"rules_out": kind, "for": obstacle},
+                ["rules_out"],
+                "Phase treatments: this must not be used (for that obstacle).",
+            ),
+            closed(
+                {
+                    "caution": text("The warning."),
+                    "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it."),
+                },
                 ["caution", "shows_on"],
                 "Phase cautions: a warning.",
             ),
             closed(
-                {"outcome": words(["laboratory"], "How it ends."), "do": many(text("What to do instead."), "What to do instead.")},
+                {
+                    "outcome": words(["laboratory"], "How it ends."),
+                    "do": many(text("What to do instead."), "What to do instead."),
+                },
                 ["outcome", "do"],
                 "Phase cautions: no bench plan.",
             ),
@@ -285,7 +329,11 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
 
 def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     source_list = many(
-        closed({"id": SOURCE, "held": held(vocabulary), "says": text("What it says, in our own words.")}, ["id", "held"], "A source."),
+        closed(
+            {"id": SOURCE, "held": held(vocabulary), "says": text("What it says, in our own words.")},
+            ["id", "held"],
+            "A source.",
+        ),
         "Sources.",
         least=0,
     )
@@ -305,7 +353,10 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["low", "use", "high"],
         "Temperature, °C.",
     )
-    levels = {**vocabulary.traits["physiological_level"]["values"], **vocabulary.traits["morphophysiological_level"]["values"]}
+    levels = {
+        **vocabulary.traits["physiological_level"]["values"],
+        **vocabulary.traits["morphophysiological_level"]["values"],
+    }
     a_range = closed(
         {
             "for": many(words(vocabulary.obstacles, "Obstacle."), "Obstacles that the range is for."),
@@ -321,7 +372,14 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "A range where no report on species or genus gives one; the first that fits is used.",
     )
     override = closed(
-        {"label": text("Name."), "also": lines, "do": lines, "watch": lines, "until": text("Event."), "success": text("Sign.")},
+        {
+            "label": text("Name."),
+            "also": lines,
+            "do": lines,
+            "watch": lines,
+            "until": text("Event."),
+            "success": text("Sign."),
+        },
         [],
         "Replaces these parts.",
     )
@@ -344,19 +402,35 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["held"],
                 "Lot size it suits.",
             ),
-            "at_most": closed({u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes", "temperature_c")}, [], "A limit that no report may exceed; that of temperature binds all but reports on the species itself."),
+            "at_most": closed(
+                {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in (*AMOUNTS, "temperature_c")},
+                [],
+                "A limit that no report may exceed; that of temperature binds all but reports on the species itself.",
+            ),
             "ranges": many(a_range, "Ranges, from special to general.", least=0),
             "temperature_c": degrees,
-            "by_climate": {"type": "object", "description": "Other temperatures by home climate.", "additionalProperties": closed({"temperature_c": degrees}, ["temperature_c"], "By climate.")},
-            "expect": {"type": "object", "description": "For sowing: when seedlings come and when to give up, by dormancy class.", "additionalProperties": closed({"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)}, ["days", "give_up", "held"], "By class.")},
+            "by_climate": mapped(
+                closed({"temperature_c": degrees}, ["temperature_c"], "By climate."), "Other temperatures by home climate."
+            ),
+            "expect": mapped(
+                closed(
+                    {"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)},
+                    ["days", "give_up", "held"],
+                    "By class.",
+                ),
+                "For sowing: when seedlings come and when to give up, by dormancy class.",
+            ),
             "medium": text("What it is done in."),
-            "media": {"type": "object", "description": "Other media by name.", "additionalProperties": {"type": "string"}},
+            "media": mapped({"type": "string"}, "Other media by name."),
             "do": lines,
             "watch": many(text("What to look for."), "What to watch for.", least=0),
             "until": text("The event that ends it."),
             "success": text("How to tell that it worked."),
-            "by_obstacle": {"type": "object", "description": "Parts that differ by obstacle.", "propertyNames": {"enum": list(vocabulary.obstacles)}, "additionalProperties": override},
-            "by_way": {"type": "object", "description": "Parts that differ by way.", "additionalProperties": override},
+            "by_obstacle": {
+                **mapped(override, "Parts that differ by obstacle."),
+                "propertyNames": {"enum": list(vocabulary.obstacles)},
+            },
+            "by_way": mapped(override, "Parts that differ by way."),
             "cautions": many(
                 closed({"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."),
                 "Cautions, shown wherever the step shows.",
@@ -375,12 +449,20 @@ def sources() -> Schema:
         ["citation"],
         "A published work.",
     )
-    return {"type": "object", "description": "Every published work cited, by id.", "propertyNames": {"pattern": "^[a-z0-9-]+$"}, "additionalProperties": one}
+    return {
+        "type": "object",
+        "description": "Every published work cited, by id.",
+        "propertyNames": {"pattern": "^[a-z0-9-]+$"},
+        "additionalProperties": one,
+    }
 
 
 def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     strings = {"type": "array", "items": {"type": "string"}}
-    amount = {"type": ["object", "null"], "description": "low, use, high and from: species, genus, class, treatment; open ends null."}
+    amount = {
+        "type": ["object", "null"],
+        "description": "low, use, high and from: species, genus, class, treatment; open ends null.",
+    }
     step = {
         "type": "object",
         "description": "A chosen treatment with its numbers.",
@@ -432,7 +514,9 @@ def all_schemas(vocabulary: Vocabulary, treatments: list[str]) -> dict[str, Sche
         "sources": sources(),
         "plan": plan(vocabulary, kinds),
     }
-    return {stem: {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema} for stem, schema in built.items()}
+    return {
+        stem: {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema} for stem, schema in built.items()
+    }
 
 
 def write(layer: Path) -> list[Path]:

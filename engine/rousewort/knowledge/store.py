@@ -90,7 +90,12 @@ class MemoryStore:
 
     def scientific_names(self) -> list[tuple[str, str]]:
         """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
-        return [(folded, name) for name, record in self.records.items() for folded, kind in name_rows(record) if kind != "common_name"]
+        return [
+            (folded, name)
+            for name, record in self.records.items()
+            for folded, kind in name_rows(record)
+            if kind != "common_name"
+        ]
 
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = triples(folded)
@@ -147,9 +152,7 @@ def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> Non
     connection.executemany("insert into known_as values (?, ?, ?)", sorted(names))
     pairs = sorted({(three, folded) for folded, _, _ in names for three in triples(folded)})
     connection.executemany("insert into triple values (?, ?)", pairs)
-    connection.executemany(
-        "insert into pooled values (?, ?, ?)", [(*key, _dump(store.group(*key))) for key in groups]
-    )
+    connection.executemany("insert into pooled values (?, ?, ?)", [(*key, _dump(store.group(*key))) for key in groups])
     connection.commit()
 
 
@@ -167,7 +170,9 @@ class IndexStore:
         self._kept: dict[tuple, Any] = {}
         version = self._connection.execute("pragma user_version").fetchone()[0]
         if version != INDEX_FORMAT:
-            raise Trouble(f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again.")
+            raise Trouble(
+                f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
+            )
 
     def _one(self, key: tuple, sql: str, arguments: tuple, otherwise: Callable[[], Any] = lambda: None) -> Any:
         if key not in self._kept:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
 import yaml
 
@@ -56,7 +56,7 @@ class Document:
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
     """Only parses; every scalar stays text until `_Builder` reads it."""
 
-    yaml_implicit_resolvers: dict = {}
+    yaml_implicit_resolvers: ClassVar[dict] = {}
 
 
 def read(text: bytes | str, file: str) -> Document:
@@ -117,7 +117,9 @@ def _from_yaml_error(error: yaml.YAMLError, file: str) -> Problem:
     mark = getattr(error, "problem_mark", None)
     what = getattr(error, "problem", None) or str(error).splitlines()[0]
     mend = "Check the indentation, and quote text that holds a colon, a # or a leading quote."
-    return Problem(file, mark.line + 1 if mark else 0, mark.column + 1 if mark else 0, f"not readable as YAML: {what}", mend)
+    return Problem(
+        file, mark.line + 1 if mark else 0, mark.column + 1 if mark else 0, f"not readable as YAML: {what}", mend
+    )
 
 
 class _Builder:

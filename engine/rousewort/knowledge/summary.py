@@ -67,14 +67,24 @@ def season_order(report: Record, meanings: dict[str, dict]) -> str | None:
     """The warm and cold periods of one report, in order, as a word of `season_order`."""
     seasons: list[str] = []
     for treatment in report.get("treatments", ()):
-        if meanings[treatment["means"]]["vote"] not in ("needed", "helps") or (treatment.get("days") or {}).get("high") == 0:
+        if (
+            meanings[treatment["means"]]["vote"] not in ("needed", "helps")
+            or (treatment.get("days") or {}).get("high") == 0
+        ):
             continue
         season = "cold" if treatment["kind"] in COLD else "warm" if treatment["kind"] in WARM else None
         if season and (not seasons or seasons[-1] != season):
             seasons.append(season)
     word = "_".join(seasons[:3])
-    return f"{word}_only" if word in ("cold", "warm") else word if word in ("warm_cold", "cold_warm", "cold_warm_cold") else \
-        "warm_cold" if word == "warm_cold_warm" else None
+    return (
+        f"{word}_only"
+        if word in ("cold", "warm")
+        else word
+        if word in ("warm_cold", "cold_warm", "cold_warm_cold")
+        else "warm_cold"
+        if word == "warm_cold_warm"
+        else None
+    )
 
 
 def summarise(record: Record, vocabulary: Vocabulary) -> Record:

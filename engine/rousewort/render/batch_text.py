@@ -125,7 +125,7 @@ def event_text(event: Event) -> str:
 
 _SAID = {
     "seeds": "{value} seeds", "grams": "{value:g} g", "lost": "{value} lost", "new": "{value} new", "plants": "{value} plants",
-    "step": "to {value}", "until": "until {value}", "other": "with {value}", "reason": "{value}", "turn": "entry {value}",
+    "step": "to {value}", "until": "until {value}", "other": "with {value}", "reason": "{value}", "undoes": "entry {value}",
     "provenance": "from {value}", "held": "{value}", "south": "southern seasons",
 }  # fmt: skip
 

@@ -11,7 +11,10 @@ from rousewort.render.terminal import Page
 def provenance(kb: KnowledgeBase, fact: dict[str, Any]) -> str:
     """`[citation; held]`, with what it was inferred from and why it counts less."""
     cited = kb.sources[fact["source"]]["citation"] if "source" in fact else "no source"
-    parts = [cited + (f", {fact['where']}" if "where" in fact else ""), kb.vocabulary.files["held"][fact["held"]]["label"]]
+    parts = [
+        cited + (f", {fact['where']}" if "where" in fact else ""),
+        kb.vocabulary.files["held"][fact["held"]]["label"],
+    ]
     if "inferred_from" in fact:
         parts.append(f"inferred from: {fact['inferred_from']}")
     if "low_standing" in fact:
@@ -35,7 +38,9 @@ def treatment_text(kb: KnowledgeBase, treatment: dict[str, Any]) -> str:
     if "strength_pct" in treatment:
         parts.append(f"{treatment['strength_pct']} % strong")
     if "way" in treatment:
-        parts.append({"poured": "poured over, left to cool", "held": "held", "unknown": "way not stated"}[treatment["way"]])
+        parts.append(
+            {"poured": "poured over, left to cool", "held": "held", "unknown": "way not stated"}[treatment["way"]]
+        )
     meaning = kb.vocabulary.files["report_meanings"][treatment["means"]]["label"]
     kind = kb.treatments.get(treatment["kind"], {}).get("label", treatment["kind"].replace("_", " "))
     note = f" ({treatment['note']})" if "note" in treatment else ""

@@ -148,10 +148,8 @@ class Fonts:
 
 def tidy(text: str) -> str:
     """Composed letters, single spaces (a no-break one stays), nothing invisible."""
-    composed = unicodedata.normalize("NFC", text)
-    seen = "".join(
-        " " if c.isspace() and c != NO_BREAK else c for c in composed if c.isspace() or unicodedata.category(c) not in ("Cc", "Cf")
-    )
+    composed = "".join(" " if c.isspace() and c != NO_BREAK else c for c in unicodedata.normalize("NFC", text))
+    seen = "".join(c for c in composed if unicodedata.category(c) not in ("Cc", "Cf"))
     return " ".join(word for word in seen.split(" ") if word)
 
 

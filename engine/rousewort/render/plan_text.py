@@ -11,7 +11,11 @@ def render(plan: Plan, page: Page, brief: bool = False) -> str:
     """The plan, top to bottom: what it is, the steps, what else could be done, what is not known, sources."""
     _head(plan, page)
     if plan.outcome != "plan":
-        page.heading({"laboratory": "No bench plan", "unreachable": "Not reachable as things are", "unknown": "Not known"}[plan.outcome])
+        page.heading(
+            {"laboratory": "No bench plan", "unreachable": "Not reachable as things are", "unknown": "Not known"}[
+                plan.outcome
+            ]
+        )
         page.each(plan.advice)
     elif plan.advice:
         page.heading("Since relatives differ")
@@ -29,7 +33,9 @@ def _head(plan: Plan, page: Page) -> None:
         "synonym": f"'{plan.query}' is an older name of it.",
         "common_name": f"'{plan.query}' is a common name of it.",
         "spelling": f"Read for '{plan.query}'.",
-        "genus": "This species has no entry: the plan comes from its genus and family." if " " in name else "A whole genus: species in it may differ.",
+        "genus": "This species has no entry: the plan comes from its genus and family."
+        if " " in name
+        else "A whole genus: species in it may differ.",
         "family": "A whole family: species in it may differ.",
     }.get(plan.match.matched_by)
     if how:
@@ -43,7 +49,10 @@ def _head(plan: Plan, page: Page) -> None:
 
 
 def _step(step: Step, number: int, page: Page, brief: bool) -> None:
-    numbers = [f"{amount_text(a, unit)} {'' if 'seconds' in amount_text(a, unit) else unit}".strip() for unit, a in step.amounts.items()]
+    numbers = [
+        f"{amount_text(a, unit)} {'' if 'seconds' in amount_text(a, unit) else unit}".strip()
+        for unit, a in step.amounts.items()
+    ]
     if step.temperature:
         numbers.append(temperature_text(step.temperature))
     title = f"{number}. {step.label[:1].upper()}{step.label[1:]}" + (f": {', '.join(numbers)}" if numbers else "")
@@ -60,8 +69,17 @@ def _step(step: Step, number: int, page: Page, brief: bool) -> None:
     page.each((f"Why: {reason.text}" for reason in step.because[:3]), 3, bullet="", code="2")
     froms = {a.basis for a in step.amounts.values()} - {"species"}
     if froms:
-        words = {"genus": "its genus", "class": "its class of dormancy", "treatment": "general practice", "species": "the species"}
-        page.say("Numbers from " + " and ".join(sorted(words[f] for f in froms)) + ", not from reports on the species.", 3, code="2")
+        words = {
+            "genus": "its genus",
+            "class": "its class of dormancy",
+            "treatment": "general practice",
+            "species": "the species",
+        }
+        page.say(
+            "Numbers from " + " and ".join(sorted(words[f] for f in froms)) + ", not from reports on the species.",
+            3,
+            code="2",
+        )
 
 
 def _rest(plan: Plan, page: Page, brief: bool) -> None:
@@ -77,7 +95,11 @@ def _rest(plan: Plan, page: Page, brief: bool) -> None:
         page.heading("Not used")
         page.each(f"{item['kind'].replace('_', ' ')}: {item['because']}" for item in plan.ruled_out)
     named = [u.split(":")[0] for u in plan.unknowns]
-    traits = [n.replace("_", " ") for n in named if not n.startswith("reported_") and n not in ("season_order", "class_known_from")]
+    traits = [
+        n.replace("_", " ")
+        for n in named
+        if not n.startswith("reported_") and n not in ("season_order", "class_known_from")
+    ]
     if traits:
         page.heading("Not known")
         reports = len(named) - len(traits)

@@ -9,7 +9,7 @@ from rousewort.render.terminal import Page
 
 
 class Reckoning(NamedTuple):
-    """All that was reckoned for one plant. `grams`: of the lot as bought, for the seed of `cells` where there are any."""
+    """All that was reckoned for one plant. `grams`: of the lot as bought, for the seed of `cells` where there are."""
 
     plant: str
     cautions: tuple[str, ...]
@@ -55,10 +55,9 @@ def _weight(made: Reckoning, page: Page) -> None:
         page.say("The plan has no moist treatment: no medium and no fridge space.")
         return
     bags = f"{room.bags} {'bag' if room.bags == 1 else 'bags'} of a litre"
-    page.say(
-        f"For {', then '.join(made.moist)}: {_amount(room.medium_ml)} ml of medium wetted with {_amount(room.water_ml)} ml "
-        f"of water; {bags}, {_amount(room.bag_ml)} ml in all with its air; {_amount(room.fridge_l)} l of fridge or shelf."
-    )
+    medium = f"{_amount(room.medium_ml)} ml of medium wetted with {_amount(room.water_ml)} ml of water"
+    space = f"{_amount(room.bag_ml)} ml in all with its air; {_amount(room.fridge_l)} l of fridge or shelf"
+    page.say(f"For {', then '.join(made.moist)}: {medium}; {bags}, {space}.")
     page.say("Volumes by rules of thumb (common practice), not measured on this species.", code="2")
 
 

@@ -43,7 +43,12 @@ class Page:
         first = " " * indent + bullet
         rest = " " * (indent + len(bullet))
         wrapped = textwrap.wrap(
-            text, self.width, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+            text,
+            self.width,
+            initial_indent=first,
+            subsequent_indent=rest,
+            break_long_words=False,
+            break_on_hyphens=False,
         ) or [first]
         self.lines += [self.style(line, code) if code else line for line in wrapped]
 

@@ -95,7 +95,11 @@ def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str,
         document = (documents or {}).get(rule["id"])
 
         def say(path: tuple, what: str, mend: str = "", rule: dict = rule, document: Any = document) -> None:
-            found.append(document.problem(path, what, mend) if document else Problem(f"rules/{rule['id']}.yaml", 0, 0, what, mend))
+            found.append(
+                document.problem(path, what, mend)
+                if document
+                else Problem(f"rules/{rule['id']}.yaml", 0, 0, what, mend)
+            )
 
         broken = len(found)
         for part in ("when", "unless"):
@@ -110,13 +114,19 @@ def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str,
     return found
 
 
-def _check_condition(rule: dict, part: str, i: int, key: str, word: str, derivable: set, vocabulary: Vocabulary, say: Any) -> None:
+def _check_condition(
+    rule: dict, part: str, i: int, key: str, word: str, derivable: set, vocabulary: Vocabulary, say: Any
+) -> None:
     import difflib
 
     path = (part, i)
     if key not in vocabulary.keys:
         close = difflib.get_close_matches(key, vocabulary.keys, n=1)
-        say(path, f"`{key}` is no trait, report, finding or obstacle, so this can never match", f"Did you mean `{close[0]}`?" if close else "")
+        say(
+            path,
+            f"`{key}` is no trait, report, finding or obstacle, so this can never match",
+            f"Did you mean `{close[0]}`?" if close else "",
+        )
         return
     if word not in vocabulary.keys[key]:
         close = difflib.get_close_matches(str(word), vocabulary.keys[key], n=1)
@@ -125,11 +135,23 @@ def _check_condition(rule: dict, part: str, i: int, key: str, word: str, derivab
         return
     if key in _DERIVED_IN:
         if PHASES.index(_DERIVED_IN[key]) >= PHASES.index(rule["phase"]):
-            say(path, f"a rule of phase {rule['phase']} cannot read a {key}: it is settled only in phase {_DERIVED_IN[key]}", "Move the rule to a later phase.")
+            say(
+                path,
+                f"a rule of phase {rule['phase']} cannot read a {key}: it is settled only in phase {_DERIVED_IN[key]}",
+                "Move the rule to a later phase.",
+            )
         elif (key, word) not in derivable:
-            say(path, f"no rule ever concludes {key} `{word}`, so this can never match", "Add the rule that concludes it, or mend the word.")
+            say(
+                path,
+                f"no rule ever concludes {key} `{word}`, so this can never match",
+                "Add the rule that concludes it, or mend the word.",
+            )
     elif part == "unless":
-        say(path, f"`unless` speaks only of findings and obstacles, not of the trait {key}", "Conclude a finding from the trait in phase traits.")
+        say(
+            path,
+            f"`unless` speaks only of findings and obstacles, not of the trait {key}",
+            "Conclude a finding from the trait in phase traits.",
+        )
     elif word == "unknown" and rule["phase"] == "traits":
         say(path, f"`{key}: unknown` is settled only after phase traits", "Move the rule to a later phase.")
 
@@ -145,19 +167,31 @@ def _check_reach(rule: dict, derivable: set, vocabulary: Vocabulary, say: Any) -
             keys = {key for key, _ in line | earlier}
             if line & earlier:  # durable_rules takes each fact for one line only; the plain engine for both
                 both = ", ".join(f"{key}: {word}" for key, word in sorted(line & earlier))
-                say(("when", i), f"two lines can be met by the same fact ({both})", "Each line must speak of other facts.")
+                say(
+                    ("when", i),
+                    f"two lines can be met by the same fact ({both})",
+                    "Each line must speak of other facts.",
+                )
             elif len(keys) == 1 and keys.isdisjoint(_DERIVED_IN) and not vocabulary.many(*keys):
                 say(("when", i), f"a seed has one {keys.pop()}, so this can never match", "List the words in one line.")
     for i, then in enumerate(rule["then"]):
         if "offer" in then and ("obstacle", then["for"]) not in derivable:
-            say(("then", i), f"no rule ever names the obstacle `{then['for']}`, so this offer is never taken", "Mend it.")
+            say(
+                ("then", i),
+                f"no rule ever names the obstacle `{then['for']}`, so this offer is never taken",
+                "Mend it.",
+            )
 
 
 def _check_effects(rule: dict, vocabulary: Vocabulary, say: Any) -> None:
     for i, then in enumerate(rule["then"]):
         does = next(iter(then))
         if does not in _DOES[rule["phase"]]:
-            say(("then", i), f"a rule of phase {rule['phase']} cannot `{does}`", "It may: " + ", ".join(_DOES[rule["phase"]]))
+            say(
+                ("then", i),
+                f"a rule of phase {rule['phase']} cannot `{does}`",
+                "It may: " + ", ".join(_DOES[rule["phase"]]),
+            )
         for key, word in then.get("conclude", {}).items():
             if word not in vocabulary.given.get(key, {}):
                 say(("then", i), f"`{key}: {word}` is not in the vocabulary", "Conclude a trait and one of its words.")
@@ -178,6 +212,13 @@ def _check_examples(rule: dict, vocabulary: Vocabulary, say: Any) -> None:
             facts = frozenset().union(*lines(example))
             unknown = [f"{k}: {w}" for k, w in facts if w not in vocabulary.keys.get(k, ())]
             if unknown:
-                say(("examples", outcome, i), f"the example uses words that are not in the vocabulary: {', '.join(unknown)}")
+                say(
+                    ("examples", outcome, i),
+                    f"the example uses words that are not in the vocabulary: {', '.join(unknown)}",
+                )
             elif (matches(compiled, facts) is not None) != wanted:
-                say(("examples", outcome, i), f"with this example the rule must {'fire' if wanted else 'stay silent'}, and does not", "Mend the rule or the example.")
+                say(
+                    ("examples", outcome, i),
+                    f"with this example the rule must {'fire' if wanted else 'stay silent'}, and does not",
+                    "Mend the rule or the example.",
+                )

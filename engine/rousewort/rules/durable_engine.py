@@ -91,7 +91,9 @@ class DurableEngine:
         session = f"s{next(_SESSIONS)}"
         self._hits.clear()
         try:
-            self._host.assert_facts(phase, [{"sid": session, "id": f"{session}.{i}", "w": w} for i, w in enumerate(words)])
+            self._host.assert_facts(
+                phase, [{"sid": session, "id": f"{session}.{i}", "w": w} for i, w in enumerate(words)]
+            )
             state = self._host.get_state(phase, session)
         except Exception as error:  # the library raises its own kinds, plain Exceptions among them
             raise RuleFault(f"durable_rules in phase {phase}: {error!r}") from error

@@ -95,7 +95,9 @@ def fire(engine: Engine, given: frozenset[FactKey], vocabulary: Vocabulary) -> F
     return findings
 
 
-def _settle_traits(facts: frozenset[FactKey], firings: list[Firing], findings: Findings, vocabulary: Vocabulary) -> frozenset[FactKey]:
+def _settle_traits(
+    facts: frozenset[FactKey], firings: list[Firing], findings: Findings, vocabulary: Vocabulary
+) -> frozenset[FactKey]:
     """Add findings and concluded traits; a trait that is already known stands. Then every key has a value."""
     known = {key for key, _ in facts}
     added: set[FactKey] = set()

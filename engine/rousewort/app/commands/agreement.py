@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rousewort.agreement import Judged, Lengths
+    from rousewort.agreement import Judged
     from rousewort.knowledge.base import KnowledgeBase
 
 HELP = """Try plans against the published sources that they were made without.
@@ -24,7 +24,9 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--list", action="store_true", help="also list every disagreement, classed")
-    parser.add_argument("--write", action="store_true", help="write how sure plans on species facts are to kb/calibration.yaml")
+    parser.add_argument(
+        "--write", action="store_true", help="write how sure plans on species facts are to kb/calibration.yaml"
+    )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
 
 
@@ -45,7 +47,10 @@ def run(arguments: argparse.Namespace) -> int:
             for title, judged in (("left out in turn", left_out), ("from traits alone", alone)):
                 print(f"\nDisagreements, {title}:")
                 for d in disagreements(kb, judged):
-                    print(f"  {d['species']:<34} {d['treatment']:<5} source: {d['source_says']:<6} plan: {d['plan']:<9} {d['class'] or '?':<6} {d['why']}  [{d['source']}]")
+                    print(
+                        f"  {d['species']:<34} {d['treatment']:<5} source: {d['source_says']:<6} plan: {d['plan']:<9} "
+                        f"{d['class'] or '?':<6} {d['why']}  [{d['source']}]"
+                    )
     if arguments.write:
         _write(figures)
     return 0
@@ -53,7 +58,17 @@ def run(arguments: argparse.Namespace) -> int:
 
 def measure(kb: KnowledgeBase) -> tuple[dict[str, Any], list[Judged], list[Judged]]:
     """All figures, and the judged claims behind them."""
-    from rousewort.agreement import TREATMENTS, baseline_days, baseline_gives, disagreements, from_traits_alone, leave_sources_out, lengths, pairs_of_sources, score
+    from rousewort.agreement import (
+        TREATMENTS,
+        baseline_days,
+        baseline_gives,
+        disagreements,
+        from_traits_alone,
+        leave_sources_out,
+        lengths,
+        pairs_of_sources,
+        score,
+    )
 
     show = sys.stderr.isatty()
 
@@ -63,7 +78,9 @@ def measure(kb: KnowledgeBase) -> tuple[dict[str, Any], list[Judged], list[Judge
 
     left_out, alone = leave_sources_out(kb, progress=progress), from_traits_alone(kb)
     agree, overlap = pairs_of_sources(kb)
-    figures: dict[str, Any] = {"sources": {"agree": {w: list(v) for w, v in agree.items()}, "cold_overlap": list(overlap)}}
+    figures: dict[str, Any] = {
+        "sources": {"agree": {w: list(v) for w, v in agree.items()}, "cold_overlap": list(overlap)}
+    }
     for key, judged in (("left_out", left_out), ("traits_alone", alone)):
         part: dict[str, Any] = {}
         for what in TREATMENTS:
@@ -72,9 +89,15 @@ def measure(kb: KnowledgeBase) -> tuple[dict[str, Any], list[Judged], list[Judge
             if key == "left_out":
                 base = [(baseline_gives(kb, j, what), j.claim.give[what]) for j in judged if what in j.claim.give]
                 part[what]["baseline"] = sum(g if wanted else 1 - g for g, wanted in base)
-        part["days"] = {w: vars(lengths([(j.days[w], j.claim.days[w]) for j in judged if w in j.claim.days])) for w in ("cold", "warm")}
+        part["days"] = {
+            w: vars(lengths([(j.days[w], j.claim.days[w]) for j in judged if w in j.claim.days]))
+            for w in ("cold", "warm")
+        }
         if key == "left_out":
-            part["baseline_days"] = {w: vars(lengths([(p, j.claim.days[w]) for j, p in baseline_days(kb, judged, w)])) for w in ("cold", "warm")}
+            part["baseline_days"] = {
+                w: vars(lengths([(p, j.claim.days[w]) for j, p in baseline_days(kb, judged, w)]))
+                for w in ("cold", "warm")
+            }
         part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
         figures[key] = part
     figures["by_class"] = _by_class(alone)
@@ -127,7 +150,10 @@ def _print(figures: dict[str, Any]) -> None:
     for what, (agreed, tried) in sources["agree"].items():
         print(f"  {what:<5} {_share(agreed, tried)}")
     print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
-    for key, title in (("left_out", "Each source left out in turn"), ("traits_alone", "From traits alone, reports withheld")):
+    for key, title in (
+        ("left_out", "Each source left out in turn"),
+        ("traits_alone", "From traits alone, reports withheld"),
+    ):
         part = figures[key]
         print(f"\n{title}")
         for what in ("coat", "cold", "warm"):
@@ -143,7 +169,9 @@ def _print(figures: dict[str, Any]) -> None:
     print(f"  {'class':<10} {'coat':>10} {'cold':>10} {'warm':>10}   cold days overlap")
     for name, row in figures["by_class"].items():
         cells = [f"{row[w][0]:g}/{row[w][1]}" for w in ("coat", "cold", "warm")]
-        print(f"  {name:<10} {cells[0]:>10} {cells[1]:>10} {cells[2]:>10}   {row['cold_days']['overlap']}/{row['cold_days']['tried']}")
+        print(
+            f"  {name:<10} {cells[0]:>10} {cells[1]:>10} {cells[2]:>10}   {row['cold_days']['overlap']}/{row['cold_days']['tried']}"
+        )
 
 
 def _write(figures: dict[str, Any]) -> None:

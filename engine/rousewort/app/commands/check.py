@@ -33,12 +33,20 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.json:
             import json
 
-            print(json.dumps([p._asdict() for p in trouble.problems if isinstance(p, Problem)], ensure_ascii=False, indent=2))
+            print(
+                json.dumps(
+                    [p._asdict() for p in trouble.problems if isinstance(p, Problem)], ensure_ascii=False, indent=2
+                )
+            )
         else:
             print(trouble)
         print(f"{len(trouble.problems)} problems", file=sys.stderr)
         return 1
     ranks = [record["rank"] for record in store.records.values()]
     counts = f"{ranks.count('species')} species, {ranks.count('genus')} genera, {ranks.count('family')} families"
-    print("[]" if arguments.json else f"All well: {counts}, {len(store.shared('rules'))} rules, {len(store.shared('sources'))} sources.")
+    print(
+        "[]"
+        if arguments.json
+        else f"All well: {counts}, {len(store.shared('rules'))} rules, {len(store.shared('sources'))} sources."
+    )
     return 0

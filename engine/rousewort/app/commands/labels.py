@@ -70,6 +70,9 @@ def run(arguments: argparse.Namespace) -> int:
         print("No QR codes: say where your handbook stands with --handbook URL.", file=sys.stderr)
     elif printed.without_code:
         print(f"{printed.without_code} labels have no room for a QR code; a larger sheet has.", file=sys.stderr)
+    pageless = sorted({label.plant for label in labels if base and not label.link})
+    if pageless:
+        print(f"No QR code for want of a handbook page: {', '.join(pageless)}.", file=sys.stderr)
     for problem in left_out:
         print(f"rousewort: left out: {problem}", file=sys.stderr)
     return 1 if left_out else 0

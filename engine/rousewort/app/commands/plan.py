@@ -22,8 +22,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", nargs="+", help="accepted name, synonym, common name, genus or family")
     parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
     parser.add_argument("--brief", action="store_true", help="only the steps")
-    parser.add_argument("--observed", action="append", default=[], metavar="TRAIT=WORD", help="what you saw at the bench, e.g. coat_water=stops")
-    parser.add_argument("--observations", metavar="FILE", help="what `rousewort observe --save` wrote; the plant need not have an entry")
+    parser.add_argument(
+        "--observed",
+        action="append",
+        default=[],
+        metavar="TRAIT=WORD",
+        help="what you saw at the bench, e.g. coat_water=stops",
+    )
+    parser.add_argument(
+        "--observations", metavar="FILE", help="what `rousewort observe --save` wrote; the plant need not have an entry"
+    )
     add_grower_arguments(parser)
 
 

@@ -34,7 +34,14 @@ def run(arguments: argparse.Namespace) -> int:
     record: dict[str, Any] | None = kb.taxon(match.name)
     if record is None:
         known = [part for part in (match.genus, match.family) if part and kb.taxon(part)]
-        raise Trouble(f"{match.name} has no entry. " + (f"There is one for {' and '.join(known)}: rousewort show {known[0]}" if known else "Nor has its genus or family."))
+        raise Trouble(
+            f"{match.name} has no entry. "
+            + (
+                f"There is one for {' and '.join(known)}: rousewort show {known[0]}"
+                if known
+                else "Nor has its genus or family."
+            )
+        )
     if arguments.json:
         import json
 

@@ -38,7 +38,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         import json
 
-        print(json.dumps([{"depth": x.depth, "kind": x.kind, "text": x.text} for x in lines], ensure_ascii=False, indent=2))
+        print(
+            json.dumps(
+                [{"depth": x.depth, "kind": x.kind, "text": x.text} for x in lines], ensure_ascii=False, indent=2
+            )
+        )
         return 0
     page = page_for()
     page.say(page.bold(plan.match.name or plan.query))

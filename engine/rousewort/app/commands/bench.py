@@ -1,0 +1,73 @@
+"""rousewort bench serve"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+HELP = "Pages for a phone at the bench, over the ledger: what is due, check, move, count, labels. Served from this machine."
+EPILOG = """examples:
+  rousewort bench serve
+  rousewort bench serve --host 0.0.0.0 --password-file bench-password.txt
+
+Only this machine can reach the pages unless you say --host; then a password is needed, in a file or in the environment
+variable ROUSEWORT_BENCH_PASSWORD. The pages are not encrypted: use them in your own network only.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    what = parser.add_subparsers(dest="what", metavar="WHAT", required=True, prog="rousewort bench")
+    serve = what.add_parser("serve", help="serve the pages until interrupted")
+    serve.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
+    serve.add_argument("--port", type=int, default=8472, help="port to listen on (8472)")
+    serve.add_argument("--password-file", metavar="FILE", help="a file whose first line is the password")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from rousewort.app.batching import knowledge, open_for, today
+    from rousewort.errors import Trouble
+
+    try:
+        import waitress
+
+        from rousewort.app.bench.guard import is_loopback
+        from rousewort.app.bench.pages import make_app
+    except ImportError as error:
+        raise Trouble(f"The bench pages need {error.name}: pip install 'rousewort[bench]'") from None
+    password = _password(arguments.password_file)
+    if not is_loopback(arguments.host) and password is None:
+        raise Trouble(
+            f"Others could reach the pages at {arguments.host}, so a password is needed: --password-file FILE, or the "
+            "environment variable ROUSEWORT_BENCH_PASSWORD."
+        )
+    ledger = open_for(arguments, make=True)
+    app = make_app(knowledge(arguments), ledger, today, password)
+    try:
+        server = waitress.create_server(app, host=arguments.host, port=arguments.port, threads=4)
+    except (OSError, ValueError, OverflowError) as error:
+        raise Trouble(f"Cannot listen on {arguments.host}:{arguments.port}: {error}.") from None
+    shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
+    print(f"Bench pages: http://{shown}:{arguments.port}/  (Ctrl-C ends)", file=sys.stderr, flush=True)
+    try:
+        server.run()
+    finally:
+        server.close()
+        ledger.close()
+    return 0
+
+
+def _password(file: str | None) -> str | None:
+    from rousewort.errors import Trouble
+
+    password = os.environ.get("ROUSEWORT_BENCH_PASSWORD")
+    if file:
+        try:
+            password = (Path(file).read_text("utf-8").splitlines() or [""])[0]
+        except (OSError, UnicodeDecodeError) as error:
+            raise Trouble(f"The password file {file} cannot be read: {error}.") from None
+    if password is not None and len(password) < 8:
+        raise Trouble("The password must have 8 signs or more.")
+    return password
