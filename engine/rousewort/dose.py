@@ -68,23 +68,27 @@ def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], l
 
 
 def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str]) -> list[tuple[str, list[dict]]]:
-    """Reported doses of this kind, by how near they are: (species, own), (genus, relatives)."""
+    """Reported doses of this kind, by how near they are: (species, own), (genus, relatives).
+
+    A relative counts if its dormancy is of the same class and level, as far as both are known.
+    """
+    turn = "first" if "needs_first_winter" in obstacles else "last" if "shoot_needs_cold" in obstacles else None
     record = kb.taxon(facts.name) or {}
     own = (kb.store.summary(facts.name) or {}).get("doses", []) if record.get("rank") == "species" else []
     relatives: list[dict] = []
     if facts.genus:
-        group = kb.store.group("genus", facts.genus)
-        relatives = [d for d in group["doses"] if d["species"] != facts.name and _akin(d, facts)]
+        dormancy = facts.word("dormancy_class")
+        level = facts.word("morphophysiological_level") or facts.word("physiological_level")
+        relatives = [
+            d
+            for d in kb.store.group("genus", facts.genus)["doses"]
+            if d["kind"] == kind
+            and d["species"] != facts.name
+            and (not dormancy or d["class"] in (None, dormancy))
+            and (not level or d["level"] in (None, level))
+        ]
         relatives += (kb.store.summary(facts.genus) or {}).get("doses", [])
-    turn = "first" if "needs_first_winter" in obstacles else "last" if "shoot_needs_cold" in obstacles else None
     return [("species", _usable(own, kind, turn)), ("genus", _usable(relatives, kind, turn))]
-
-
-def _akin(dose: Mapping[str, Any], facts: Facts) -> bool:
-    """Whether a relative's dormancy is of the same class and level, as far as both are known."""
-    level = facts.word("morphophysiological_level") or facts.word("physiological_level")
-    pairs = ((dose["class"], facts.word("dormancy_class")), (dose["level"], level))
-    return all(theirs is None or ours is None or theirs == ours for theirs, ours in pairs)
 
 
 def _usable(doses: Iterable[dict], kind: str, turn: str | None) -> list[dict]:

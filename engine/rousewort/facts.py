@@ -119,27 +119,29 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         lent_class = _class_of_relatives(facts, kb, supposed)
         if lent_class:
             facts.known[lent_class.fact] = lent_class
-    lenders = [("genus", facts.genus, GENUS_SHARE, 1), ("family", facts.family, FAMILY_SHARE, FAMILY_LEAST)]
-    groups = [
-        (rank, kb.store.group(rank, name), kb.store.summary(name), share, least)
-        for rank, name, share, least in lenders
-        if name
-    ]
-    spread = {**kb.vocabulary.traits, **kb.vocabulary.responses}
-    spread["season_order"] = {"inherits": "genus"}
+    spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
     for key in sorted(spread, key=lambda key: "only_with" in spread[key]):
         definition = spread[key]
-        if key in have or definition.get("number") or not _fits(definition, facts):
+        if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
             continue
-        for rank, group, summary, share, least in groups:
-            if definition["inherits"] == "no" or (rank == "family" and definition["inherits"] != "family"):
-                continue
-            never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
-            lent = _lend(key, rank, group, summary, share, least, kb.vocabulary.many(key), never)
-            if lent:
-                for known in lent:
-                    facts.known[known.fact] = known
-                break
+        lent = _lent(kb, "genus", facts.genus, key, definition)
+        if not lent and definition["inherits"] == "family":
+            lent = _lent(kb, "family", facts.family, key, definition)
+        for known in lent:
+            facts.known[known.fact] = known
+
+
+def _lent(kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any]) -> list[Known]:
+    """What a genus or family lends of one key; the same for every species in it, so worked out once."""
+    if name is None:
+        return []
+    if (rank, name, key) not in kb.memo:
+        share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
+        never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
+        group, summary = kb.store.group(rank, name), kb.store.summary(name)
+        many = kb.vocabulary.many(key)
+        kb.memo[rank, name, key] = _lend(key, rank, group, summary, share, least, many, never)
+    return kb.memo[rank, name, key]
 
 
 def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:

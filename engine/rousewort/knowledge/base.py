@@ -37,6 +37,7 @@ class KnowledgeBase:
     def __init__(self, store: Store, held_out: str = "") -> None:
         self.store = store
         self.held_out = held_out
+        self.memo: dict[tuple, Any] = {}  # answers worked out once: nothing they rest on can change
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

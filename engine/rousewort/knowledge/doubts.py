@@ -97,12 +97,11 @@ class Around:
                 parts.setdefault(f"* {rest}", []).append((folded, accepted))
         return parts
 
-    def claimed_by(self, name: str) -> str | None:
-        """The accepted name of another entry that has `name` as accepted name or synonym."""
+    def claimed_by(self, name: str, but: str) -> str | None:
+        """The accepted name of an entry, other than `but`, that has `name` as accepted name or synonym."""
         folded = fold(name)
-        return next(
-            (accepted for known, accepted in self.names.get(f"{folded.split()[0]} *", ()) if known == folded), None
-        )
+        same = (a for known, a in self.names.get(f"{folded.split(' ')[0]} *", ()) if known == folded)
+        return next((accepted for accepted in same if accepted != but), None)
 
     def one_letter_from(self, name: str) -> list[str]:
         from rapidfuzz.distance import OSA
@@ -141,15 +140,15 @@ def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt
         (("name",), record["name"]),
         *((("synonyms", i), s) for i, s in enumerate(record.get("synonyms", ()))),
     ]:
-        other = around.claimed_by(name)
-        if other and other != record["name"]:
+        other = around.claimed_by(name, record["name"])
+        if other:
             what = f"{name} is a name of the entry {other}"
             yield Doubt(
                 "near-name",
                 document.problem(path, what, "Add to that entry, or mend one of the two."),
                 "One plant in two entries gets two plans, each from half of what is known.",
             )
-        elif not other:
+        else:
             near = around.one_letter_from(name) if path == ("name",) else []
             if near:
                 what = f"{name} is one letter from {', '.join(near)}, which has an entry"
