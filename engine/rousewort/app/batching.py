@@ -54,7 +54,9 @@ def plan_to_keep(kb: KnowledgeBase, name: str, grower: Any = None, engine: str |
     plan = Planner(kb, engine).plan(name, grower)
     if not plan.steps:
         advice = "\n".join(plan.advice)
-        raise Trouble(f"There is no bench plan for {plan.match.name or name} to start a batch on (outcome: {plan.outcome}).\n{advice}")
+        raise Trouble(
+            f"There is no bench plan for {plan.match.name or name} to start a batch on (outcome: {plan.outcome}).\n{advice}"
+        )
     return keep_expected(plan_json(plan), kb.taxon(plan.match.name) if plan.match.name else None)
 
 
@@ -170,7 +172,12 @@ def check(arguments: argparse.Namespace) -> int:
     known = kb.vocabulary.files["bench"]["finds"]
     finds = arguments.finds or ["fine"]
     if unknown := [word for word in finds if word not in known]:
-        raise Trouble(*(f"'{word}' is nothing that can be found. Known: {', '.join(known)}. Or say it with --note." for word in unknown))
+        raise Trouble(
+            *(
+                f"'{word}' is nothing that can be found. Known: {', '.join(known)}. Or say it with --note."
+                for word in unknown
+            )
+        )
     if "fine" in finds and len(finds) > 1:
         raise Trouble("'fine' says that nothing was amiss: leave it out.")
     with open_for(arguments) as ledger:
@@ -190,7 +197,9 @@ def move(arguments: argparse.Namespace) -> int:
         step = arguments.step or (batch.following or {}).get("id")
         if step is None:
             raise Trouble(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
-        batch = ledger.record(arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note)
+        batch = ledger.record(
+            arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note
+        )
     return _tell(batch, arguments, diary_of(knowledge(arguments)))
 
 
@@ -203,7 +212,9 @@ def count(arguments: argparse.Namespace) -> int:
         if new is None:
             new = arguments.total - batch.germinated
             if new < 0:
-                raise Trouble(f"{batch.code}: {batch.germinated} were counted already; the total cannot be {arguments.total}.")
+                raise Trouble(
+                    f"{batch.code}: {batch.germinated} were counted already; the total cannot be {arguments.total}."
+                )
         batch = ledger.record(arguments.code, "count", day=arguments.day, turn=batch.turn, new=new, note=arguments.note)
     return _tell(batch, arguments, diary_of(knowledge(arguments)))
 

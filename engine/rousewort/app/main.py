@@ -34,6 +34,10 @@ COMMANDS = {
     "bench": "pages for a phone at the bench: due, check, move, count",
     "handbook": "build the handbook, or show it",
     "entry": "start, check, tidy, preview an entry; compare all plans",
+    "source": "add a work to cite, or show what rests on one",
+    "layer": "what your own layer replaces and adds",
+    "table": "traits and reports as tables, out and in",
+    "gaps": "where help is worth most",
     "completion": "print shell completion",
 }
 

@@ -58,7 +58,8 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     checked = Checked()
     kinds = sorted({*known["treatments"], *(p.split("/")[1][:-5] for p in documents if p.startswith("treatments/"))})
     schemas = all_schemas(vocabulary, kinds)
-    validators = {stem: _validator(stem, schema) for stem, schema in schemas.items()}
+    needed = {kind_of(path) for path in documents} - {None}  # compiling a schema costs as much as checking a hundred files
+    validators = {stem: _validator(stem, schemas[stem]) for stem in schemas if stem in needed}
     checked.sources = documents["sources.yaml"].data if "sources.yaml" in documents else {}
     sources = {**known["sources"], **(checked.sources if isinstance(checked.sources, dict) else {})}
     context = Context(vocabulary, set(sources), set(kinds), names)
@@ -83,9 +84,9 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
         elif kind == "sources":
             checked.sources = {}
     checked.problems += context.claims
-    if len(rules) == sum(
-        path.startswith("rules/") for path in documents
-    ):  # one broken rule would make others seem wrong
+    touched = any(kind_of(path) in ("rule", "treatment") for path in documents)
+    given = sum(path.startswith("rules/") for path in documents)
+    if touched and len(rules) == given:  # one broken rule would make others seem wrong
         from rousewort.rules.compile import rule_problems
 
         merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}

@@ -20,7 +20,9 @@ from rousewort.ledger.store import BATCH, EVENT, PLAN, Store, address
 FIRST_YEAR = 1900  # a day before is a slip of the pen
 
 
-def open_ledger(where: str | Path | None = None, *, make: bool = True, today: Callable[[], date] = date.today) -> Ledger:
+def open_ledger(
+    where: str | Path | None = None, *, make: bool = True, today: Callable[[], date] = date.today
+) -> Ledger:
     """The ledger in a file, at a PostgreSQL URL, or at the usual place. `make`: create the file if there is none.
 
     Raises Trouble for one that cannot be reached, is something else, or was written by a newer Rousewort.
@@ -88,8 +90,12 @@ class Ledger:
         rows = connection.execute(query).all()
         chosen = query.with_only_columns(BATCH.c.number).order_by(None)
         events: defaultdict[int, list[Event]] = defaultdict(list)
-        for row in connection.execute(sa.select(EVENT).where(EVENT.c.batch.in_(chosen)).order_by(EVENT.c.batch, EVENT.c.turn)):
-            events[row.batch].append(Event(row.turn, date.fromisoformat(row.day), row.kind, row.recorded, json.loads(row.data)))
+        for row in connection.execute(
+            sa.select(EVENT).where(EVENT.c.batch.in_(chosen)).order_by(EVENT.c.batch, EVENT.c.turn)
+        ):
+            events[row.batch].append(
+                Event(row.turn, date.fromisoformat(row.day), row.kind, row.recorded, json.loads(row.data))
+            )
         if missing := {row.plan for row in rows} - set(self._plans):
             for plan in connection.execute(sa.select(PLAN).where(PLAN.c.digest.in_(missing))):
                 self._plans[plan.digest] = json.loads(plan.body)
@@ -118,9 +124,11 @@ class Ledger:
             batch = self._find(connection, word)
             self._unchanged(batch, turn)
             last = batch.standing[-1]
-            return self._add(connection, batch, "undo", max(self.today(), last.day), {"turn": last.turn})
+            return self._add(connection, batch, "undo", max(self.today(), last.day), {"undoes": last.turn})
 
-    def split(self, word: str, *, day: date | None = None, turn: int | None = None, note: str = "", **part: Any) -> tuple[Batch, Batch]:
+    def split(
+        self, word: str, *, day: date | None = None, turn: int | None = None, note: str = "", **part: Any
+    ) -> tuple[Batch, Batch]:
         """Part of a batch (seeds or grams) becomes a batch of its own, in the same step since the same day."""
         on = self._day(day)
         with self.store.write() as connection:
@@ -128,9 +136,17 @@ class Ledger:
             self._unchanged(batch, turn)
             code = self._next_code(connection, batch.species)
             left = self._add(connection, batch, "split", on, {**part, "other": code[1], "note": note})
-            carried = {"lot": batch.lot, "provenance": batch.provenance, "viability": batch.viability, "south": batch.south or None, "held": batch.held}
+            carried = {
+                "lot": batch.lot,
+                "provenance": batch.provenance,
+                "viability": batch.viability,
+                "south": batch.south or None,
+                "held": batch.held,
+            }
             begun = {step: str(began) for step, began in batch.begun.items()}
-            child = self._begin(connection, batch.plan, on, {**carried, **part, "other": batch.code, "begun": begun}, code)
+            child = self._begin(
+                connection, batch.plan, on, {**carried, **part, "other": batch.code, "begun": begun}, code
+            )
         return left, child
 
     def merge(self, word: str, into: str, *, day: date | None = None, note: str = "") -> Batch:
@@ -141,10 +157,21 @@ class Ledger:
             if gone.number == kept.number:
                 raise Trouble(f"{gone.code} cannot be merged with itself.")
             if gone.species != kept.species:
-                raise Trouble(f"{gone.code} is {gone.species}, {kept.code} is {kept.species}: only batches of one species can be merged.")
+                raise Trouble(
+                    f"{gone.code} is {gone.species}, {kept.code} is {kept.species}: only batches of one species can be merged."
+                )
             if gone.step != kept.step:
-                raise Trouble(f"{gone.code} is in {gone.step}, {kept.code} in {kept.step}: merge when both are in the same step.")
-            taken = {"seeds": gone.seeds, "grams": gone.grams, "since": str(gone.begun[gone.step]), "other": gone.code, "note": note}
+                raise Trouble(
+                    f"{gone.code} is in {gone.step}, {kept.code} in {kept.step}: merge when both are in the same step."
+                )
+            taken = {
+                "seeds": gone.seeds,
+                "grams": gone.grams,
+                "since": str(gone.begun[gone.step]),
+                "other": gone.code,
+                "note": note,
+            }
+            taken["viability"] = gone.viability
             self._add(connection, gone, "merged", on, {"other": kept.code, "note": note})
             return self._add(connection, kept, "take_in", on, taken)
 
@@ -159,7 +186,9 @@ class Ledger:
 
     def _unchanged(self, batch: Batch, turn: int | None) -> None:
         if turn is not None and turn != batch.turn:
-            raise Trouble(f"{batch.code} has a newer entry ({batch.events[-1].kind}) than you have seen: nothing was recorded. Look again.")
+            raise Trouble(
+                f"{batch.code} has a newer entry ({batch.events[-1].kind}) than you have seen: nothing was recorded. Look again."
+            )
 
     def _next_code(self, connection: Connection, species: str) -> tuple[int, str]:
         number = (connection.scalar(sa.select(sa.func.max(BATCH.c.number))) or 0) + 1
@@ -168,7 +197,12 @@ class Ledger:
         return number, f"{letters.upper()}-{number}"
 
     def _begin(
-        self, connection: Connection, plan: Mapping[str, Any], day: date, data: Mapping[str, Any], code: tuple[int, str] | None = None
+        self,
+        connection: Connection,
+        plan: Mapping[str, Any],
+        day: date,
+        data: Mapping[str, Any],
+        code: tuple[int, str] | None = None,
     ) -> Batch:
         body = as_text(plan)
         digest = digest_of(body)
@@ -179,7 +213,11 @@ class Ledger:
         return self._add(connection, Batch(number, name, plan, digest), "start", day, data)
 
     def _add(self, connection: Connection, batch: Batch, kind: str, day: date, data: Mapping[str, Any]) -> Batch:
-        said = {key: str(value) if isinstance(value, date) else value for key, value in data.items() if value not in (None, "")}
+        said = {
+            key: str(value) if isinstance(value, date) else value
+            for key, value in data.items()
+            if value not in (None, "")
+        }
         event = Event(batch.turn + 1, day, kind, datetime.now(UTC).isoformat(timespec="seconds"), said)
         after = add_up(batch, [*batch.events, event])
         insert_events(connection, batch.number, [event])
@@ -188,9 +226,15 @@ class Ledger:
 
 def insert_events(connection: Connection, number: int, events: Iterable[Event]) -> None:
     rows = [
-        {"batch": number, "turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": as_text(dict(e.data))}
+        {
+            "batch": number,
+            "turn": e.turn,
+            "day": str(e.day),
+            "kind": e.kind,
+            "recorded": e.recorded,
+            "data": as_text(dict(e.data)),
+        }
         for e in events
     ]
     if rows:
         connection.execute(EVENT.insert(), rows)
-

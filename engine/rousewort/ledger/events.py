@@ -22,16 +22,16 @@ KINDS: dict[str, tuple[str, ...]] = {
     "sow": ("seeds", "note"),
     "count": ("new", "note"),
     "split": ("seeds", "grams", "other", "note"),
-    "take_in": ("seeds", "grams", "other", "since", "note"),
+    "take_in": ("seeds", "grams", "viability", "other", "since", "note"),
     "merged": ("other", "note"),
     "discard": ("reason", "note"),
     "close": ("plants", "note"),
     "note": ("note",),
-    "undo": ("turn",),
+    "undo": ("undoes",),
 }
 # What each key holds. Data are plain JSON: dates stand as YYYY-MM-DD.
 KEYS: dict[str, type] = {
-    "seeds": int, "lost": int, "new": int, "plants": int, "turn": int, "grams": float, "viability": float, "south": bool,
+    "seeds": int, "lost": int, "new": int, "plants": int, "undoes": int, "grams": float, "viability": float, "south": bool,
     "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date,
     "finds": list, "begun": dict,
 }  # fmt: skip
@@ -134,10 +134,12 @@ def standing(events: Iterable[Event], code: str) -> list[Event]:
     for event in events:
         if event.kind != "undo":
             kept.append(event)
-        elif not kept or kept[-1].turn != event.data.get("turn"):
+        elif not kept or kept[-1].turn != event.data.get("undoes"):
             raise Trouble(f"{code}: only the last entry can be undone.")
         elif kept[-1].kind in FIRM:
-            raise Trouble(f"{code}: '{kept[-1].kind}' concerns more than one entry and cannot be undone. Discard or merge instead.")
+            raise Trouble(
+                f"{code}: '{kept[-1].kind}' concerns more than one entry and cannot be undone. Discard or merge instead."
+            )
         else:
             kept.pop()
     return kept
@@ -170,12 +172,12 @@ def _check_shape(now: Batch, event: Event) -> None:
         kinds = (int, float) if wanted is float else (str,) if wanted is date else (wanted,)
         if not isinstance(value, kinds) or (isinstance(value, bool) and wanted is not bool):
             raise Trouble(f"{now.code}: {key} cannot be {value!r}.")
-        if wanted is int and value < 0 or wanted is float and not 0 < value < 1e9:
+        if (wanted is int and value < 0) or (wanted is float and not 0 < value < 1e9):
             raise Trouble(f"{now.code}: {key} must be more than nothing, not {value}." if wanted is float
                           else f"{now.code}: {key} must be 0 or more, not {value}.")  # fmt: skip
         if wanted is date:
             read_day(value)
-        if isinstance(value, str) and ("\x00" in value or not value.isprintable() and _unwritable(value)):
+        if isinstance(value, str) and ("\x00" in value or (not value.isprintable() and _unwritable(value))):
             raise Trouble(f"{now.code}: {key} holds signs that are no text.")
 
 
@@ -203,7 +205,9 @@ def read_day(text: str) -> date:
 def _start(now: Batch, event: Event) -> Batch:
     data = event.data
     if not now.steps:
-        raise Trouble(f"{now.species}: its plan has no steps (outcome: {now.plan['outcome']}); there is nothing to start.")
+        raise Trouble(
+            f"{now.species}: its plan has no steps (outcome: {now.plan['outcome']}); there is nothing to start."
+        )
     for key in ("seeds", "grams"):
         if data.get(key) is not None and data[key] <= 0:
             raise Trouble(f"A batch of {data[key]} {key} cannot be started: give a number above 0.")
@@ -224,6 +228,7 @@ def _start(now: Batch, event: Event) -> Batch:
         held=data.get("held", ""),
         begun=begun,
         step=max(begun, key=now.steps.index),
+        looked=event.day if "begun" in data else None,  # a part of another batch was in the hand that day
         parent=data.get("other", ""),
     )
 
@@ -307,9 +312,13 @@ def _take_in(now: Batch, event: Event) -> Batch:
     """The step counts from the later of the two beginnings: too long a treatment does less harm than too short."""
     _not_sown(now, "merged")
     data, since = event.data, read_day(event.data.get("since", ""))
-    both = [None if a is None or b is None else a + b for a, b in ((now.seeds, data.get("seeds")), (now.grams, data.get("grams")))]
+    both = [
+        None if a is None or b is None else a + b
+        for a, b in ((now.seeds, data.get("seeds")), (now.grams, data.get("grams")))
+    ]
     begun = {**now.begun, now.step: max(now.begun[now.step], since)}
-    return replace(now, seeds=both[0], grams=both[1], begun=begun, viability=None)
+    alike = now.viability if now.viability == data.get("viability") else None
+    return replace(now, seeds=both[0], grams=both[1], begun=begun, viability=alike)
 
 
 def _merged(now: Batch, event: Event) -> Batch:
@@ -328,7 +337,9 @@ def _close(now: Batch, event: Event) -> Batch:
         raise Trouble(f"{now.code} was never sown: discard it with a reason instead of closing it.")
     plants = event.data.get("plants")
     if plants is not None and plants > now.germinated:
-        raise Trouble(f"{now.code}: {plants} plants from {now.germinated} seedlings cannot be. Count the seedlings first.")
+        raise Trouble(
+            f"{now.code}: {plants} plants from {now.germinated} seedlings cannot be. Count the seedlings first."
+        )
     return replace(now, ended=event, plants=plants)
 
 

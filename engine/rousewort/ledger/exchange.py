@@ -64,7 +64,8 @@ def everything(ledger: Ledger) -> dict[str, Any]:
                 "code": b.code,
                 "plan": b.digest,
                 "events": [
-                    {"turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": dict(e.data)} for e in b.events
+                    {"turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": dict(e.data)}
+                    for e in b.events
                 ],
             }
             for b in batches
@@ -72,7 +73,9 @@ def everything(ledger: Ledger) -> dict[str, Any]:
     }
 
 
-def take(ledger: Ledger, data: Mapping[str, Any], progress: Callable[[int, int], None] | None = None) -> tuple[int, int]:
+def take(
+    ledger: Ledger, data: Mapping[str, Any], progress: Callable[[int, int], None] | None = None
+) -> tuple[int, int]:
     """Bring plain data in. Returns the number of new batches and of events added. All or nothing.
 
     Raises Trouble with everything that does not fit.
@@ -178,7 +181,10 @@ def from_csv(sheets: Mapping[str, bytes]) -> dict[str, Any]:
     """Plain data from the three sheets."""
     try:
         plans = {row["digest"]: json.loads(row["plan"]) for row in _rows(sheets["plans.csv"])}
-        batches = {int(r["number"]): {"number": int(r["number"]), "code": r["code"], "plan": r["plan"], "events": []} for r in _rows(sheets["batches.csv"])}
+        batches = {
+            int(r["number"]): {"number": int(r["number"]), "code": r["code"], "plan": r["plan"], "events": []}
+            for r in _rows(sheets["batches.csv"])
+        }
         for row in _rows(sheets["events.csv"]):
             data = {key: _value(key, row[key]) for key in KEYS if row[key] != ""}
             event = {"turn": int(row["turn"]), "data": data, **{k: row[k] for k in ("day", "kind", "recorded")}}
@@ -274,7 +280,7 @@ def backup(ledger: Ledger, path: Path) -> None:
                 os.unlink(name)
             raise
     except (OSError, sqlite3.Error) as error:
-        raise Trouble(f"The backup {path} cannot be written: {getattr(error, 'strerror', None) or error}. Nothing was changed.") from None
+        raise Trouble(
+            f"The backup {path} cannot be written: {getattr(error, 'strerror', None) or error}. Nothing was changed."
+        ) from None
     return None
-
-

@@ -112,13 +112,18 @@ def published(record: Mapping[str, Any] | None) -> Expected:
     if not shares:
         return Expected(None, "nothing published says how much germinates")
     n = len(shares)
-    return Expected(sum(shares) / n, f"mean of {n} published {'report' if n == 1 else 'reports'}", tuple(sorted(sources)))
+    return Expected(
+        sum(shares) / n, f"mean of {n} published {'report' if n == 1 else 'reports'}", tuple(sorted(sources))
+    )
 
 
 def keep_expected(plan: Mapping[str, Any], record: Mapping[str, Any] | None) -> dict[str, Any]:
     """The plan (JSON) with what is published on germination, so that it is stored with the batch."""
     said = published(record)
-    return {**plan, "expected_germination": {"share": said.share, "said_by": said.said_by, "sources": list(said.sources)}}
+    return {
+        **plan,
+        "expected_germination": {"share": said.share, "said_by": said.said_by, "sources": list(said.sources)},
+    }
 
 
 def expected_of(batch: Batch) -> Expected:
@@ -213,7 +218,9 @@ def _lengths(results: tuple[Result, ...], planned_weight: float, likeness: float
 def with_own_lengths(plan: Mapping[str, Any], record: OwnRecord) -> dict[str, Any]:
     """A plan (JSON) with its lengths moved by the own record, which stands among its sources as one of its own."""
     own = {length.step: length for length in record.lengths}
-    steps = [_moved(step, own[step["id"]]) if step["id"] in own and step.get("days") else step for step in plan["steps"]]
+    steps = [
+        _moved(step, own[step["id"]]) if step["id"] in own and step.get("days") else step for step in plan["steps"]
+    ]
     source = {"id": OWN, "citation": record.citation, "held": record.held}
     return {**plan, "steps": steps, "sources": [*plan["sources"], source]}
 
@@ -230,7 +237,12 @@ def _moved(step: Mapping[str, Any], length: Length) -> Mapping[str, Any]:
         "from": OWN,
     }
     said = f"By your own record {use} days, where published sources make it {length.planned}."
-    because = {"text": said, "rule": OWN, "facts": [f"given before: {', '.join(map(str, length.tried))} days"], "sources": [OWN]}
+    because = {
+        "text": said,
+        "rule": OWN,
+        "facts": [f"given before: {', '.join(map(str, length.tried))} days"],
+        "sources": [OWN],
+    }
     return {**step, "days": span, "do": [said, *step["do"]], "because": [*step["because"], because]}
 
 
@@ -241,7 +253,9 @@ def reports(record: OwnRecord, source: str) -> list[dict[str, Any]]:
     for result in record.results:
         batch = result.batch
         treatments = [
-            {"kind": g.kind, "means": "tested", "days": {"low": g.days, "high": g.days}} for g in result.given if g.days > 0
+            {"kind": g.kind, "means": "tested", "days": {"low": g.days, "high": g.days}}
+            for g in result.given
+            if g.days > 0
         ]
         share = round(100 * (result.share or 0), 1)
         report: dict[str, Any] = {"source": source, "held": record.held, "where": f"batch {batch.code}"}
@@ -284,5 +298,3 @@ def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> 
     write_whole(cited, dump(dict(sorted(sources.items()))).encode())
     write_whole(entry, dump(data).encode())
     return [cited, entry]
-
-

@@ -116,7 +116,11 @@ class Store:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """All or nothing, and nobody else writes meanwhile."""
-        with self.plainly(), self.engine.connect().execution_options(rousewort_write=True) as connection, connection.begin():
+        with (
+            self.plainly(),
+            self.engine.connect().execution_options(rousewort_write=True) as connection,
+            connection.begin(),
+        ):
             if not self.sqlite:
                 connection.exec_driver_sql("SELECT pg_advisory_xact_lock(hashtext('rousewort ledger'), 1)")
             yield connection
@@ -160,12 +164,15 @@ class Store:
             said = str(error.orig).lower()
             for signs, words in _FAILURES:
                 if any(sign in said for sign in signs):
-                    raise Trouble(words.format(ledger=self.shown, said=str(error.orig).strip().splitlines()[0])) from error
+                    raise Trouble(
+                        words.format(ledger=self.shown, said=str(error.orig).strip().splitlines()[0])
+                    ) from error
             raise
 
 
 _FAILURES = (
-    (("disk is full", "disk i/o error", "no space left"), "The disk under {ledger} is full or fails: this was not recorded; all before it is safe. Make room and try again."),
+    (("disk is full", "disk i/o error", "no space left"),
+     "The disk under {ledger} is full or fails: this was not recorded, all before it is safe. Make room and try again."),
     (("readonly", "read-only", "permission denied"), "The ledger {ledger} cannot be written here: it, or its folder, is read-only. Nothing was recorded."),
     (("locked",), f"Somebody else has been writing to {{ledger}} for over {WAIT_S} seconds. Nothing was recorded; try again."),
     (("not a database", "malformed"), "{ledger} is damaged or no ledger ({said}). Nothing was changed; go back to a backup."),

@@ -26,8 +26,12 @@ def decide(key: Mapping[str, Any], start: str, values: Mapping[str, float]) -> D
     Published: Schwienbacher et al. 2011, Flora 206:845-856, table 4. A comparison with a missing value counts as true,
     one with the pass mark as false.
     """
-    problems = [f"{name} is no value of this key. Known: {', '.join(VARIABLES)}." for name in values if name not in VARIABLES]
-    problems += [f"{n} must be from 0 to 100 %, not {v}." for n, v in values.items() if n[0] == "F" and not 0 <= v <= 100]
+    problems = [
+        f"{name} is no value of this key. Known: {', '.join(VARIABLES)}." for name in values if name not in VARIABLES
+    ]
+    problems += [
+        f"{n} must be from 0 to 100 %, not {v}." for n, v in values.items() if n[0] == "F" and not 0 <= v <= 100
+    ]
     problems += [f"{n} must be 0 days or more, not {v}." for n, v in values.items() if n[0] == "M" and v < 0]
     if start not in key["starts"]:
         problems.append(f"'{start}' is no start of this key. Known: {', '.join(key['starts'])}.")
@@ -36,7 +40,9 @@ def decide(key: Mapping[str, Any], start: str, values: Mapping[str, float]) -> D
     step, path = key["starts"][start], []
     while True:
         question = key["steps"][step]
-        each = [_compare(key, left, sign, right, values) for left, sign, right in question.get("all") or question["any"]]
+        each = [
+            _compare(key, left, sign, right, values) for left, sign, right in question.get("all") or question["any"]
+        ]
         answer = all(each) if "all" in question else any(each)
         path.append((step, answer))
         after = question["yes" if answer else "no"]

@@ -25,6 +25,10 @@ def tetrazolium(seen: Fields, _: Mapping) -> dict[str, Any]:
     return {"viable_pct": _percent(seen["red"], seen["red"] + seen["pale"], "seeds stained")}
 
 
+def origin(seen: Fields, _: Mapping) -> dict[str, Any]:
+    return dict(seen)
+
+
 def imbibition(seen: Fields, _: Mapping) -> dict[str, Any]:
     """Gains in per cent of the dry mass, at the last weighing up to 72 hours that both groups have."""
     intact, nicked = seen["intact_g"], seen.get("nicked_g")
@@ -50,7 +54,9 @@ def imbibition(seen: Fields, _: Mapping) -> dict[str, Any]:
 def embryo(seen: Fields, _: Mapping) -> dict[str, Any]:
     fresh, seed = mean(seen["embryo_mm"]), mean(seen["seed_mm"])
     if fresh > seed:
-        raise ValueError(f"embryos ({fresh:g} mm) are longer than seeds ({seed:g} mm): a bent embryo is measured straight across")
+        raise ValueError(
+            f"embryos ({fresh:g} mm) are longer than seeds ({seed:g} mm): a bent embryo is measured straight across"
+        )
     found = {"es_ratio": fresh / seed}
     if "split_embryo_mm" in seen:
         found["growth_pct"] = 100 * (mean(seen["split_embryo_mm"]) - fresh) / fresh
@@ -67,7 +73,9 @@ def fresh_germination(seen: Fields, _: Mapping) -> dict[str, Any]:
         if not isinstance(total, int):
             raise ValueError(f"roots by day {days[i]:g} must be a whole number of seeds, not {total!r}")
         if i and total < totals[i - 1]:
-            raise ValueError(f"roots so far fall from {totals[i - 1]} to {total} at day {days[i]:g}: give totals, not new ones")
+            raise ValueError(
+                f"roots so far fall from {totals[i - 1]} to {total} at day {days[i]:g}: give totals, not new ones"
+            )
         if total > filled:
             raise ValueError(f"{total} roots by day {days[i]:g}, but only {filled} filled seeds were sown")
     prompt = max((total for day, total in zip(days, totals, strict=True) if day <= 30), default=0)
@@ -163,7 +171,7 @@ def _percent(part: int, whole: int, of: str) -> float:
 ARITHMETIC: dict[str, Callable[[Fields, Mapping], dict[str, Any]]] = {
     f.__name__: f
     for f in (
-        cut_test, tetrazolium, imbibition, embryo, fresh_germination, embryo_growth, excised_embryo, hormone_response,
+        cut_test, tetrazolium, origin, imbibition, embryo, fresh_germination, embryo_growth, excised_embryo, hormone_response,
         dry_storage, root_and_shoot, light_test, seed_mass, desiccation_model, drying_test,
     )
 } | {"nicked_germination": fresh_germination}  # fmt: skip

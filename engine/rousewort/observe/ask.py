@@ -45,7 +45,7 @@ class Bench:
     _steps: dict[tuple, frozenset] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.planner = self.planner or Planner(self.kb)
+        self.planner = self.planner or Planner(self.kb, "plain")  # what-if plans by the hundred; engines never differ
 
     def conclude(self, known: Observations) -> Conclusion:
         return conclude(self.kb.vocabulary, read_all(known, self.kb.vocabulary), known.found, known.left)
@@ -95,7 +95,9 @@ class Bench:
     def questions(self, known: Observations, conclusion: Conclusion | None = None) -> list[Question]:
         """All that is worth asking, best first."""
         conclusion = conclusion or self.conclude(known)
-        open_tests = [t for t in tests(self.kb.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped]
+        open_tests = [
+            t for t in tests(self.kb.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped
+        ]
         possible = [t for t in open_tests if self._makes_sense(t, conclusion) and self._affordable(t, known)]
         gate = [t for t in possible if t.data.get("gate")]
         cases = list(self._cases(conclusion))
@@ -158,10 +160,14 @@ class Bench:
         about_class = any(c.leaves or set(c.then) & _shown(self.kb) for c in test.reads)
         if about_class:
             return self._gain([(p, self._outcomes(test, case), {**conclusion.words, **case}) for p, case in cases])
-        likeliest = max(cases, key=lambda item: item[0])[1]
         words = self._possible_words(test)
-        shares = [(share, {word: 1.0}, {**conclusion.words, **likeliest, trait: word}) for trait, word, share in words]
-        return self._gain([(p, {next(iter(o)): 1.0}, plan) for p, o, plan in shares])
+        return self._gain(
+            [
+                (p * share, {word: 1.0}, {**conclusion.words, **case, trait: word})
+                for p, case in cases
+                for trait, word, share in words
+            ]
+        )
 
     def _gain(self, cases: list[tuple[float, Mapping[Any, float], Mapping[str, str]]]) -> float:
         """Average distance of the best single plan before, less that of the best plan for each outcome."""
@@ -181,6 +187,8 @@ class Bench:
         for trait in test.data.get("bands", {}):
             values = self._traits(trait)["values"]
             told += [(trait, word, 1 / len(values)) for word in values]
+        for trait, name in test.data.get("words", {}).items():
+            told += [(trait, word, 1 / len(test.fields[name].words)) for word in test.fields[name].words]
         total = sum(share for _, _, share in told) or 1.0
         return [(trait, word, share / total) for trait, word, share in told]
 
@@ -192,7 +200,10 @@ class Bench:
             parts = set()
             for step in plan.steps:
                 if step.kind != "inspect":
-                    parts |= {("step", step.kind), ("length", step.kind, *((u, a.use) for u, a in step.amounts.items()))}
+                    parts |= {
+                        ("step", step.kind),
+                        ("length", step.kind, *((u, a.use) for u, a in step.amounts.items())),
+                    }
                 if step.sowing:
                     parts |= {("light", step.sowing["light"]), ("depth", str(step.sowing["depth_mm"]))}
             parts |= {("never", item["kind"]) for item in plan.ruled_out if words.get("drying") == "sensitive"}
@@ -232,7 +243,7 @@ def _distance(cases: list[tuple[float, frozenset]]) -> float:
 
 def _cost(test: Test) -> str:
     seeds = f"{test.spends} seeds" if test.spends else "no seed"
-    return f"{seeds}, about {test.days} day{'s' if test.days > 1 else ''}"
+    return f"{seeds}, about {test.days} day{'s' if test.days > 1 else ''}" if test.days else f"{seeds}, no time"
 
 
 def ask(

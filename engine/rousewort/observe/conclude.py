@@ -62,6 +62,7 @@ def read(test: Test, seen: Mapping[str, Any], vocabulary: Vocabulary) -> Reading
     clause = next((c for c in test.reads if c.holds(numbers)), None)
     words = dict(clause.then) if clause else {}
     words |= {trait: vocabulary.band(trait, numbers[number]) for trait, number in test.data.get("bands", {}).items()}
+    words |= {trait: numbers[field] for trait, field in test.data.get("words", {}).items() if field in numbers}
     return Reading(test, numbers, clause, words)
 
 
@@ -108,7 +109,9 @@ def conclude(
     return Conclusion(readings, words, left, tuple(contradictions), stop)
 
 
-def _agreed_words(readings: tuple[Reading, ...], found: Mapping[str, str]) -> tuple[dict[str, str], list[Contradiction]]:
+def _agreed_words(
+    readings: tuple[Reading, ...], found: Mapping[str, str]
+) -> tuple[dict[str, str], list[Contradiction]]:
     said: dict[str, dict[str, str]] = {}
     for text, words in [("the trial", found), *((r.test.label, r.words) for r in readings)]:
         for trait, word in words.items():
@@ -143,7 +146,9 @@ def _conflicts(vocabulary: Vocabulary, key: str, told: list[tuple[str, tuple[str
     outcome = f"no {key.replace('_', ' ')} is taken from them"
     pairs = [(a, b) for a, b in combinations(told, 2) if not set(a[1]) & set(b[1])]
     for (one, leaves), (other, leaves_other) in pairs:
-        yield Contradiction(key, _leaving(vocabulary, key, one, leaves), _leaving(vocabulary, key, other, leaves_other), outcome)
+        yield Contradiction(
+            key, _leaving(vocabulary, key, one, leaves), _leaving(vocabulary, key, other, leaves_other), outcome
+        )
     if not pairs:
         yield Contradiction(key, "; ".join(text for text, _ in told[:-1]), told[-1][0], outcome)
 
@@ -160,7 +165,11 @@ def against_books(kb: KnowledgeBase, match: Match, conclusion: Conclusion) -> tu
         known = recorded.of(trait)
         if known and not kb.vocabulary.many(trait) and known[0].word not in words:
             seen = " or ".join(kb.vocabulary.label(trait, word) for word in words)
-            of = {"species": "this species", "genus": f"its genus ({match.genus})", "family": f"its family ({match.family})"}
+            of = {
+                "species": "this species",
+                "genus": f"its genus ({match.genus})",
+                "family": f"its family ({match.family})",
+            }
             clashes.append(
                 Contradiction(
                     trait,
@@ -185,6 +194,8 @@ def match_for(kb: KnowledgeBase, name: str, family: str | None = None) -> Match:
 
         raise NoSingleMatch(match, kb)
     if family and not kb.is_family(family):
-        raise Trouble(f"'{family}' is no family that is known here. Leave it out, or see: rousewort find --family NAME.")
+        raise Trouble(
+            f"'{family}' is no family that is known here. Leave it out, or see: rousewort find --family NAME."
+        )
     genus = name.split()[0].capitalize() if " " in name.strip() else None
     return Match(name, " ".join(name.split()), "observations", genus=genus, family=family)

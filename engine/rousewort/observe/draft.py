@@ -34,9 +34,12 @@ def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> d
         settled = {k: w for k, w in settled.items() if k not in LEVELS}
     traits = {k: w for k, w in settled.items() if k in kb.vocabulary.traits and not adds}
     if traits:
-        ground = "own trial: " + "; ".join(f"{r.arm.label} {r.roots.germinated} of {r.roots.seeds}" for r in result.arms)
+        ground = "own trial: " + "; ".join(
+            f"{r.arm.label} {r.roots.germinated} of {r.roots.seeds}" for r in result.arms
+        )
         entry["traits"] = {
-            k: [{"is": word, "source": _source_id(match, when), "held": "read", "inferred_from": ground}] for k, word in traits.items()
+            k: [{"is": word, "source": _source_id(match, when), "held": "read", "inferred_from": ground}]
+            for k, word in traits.items()
         }
     if reports:
         entry["reports"] = reports
@@ -62,7 +65,14 @@ def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
         yield _report(best, control, means, source)
     for r in result.arms:
         kinds = r.arm.data["means"]
-        if r is not control and not r.better and "none" in r.did and len(r.did) == 1 and len(kinds) == 1 and not used & set(kinds):
+        if (
+            r is not control
+            and not r.better
+            and "none" in r.did
+            and len(r.did) == 1
+            and len(kinds) == 1
+            and not used & set(kinds)
+        ):
             yield _report(r, control, "found_useless", source)
 
 
@@ -88,19 +98,23 @@ def _report(r: ArmResult, control: ArmResult, means: str, source: str) -> dict[s
     return {"source": source, "held": "read", "treatments": treatments, "note": note}
 
 
-def write_layer(kb: KnowledgeBase, match: Match, result: TrialResult, folder: Path, when: date, grower: str) -> list[Path]:
+def write_layer(
+    kb: KnowledgeBase, match: Match, result: TrialResult, folder: Path, when: date, grower: str
+) -> list[Path]:
     """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: Trouble if a file is there."""
     import yaml
 
     entry = draft(kb, match, result, when)
     name = match.name or match.query
-    genus, _, rest = name.lower().partition(" ")
+    genus = name.lower().split()[0]
     slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
     species = folder / "species" / genus / f"{slug}.yaml"
     sources = folder / "sources.yaml"
     there = [str(path) for path in (species, sources) if path.exists()]
     if there:
-        raise Trouble(*(f"{path} is there already and is not overwritten: choose another folder, or move it." for path in there))
+        raise Trouble(
+            *(f"{path} is there already and is not overwritten: choose another folder, or move it." for path in there)
+        )
     species.parent.mkdir(parents=True, exist_ok=True)
     citation = f"{grower}, own germination trial of {name}, read {when.isoformat()}, not published"
     texts = {

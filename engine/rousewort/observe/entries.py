@@ -119,7 +119,9 @@ def checked(observations: Observations, vocabulary: Vocabulary, where: str = "")
 def _faults(test: Test, values: Mapping[str, Any]) -> list[str]:
     known = ", ".join(test.fields)
     problems = [f"{name} is not part of it. Known: {known}." for name in values if name not in test.fields]
-    problems += [f"{f.name} is missing: {f.ask}." for f in test.fields.values() if not f.optional and f.name not in values]
+    problems += [
+        f"{f.name} is missing: {f.ask}." for f in test.fields.values() if not f.optional and f.name not in values
+    ]
     for name, value in values.items():
         wrong = fault(value, test.fields[name]) if name in test.fields else None
         if wrong:

@@ -81,7 +81,12 @@ def tests(vocabulary: Vocabulary) -> dict[str, Test]:
 def _test(item: Mapping[str, Any]) -> Test:
     fields = {
         name: Field(
-            name, f["kind"], f["ask"], f.get("optional", False) or "default" in f, f.get("default"), tuple(f.get("words", ()))
+            name,
+            f["kind"],
+            f["ask"],
+            f.get("optional", False) or "default" in f,
+            f.get("default"),
+            tuple(f.get("words", ())),
         )
         for name, f in item["fields"].items()
     }
@@ -99,7 +104,9 @@ def _test(item: Mapping[str, Any]) -> Test:
         )
         for c in item["reads"]
     )
-    return Test(item["id"], item["label"], item["ask"], item["why"], tuple(item["do"]), fields, item["gives"], clauses, item)
+    return Test(
+        item["id"], item["label"], item["ask"], item["why"], tuple(item["do"]), fields, item["gives"], clauses, item
+    )
 
 
 def agrees(clause: Clause, vocabulary: Vocabulary, case: Mapping[str, str]) -> bool:

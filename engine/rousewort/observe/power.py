@@ -49,11 +49,15 @@ def seeds_for_power(wanted: float, low: float, high: float, alpha: float) -> int
     if not 0 < wanted < 1:
         problems.append(f"power must lie between 0 and 1, not {wanted:g}")
     if not 0 <= low < high <= 1:
-        problems.append(f"the shares to tell apart must run from a lower to a higher between 0 and 100 %, not {100 * low:g} and {100 * high:g}")
+        problems.append(
+            f"the shares to tell apart must run from a lower to a higher between 0 and 100 %, not {100 * low:g} and {100 * high:g}"
+        )
     if problems:
         raise Trouble(*problems)
     step = 8
     for n in range(4, MOST_SEEDS + step, step):
         if power(n, low, high, alpha) >= wanted:
             return next(m for m in range(max(2, n - step + 1), n + 1) if power(m, low, high, alpha) >= wanted)
-    raise Trouble(f"{100 * low:g} % and {100 * high:g} % are too near: over {MOST_SEEDS} seeds an arm. Ask for a larger difference.")
+    raise Trouble(
+        f"{100 * low:g} % and {100 * high:g} % are too near: over {MOST_SEEDS} seeds an arm. Ask for a larger difference."
+    )

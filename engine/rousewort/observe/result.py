@@ -92,7 +92,9 @@ def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusi
     results = _against_control([_measured(arms[name], found, vocabulary) for name, found in by_arm.items()], table)
     verdicts = tuple(_judge(vocabulary, pattern, results, conclusion) for pattern in patterns_of(vocabulary).values())
     fitting = [v.pattern for v in verdicts if not v.against]
-    return TrialResult(tuple(results), verdicts, _found(fitting, results), _left(fitting), tuple(_notes(results, table, fitting)))
+    return TrialResult(
+        tuple(results), verdicts, _found(fitting, results), _left(fitting), tuple(_notes(results, table, fitting))
+    )
 
 
 def _measured(arm: Arm, dishes: list[Dish], vocabulary: Vocabulary) -> ArmResult:
@@ -109,7 +111,8 @@ def _measured(arm: Arm, dishes: list[Dish], vocabulary: Vocabulary) -> ArmResult
         tuple(dishes),
         roots,
         shoots,
-        {name: sum(d.fates.get(name, 0) for d in dishes) for name in FATES} | {"not accounted for": sum(d.unaccounted for d in dishes)},
+        {name: sum(d.fates.get(name, 0) for d in dishes) for name in FATES}
+        | {"not accounted for": sum(d.unaccounted for d in dishes)},
         replicate_range(germinated, seeds, vocabulary.files["replicate_ranges"]) if len(filled) > 1 else None,
         unevenness(germinated, seeds),
         None,
@@ -174,7 +177,9 @@ def _came(germinated: int, seeds: int, clearly_more: bool, table: Mapping[str, A
     return False if wilson(germinated, seeds).high < half else None
 
 
-def _judge(vocabulary: Vocabulary, pattern: Pattern, results: list[ArmResult], conclusion: Conclusion | None) -> Verdict:
+def _judge(
+    vocabulary: Vocabulary, pattern: Pattern, results: list[ArmResult], conclusion: Conclusion | None
+) -> Verdict:
     against = [
         f"{r.arm.label} would have given {_what(pattern.does[r.arm.id])}, and gave {' or '.join(_what(d) for d in sorted(r.did))}"
         for r in results
@@ -221,7 +226,9 @@ def _notes(results: list[ArmResult], table: Mapping[str, Any], fitting: Sequence
         notes.append("There is no control: no arm can be compared, and what is seen may be what untreated seed does.")
     elif control.roots.germinated > _by(control.counts, table["control_days"]):
         late = control.roots.germinated - _by(control.counts, table["control_days"])
-        notes.append(f"{late} seeds of the control germinated after day {table['control_days']}: slow, and so not called prompt.")
+        notes.append(
+            f"{late} seeds of the control germinated after day {table['control_days']}: slow, and so not called prompt."
+        )
     most = max(len(r.dishes) for r in results)
     notes += [
         f"{r.arm.label}: {len(r.dishes)} of {most} replicates have counts; the rest are missing."
@@ -232,11 +239,17 @@ def _notes(results: list[ArmResult], table: Mapping[str, Any], fitting: Sequence
         if r.range_check and r.range_check.retest:
             notes.append(f"{r.arm.label}: {r.range_check.reason} (7 CFR 201.55).")
         elif r.uneven and r.uneven.chance < table["uneven"]:
-            notes.append(f"{r.arm.label}: replicates differ by more than chance (p = {r.uneven.chance:.3f}): look for a reason before trusting the sum.")
+            notes.append(
+                f"{r.arm.label}: replicates differ by more than chance (p = {r.uneven.chance:.3f}): look for a reason before trusting the sum."
+            )
         if r.fates["hard"] and not r.arm.data.get("opens"):
-            notes.append(f"{r.arm.label}: {r.fates['hard']} seeds stayed hard and unswollen, a sign of a watertight coat.")
+            notes.append(
+                f"{r.arm.label}: {r.fates['hard']} seeds stayed hard and unswollen, a sign of a watertight coat."
+            )
         if len(r.did) > 2:
             notes.append(f"{r.arm.label}: too few seeds to tell whether it germinated.")
     if not fitting:
-        notes.append("No single kind of dormancy fits every arm: the lot may be mixed, or an arm went wrong. See what speaks against each.")
+        notes.append(
+            "No single kind of dormancy fits every arm: the lot may be mixed, or an arm went wrong. See what speaks against each."
+        )
     return notes

@@ -73,8 +73,14 @@ def read_sheet(lines: Iterable[str], arms: Mapping[str, Arm]) -> list[Dish]:
 def _check_headings(headings: list[str]) -> None:
     there = ", ".join(headings) or "none: the file is empty"
     problems = [f"the column '{name}' is missing; there are {there}" for name in NEEDED if name not in headings]
-    problems += [f"the column '{name}' is not known; known are {', '.join(sorted(KNOWN))}" for name in headings if name not in KNOWN]
-    problems += [f"the column '{name}' is there twice" for name in sorted({h for h in headings if headings.count(h) > 1})]
+    problems += [
+        f"the column '{name}' is not known; known are {', '.join(sorted(KNOWN))}"
+        for name in headings
+        if name not in KNOWN
+    ]
+    problems += [
+        f"the column '{name}' is there twice" for name in sorted({h for h in headings if headings.count(h) > 1})
+    ]
     if "day" not in headings and not {"started", "date"} <= set(headings):
         problems.append(f"either 'day', or 'started' and 'date', is needed; there are {there}")
     if problems:
@@ -96,9 +102,13 @@ def _take(row: Mapping, line: int, growing: dict[tuple[str, str], _Growing], arm
     started = _date(text["started"], "started") if text.get("started") else None
     dish = growing.setdefault((arm, text["replicate"]), _Growing(seeds, started, line))
     if dish.seeds != seeds:
-        raise ValueError(f"{seeds} seeds, but {dish.seeds} on line {dish.line}, in the same dish ({arm} {text['replicate']})")
+        raise ValueError(
+            f"{seeds} seeds, but {dish.seeds} on line {dish.line}, in the same dish ({arm} {text['replicate']})"
+        )
     if dish.started != started:
-        raise ValueError(f"started {started}, but {dish.started} on line {dish.line}, in the same dish ({arm} {text['replicate']})")
+        raise ValueError(
+            f"started {started}, but {dish.started} on line {dish.line}, in the same dish ({arm} {text['replicate']})"
+        )
     counts = {name: _whole(text[name], name) for name in ("new_roots", "new_shoots", *FATES) if text.get(name)}
     if not counts:
         return

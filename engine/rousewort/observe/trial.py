@@ -109,7 +109,9 @@ def patterns_of(vocabulary: Vocabulary) -> dict[str, Pattern]:
     }
 
 
-def possible(vocabulary: Vocabulary, conclusion: Conclusion, chances: Mapping[str, float], least: float = 0.05) -> list[Pattern]:
+def possible(
+    vocabulary: Vocabulary, conclusion: Conclusion, chances: Mapping[str, float], least: float = 0.05
+) -> list[Pattern]:
     """The patterns that the observations leave, of classes at least that likely."""
 
     def fits(pattern: Pattern) -> bool:
@@ -124,8 +126,14 @@ def possible(vocabulary: Vocabulary, conclusion: Conclusion, chances: Mapping[st
 
 
 def label_of(vocabulary: Vocabulary, pattern: Pattern) -> str:
-    parts = [vocabulary.label(key, pattern.words[key]).split(" (")[0] for key in (CLASS, *LEVELS) if key in pattern.words]
-    return ", ".join(parts) + {"deep_summer_first": " (summer first)", "non_deep_summer": " (woken by summer)", "non_deep_winter": " (woken by winter)"}.get(pattern.id, "")
+    parts = [
+        vocabulary.label(key, pattern.words[key]).split(" (")[0] for key in (CLASS, *LEVELS) if key in pattern.words
+    ]
+    return ", ".join(parts) + {
+        "deep_summer_first": " (summer first)",
+        "non_deep_summer": " (woken by summer)",
+        "non_deep_winter": " (woken by winter)",
+    }.get(pattern.id, "")
 
 
 def told_apart(arm: str, one: Pattern, other: Pattern) -> bool:
@@ -139,12 +147,15 @@ def choose_arms(
     shorter of equals), until none adds anything. Returns the arms, and the pairs that stay undivided."""
     by_id = {arm.id: arm for arm in arms}
     chosen = [by_id.pop("control")]
-    share = {p.id: chances.get(p.words[CLASS], 0.0) / sum(q.words[CLASS] == p.words[CLASS] for q in patterns) for p in patterns}
+    share = {
+        p.id: chances.get(p.words[CLASS], 0.0) / sum(q.words[CLASS] == p.words[CLASS] for q in patterns)
+        for p in patterns
+    }
     pairs = [(a, b) for a, b in combinations(patterns, 2) if not told_apart("control", a, b)]
     while pairs and len(chosen) < most:
 
-        def gain(arm: Arm) -> float:
-            return sum(share[a.id] * share[b.id] for a, b in pairs if told_apart(arm.id, a, b))
+        def gain(arm: Arm, undivided: list[tuple[Pattern, Pattern]] = pairs) -> float:
+            return sum(share[a.id] * share[b.id] for a, b in undivided if told_apart(arm.id, a, b))
 
         best = max(by_id.values(), key=lambda arm: (round(gain(arm), 9), -arm.days), default=None)
         if best is None or not gain(best):
@@ -180,7 +191,9 @@ def design(
     arms, undivided = choose_arms(usable, patterns, chances, most_arms)
     if len(arms) == 1:
         raise Trouble(
-            "What is known leaves nothing for a trial to decide: " + ("; ".join(label_of(vocabulary, p) for p in patterns) or "no class fits") + ". Make the plan."
+            "What is known leaves nothing for a trial to decide: "
+            + ("; ".join(label_of(vocabulary, p) for p in patterns) or "no class fits")
+            + ". Make the plan."
         )
     seeds = _seeds(len(arms), width, wanted, low, high, dishes, filled)
     while grower.seeds is not None and seeds * len(arms) > grower.seeds and len(arms) > 2:
@@ -225,7 +238,9 @@ def _usable(vocabulary: Vocabulary, conclusion: Conclusion, grower: Grower) -> t
     usable, notes = [], []
     for arm in arms_of(vocabulary).values():
         lacking = grower.can(arm.data.get("needs", ()), vocabulary)
-        kills = next((t for t, words in arm.data.get("never_with", {}).items() if conclusion.words.get(t) in words), None)
+        kills = next(
+            (t for t, words in arm.data.get("never_with", {}).items() if conclusion.words.get(t) in words), None
+        )
         if kills:
             notes.append(f"'{arm.label}' was left out: drying would harm this seed.")
         elif lacking and lacking not in ("gibberellic_acid",):
@@ -240,7 +255,7 @@ def _alpha(arms: int) -> float:
 
 
 def _seeds(arms: int, width: float | None, wanted: float, low: float, high: float, dishes: int, filled: float) -> int:
-    n = power.seeds_for_width(width) if width else power.seeds_for_power(wanted, low, high, _alpha(arms))
+    n = power.seeds_for_width(width) if width is not None else power.seeds_for_power(wanted, low, high, _alpha(arms))
     return dishes * max(LEAST_DISH, ceil(n / filled / dishes))
 
 
@@ -301,7 +316,21 @@ def _splitting_test(vocabulary: Vocabulary, one: Pattern, other: Pattern) -> str
 
 # Labels and sheet
 
-COLUMNS = ("arm", "replicate", "seeds", "started", "date", "season", "new_roots", "new_shoots", "hard", "firm", "rotten", "empty", "note")
+COLUMNS = (
+    "arm",
+    "replicate",
+    "seeds",
+    "started",
+    "date",
+    "season",
+    "new_roots",
+    "new_shoots",
+    "hard",
+    "firm",
+    "rotten",
+    "empty",
+    "note",
+)
 
 
 def sheet_rows(plan: Design) -> Iterable[dict[str, Any]]:

@@ -150,7 +150,9 @@ def percent(share: float | None) -> str:
 def result_lines(results: Iterable[Result], page: Page) -> None:
     for result in results:
         batch = result.batch
-        page.say(f"{page.bold(batch.code)}  {batch.species}: {batch.germinated} of {_of(batch.sown)} ({percent(result.share)})")
+        page.say(
+            f"{page.bold(batch.code)}  {batch.species}: {batch.germinated} of {_of(batch.sown)} ({percent(result.share)})"
+        )
         page.say(f"expected: {expected_text(result.expected)}", 4)
         if result.first is not None:
             usual = f"; usual {result.expected_days[0]}–{result.expected_days[1]}" if result.expected_days else ""
@@ -179,7 +181,9 @@ def record_text(record: OwnRecord, page: Page) -> None:
     )
     for length in record.lengths:
         tried = ", ".join(map(str, length.tried))
-        page.say(f"{length.label}: planned {length.planned} days, given {tried}; with the own record {length.own} days.", 2)
+        page.say(
+            f"{length.label}: planned {length.planned} days, given {tried}; with the own record {length.own} days.", 2
+        )
 
 
 def as_data(batch: Batch, diary: Diary, today: date) -> dict[str, Any]:
@@ -201,7 +205,8 @@ def as_data(batch: Batch, diary: Diary, today: date) -> dict[str, Any]:
         "ended": None if batch.ended is None else {"day": str(batch.ended.day), "how": batch.ended.kind},
         "next": None if due is None else due_data(due, today),
         "events": [
-            {"turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": dict(e.data)} for e in batch.events
+            {"turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": dict(e.data)}
+            for e in batch.events
         ],
     }
 
@@ -226,11 +231,15 @@ def record_data(record: OwnRecord) -> dict[str, Any]:
         "provenance": record.provenance or None,
         "citation": record.citation,
         "held": record.held,
-        "published": {"share": record.prior.share, "said_by": record.prior.said_by, "sources": list(record.prior.sources)},
+        "published": {
+            "share": record.prior.share,
+            "said_by": record.prior.said_by,
+            "sources": list(record.prior.sources),
+        },
         "seeds": record.seeds,
         "germinated": record.germinated,
         "expected": {"share": record.share, "low": record.low, "high": record.high, "probability": record.sure},
-        "lengths": [{"step": n.step, "planned": n.planned, "own": n.own, "tried": list(n.tried)} for n in record.lengths],
+        "lengths": [
+            {"step": n.step, "planned": n.planned, "own": n.own, "tried": list(n.tried)} for n in record.lengths
+        ],
     }
-
-

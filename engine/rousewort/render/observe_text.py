@@ -15,7 +15,13 @@ def number_text(value: Any) -> str:
     if isinstance(value, str):
         return value.replace("_", " ")
     if isinstance(value, float):
-        return f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}" if abs(value) < 1 else f"{value:.1f}".removesuffix(".0")
+        return (
+            f"{value:.0f}"
+            if abs(value) >= 100
+            else f"{value:.2g}"
+            if abs(value) < 1
+            else f"{value:.1f}".removesuffix(".0")
+        )
     return str(value)
 
 
@@ -24,14 +30,22 @@ def threshold_text(when: Mapping[str, Any], gives: Mapping[str, str], numbers: M
     parts = []
     for name, wanted in when.items():
         label = gives.get(name, name.replace("_", " "))
-        limits = [f"{how.replace('_', ' ')} {limit:g}" for how, limit in wanted.items()] if isinstance(wanted, Mapping) else []
+        limits = (
+            [f"{how.replace('_', ' ')} {limit:g}" for how, limit in wanted.items()]
+            if isinstance(wanted, Mapping)
+            else []
+        )
         parts.append(f"{label}: {number_text(numbers[name])}" + (f" ({', '.join(limits)})" if limits else ""))
     return "; ".join(parts)
 
 
 def source_text(kb: KnowledgeBase, clause: Any) -> str:
     held = kb.vocabulary.files["held"][clause.held]["label"]
-    cited = f"{kb.sources[clause.source]['citation']} ({held})" if clause.source else "a threshold of this project's own, chosen so that published readings agree"
+    cited = (
+        f"{kb.sources[clause.source]['citation']} ({held})"
+        if clause.source
+        else "a threshold of this project's own, chosen so that published readings agree"
+    )
     return cited + (f". {clause.note}" if clause.note else "")
 
 
@@ -68,11 +82,15 @@ def say_conclusion(
             page.say(f"so {c.outcome}.", 4)
     page.heading("Settled")
     if conclusion.words:
-        page.each((f"{t.replace('_', ' ')}: {kb.vocabulary.label(t, w)}" for t, w in sorted(conclusion.words.items())), 2)
+        page.each(
+            (f"{t.replace('_', ' ')}: {kb.vocabulary.label(t, w)}" for t, w in sorted(conclusion.words.items())), 2
+        )
     else:
         page.say("Nothing yet.", 2)
     left = {key: words for key, words in conclusion.left.items() if key not in conclusion.words}
-    possible = [f"{kb.vocabulary.label(CLASS, w).split(' (')[0]} {round(100 * p)} %" for w, p in chances.items() if p >= 0.01]
+    possible = [
+        f"{kb.vocabulary.label(CLASS, w).split(' (')[0]} {round(100 * p)} %" for w, p in chances.items() if p >= 0.01
+    ]
     if len(possible) > 1:
         page.heading("Still possible")
         page.say("; ".join(possible) + ". Chances are from relatives and what was seen, not from this lot alone.", 2)

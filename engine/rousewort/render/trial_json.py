@@ -26,7 +26,10 @@ def as_data(result: TrialResult) -> dict[str, Any]:
                 "shoots": r.shoots.germinated if r.shoots else None,
                 "fates": dict(r.fates),
                 "chance": r.chance,
-                "replicates": [{"replicate": d.replicate, "germinated": d.roots.germinated, "filled": d.roots.filled} for d in r.dishes],
+                "replicates": [
+                    {"replicate": d.replicate, "germinated": d.roots.germinated, "filled": d.roots.filled}
+                    for d in r.dishes
+                ],
                 "retest": r.range_check.retest if r.range_check else None,
                 "replicates_chance": r.uneven.chance if r.uneven else None,
                 "did": sorted(r.did),

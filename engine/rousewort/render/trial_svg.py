@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
 from itertools import accumulate
 
@@ -26,7 +27,8 @@ def draw(result: TrialResult, title: str) -> str:
         return HIGH - BOTTOM - (HIGH - TOP - BOTTOM) * percent / 100
 
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDE}" height="{HIGH}" viewBox="0 0 {WIDE} {HIGH}" role="img" font-family="sans-serif" font-size="13">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDE}" height="{HIGH}" viewBox="0 0 {WIDE} {HIGH}" role="img"'
+        ' font-family="sans-serif" font-size="13">',
         f"<title>{escape(title)}</title>",
         f"<desc>{escape('; '.join(f'{r.arm.label}: {r.roots.germinated} of {r.roots.seeds}' for r in result.arms))}</desc>",
         f'<rect width="{WIDE}" height="{HIGH}" fill="#ffffff"/>',
@@ -38,20 +40,26 @@ def draw(result: TrialResult, title: str) -> str:
     for i in range(int(last // step) + 1):
         parts.append(f'<path d="M{x(i * step):.1f} {y(0):.1f}v5" stroke="#555555"/>')
         parts.append(f'<text x="{x(i * step):.1f}" y="{y(0) + 20:.1f}" text-anchor="middle">{i * step}</text>')
-    parts.append(f'<text x="{(LEFT + WIDE - RIGHT) / 2:.0f}" y="{HIGH - 8}" text-anchor="middle">days from the start</text>')
-    parts.append(f'<text transform="translate(16 {HIGH / 2:.0f}) rotate(-90)" text-anchor="middle">roots, % of filled seed</text>')
+    parts.append(
+        f'<text x="{(LEFT + WIDE - RIGHT) / 2:.0f}" y="{HIGH - 8}" text-anchor="middle">days from the start</text>'
+    )
+    parts.append(
+        f'<text transform="translate(16 {HIGH / 2:.0f}) rotate(-90)" text-anchor="middle">roots, % of filled seed</text>'
+    )
     places = _places([y(100 * r.roots.share) for r in result.arms])
     for number, (r, place) in enumerate(zip(result.arms, places, strict=True)):
         colour, dash = COLOURS[number % len(COLOURS)], DASHES[number % len(DASHES)]
         parts.append(_line(r, x, y, colour, dash))
         end_x, end_y = x(r.counts.times[-1]), y(100 * r.roots.share)
-        parts.append(f'<path d="M{end_x:.1f} {end_y:.1f}L{WIDE - RIGHT + 8} {place:.1f}" stroke="{colour}" stroke-width="0.7" fill="none"/>')
+        parts.append(
+            f'<path d="M{end_x:.1f} {end_y:.1f}L{WIDE - RIGHT + 8} {place:.1f}" stroke="{colour}" stroke-width="0.7" fill="none"/>'
+        )
         label = f"{r.arm.label} {100 * r.roots.share:.0f} %"
-        parts.append(f'<text x="{WIDE - RIGHT + 11}" y="{place + 4:.1f}" fill="{colour}">{escape(label)}</text>')
+        parts.append(f'<text x="{WIDE - RIGHT + 11}" y="{place + 4:.1f}" fill="#222222">{escape(label)}</text>')
     return "\n".join([*parts, "</svg>", ""])
 
 
-def _line(r: ArmResult, x, y, colour: str, dash: str) -> str:  # noqa: ANN001
+def _line(r: ArmResult, x: Callable[[float], float], y: Callable[[float], float], colour: str, dash: str) -> str:
     path = [f"M{x(0):.1f} {y(0):.1f}"]
     for day, total in zip(r.counts.times, accumulate(r.counts.new), strict=True):
         path.append(f"H{x(day):.1f}V{y(100 * total / r.roots.seeds):.1f}")
@@ -65,5 +73,7 @@ def _places(wanted: list[float], gap: float = 16) -> list[float]:
     last = TOP - gap
     for i in sorted(range(len(wanted)), key=wanted.__getitem__):
         last = places[i] = max(wanted[i], last + gap)
-    over = max(0.0, last - (HIGH - BOTTOM + 4))
-    return [p - over for p in places] if over and min(places) - over > gap else places
+    last = HIGH - BOTTOM + 4 + gap
+    for i in sorted(range(len(places)), key=places.__getitem__, reverse=True):
+        last = places[i] = min(places[i], last - gap)
+    return places

@@ -10,7 +10,9 @@ from rousewort.render.terminal import Page
 
 def render_design(plan: Design, page: Page) -> str:
     page.say(page.bold(f"A trial for {plan.plant}"))
-    page.say(f"{len(plan.arms)} arms of {plan.seeds} seeds in {plan.dishes} dishes: {plan.total} seeds, {plan.start} to {plan.end}.")
+    page.say(
+        f"{len(plan.arms)} arms of {plan.seeds} seeds in {plan.dishes} dishes: {plan.total} seeds, {plan.start} to {plan.end}."
+    )
     page.say(
         f"So many seeds give an interval no wider than {100 * plan.width:.0f} points, and tell {100 * plan.low:.0f} % from "
         f"{100 * plan.high:.0f} % in {100 * plan.power:.0f} of 100 trials (exact test, Holm's correction)."
@@ -20,7 +22,14 @@ def render_design(plan: Design, page: Page) -> str:
     for planned in plan.arms:
         page.heading(planned.arm.label[:1].upper() + planned.arm.label[1:])
         page.say(planned.arm.do, 2)
-        page.each((f"{s.kind.replace('_', ' ')}: {s.first} to {s.last}" + (f", {s.temperature_c:g} °C" if s.temperature_c is not None else "") for s in planned.seasons), 2)
+        page.each(
+            (
+                f"{s.kind.replace('_', ' ')}: {s.first} to {s.last}"
+                + (f", {s.temperature_c:g} °C" if s.temperature_c is not None else "")
+                for s in planned.seasons
+            ),
+            2,
+        )
         page.say(f"Looks: {len(planned.looks)}, first {planned.looks[0]}, last {planned.looks[-1]}.", 2)
         page.say(f"Why: {planned.because}", 2, code="2")
     if plan.unsettled:
@@ -62,7 +71,9 @@ def _row(r: ArmResult) -> str:
 
 def render_result(result: TrialResult, page: Page) -> str:
     page.heading("Germination of filled seed (roots)")
-    page.lines.append(f"{'arm':<21} {'seeds':>8} {'%':>4} {'95 %':>7} {'shoots':>6} {'mean d':>6} {'T50 d':>6} {'speed':>6} {'p':>7}")
+    page.lines.append(
+        f"{'arm':<21} {'seeds':>8} {'%':>4} {'95 %':>7} {'shoots':>6} {'mean d':>6} {'T50 d':>6} {'speed':>6} {'p':>7}"
+    )
     page.lines += [_row(r) for r in result.arms]
     page.say(
         "95 %: Wilson's interval. shoots: % of filled seed. mean d, T50 d: days from the start of the arm, treatment included. speed: seeds a day. "
@@ -80,7 +91,9 @@ def render_result(result: TrialResult, page: Page) -> str:
     if silent:
         page.say(f"Tolerated ranges of 7 CFR 201.55 do not apply: {next(iter(silent))}.", 2, code="2")
     page.heading("Dormancy that fits")
-    page.each((v.label for v in result.fitting), 2) if result.fitting else page.say("None of the kinds in the table.", 2)
+    page.each((v.label for v in result.fitting), 2) if result.fitting else page.say(
+        "None of the kinds in the table.", 2
+    )
     page.heading("Ruled out")
     page.each((f"{v.label}: {'; '.join(v.against[:2])}" for v in result.verdicts if v.against), 2)
     if result.notes:

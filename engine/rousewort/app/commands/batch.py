@@ -39,7 +39,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     _add_start(add("start", "start a batch on the plan of a plant; the plan is stored with it", entry))
     due = add("due", "what is due, late and in the days to come, with cautions", shown)
-    due.add_argument("--days", type=int, default=6, metavar="N", help="look so many days ahead (6: a week; 0: today only)")
+    due.add_argument(
+        "--days", type=int, default=6, metavar="N", help="look so many days ahead (6: a week; 0: today only)"
+    )
     listed = add("list", "the batches in treatment", shown)
     listed.add_argument("--ended", action="store_true", help="those that are closed, discarded or merged")
     listed.add_argument("--all", action="store_true", help="all of them")
@@ -64,7 +66,9 @@ def _add_start(start: argparse.ArgumentParser) -> None:
     start.add_argument("--origin", metavar="WHERE", help="where the seed came from")
     start.add_argument("--viability", type=float, metavar="SHARE", help="share of living seed in the lot, e.g. 0.8")
     start.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
-    start.add_argument("--own-lengths", action="store_true", help="let this ledger's own record move the plan's lengths")
+    start.add_argument(
+        "--own-lengths", action="store_true", help="let this ledger's own record move the plan's lengths"
+    )
     add_grower_arguments(start)
 
 

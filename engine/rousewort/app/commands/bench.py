@@ -43,11 +43,13 @@ def run(arguments: argparse.Namespace) -> int:
             f"Others could reach the pages at {arguments.host}, so a password is needed: --password-file FILE, or the "
             "environment variable ROUSEWORT_BENCH_PASSWORD."
         )
+    if not 1 <= arguments.port <= 65535:
+        raise Trouble(f"Cannot listen on {arguments.host}:{arguments.port}: a port is a number from 1 to 65535.")
     ledger = open_for(arguments, make=True)
     app = make_app(knowledge(arguments), ledger, today, password)
     try:
         server = waitress.create_server(app, host=arguments.host, port=arguments.port, threads=4)
-    except (OSError, ValueError, OverflowError) as error:
+    except (OSError, ValueError) as error:
         raise Trouble(f"Cannot listen on {arguments.host}:{arguments.port}: {error}.") from None
     shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
     print(f"Bench pages: http://{shown}:{arguments.port}/  (Ctrl-C ends)", file=sys.stderr, flush=True)

@@ -186,8 +186,9 @@ def _new(arguments: argparse.Namespace) -> int:
     from rousewort.app.main import layers
     from rousewort.app.output import write_output
     from rousewort.contribute import start
+    from rousewort.contribute.layout import all_layers
+    from rousewort.contribute.reference import sound_part
     from rousewort.errors import Trouble
-    from rousewort.knowledge.base import load
     from rousewort.knowledge.files import shipped_layer
 
     private = layers(arguments)
@@ -196,7 +197,7 @@ def _new(arguments: argparse.Namespace) -> int:
         raise Trouble("Say in which folder your knowledge base is: --kb DIR (it may be new), or set ROUSEWORT_KB.")
     if private and not folder.exists():
         folder.mkdir(parents=True)
-    kb = load(private)
+    kb = sound_part(all_layers(private))
     name = start.accepted_form(" ".join(arguments.name))
     path = start.target_for(folder, name)
     known = start.known_already(kb, name)
@@ -289,20 +290,31 @@ def _preview(arguments: argparse.Namespace) -> int:
     record = read(arguments.file.read_bytes(), str(arguments.file)).data
     if not isinstance(record, dict) or record.get("rank") != "species":
         raise Trouble(f"{arguments.file} is no entry of a species. For rules, treatments and genera: rousewort entry diff")
-    current = _without_file(load, over, arguments.file)
-    changed = with_entry(current, record)
+    current, what = _current(load(over), arguments.file, all_layers(over).folders)
+    changed = with_entry(load(over), record)
     name = record.get("adds_to", record["name"])
     if arguments.page:
         return _page(changed, name)
-    return _print_preview(arguments, current, changed, name)
+    return _print_preview(arguments, current, changed, name, what)
 
 
-def _without_file(load: Any, over: list[str], file: Path) -> Any:
-    """The knowledge base as it is; one that the file itself has just changed is compared with its last commit, by `entry diff`."""
-    return load(over)
+def _current(kb: Any, file: Path, folders: Any) -> tuple[Any, str]:
+    """What to compare with, and what that is in words. A file that is part of the knowledge base already is compared
+    with its last commit, or, where there is none, with plans made without it."""
+    from rousewort.contribute.changes import committed, with_entry
+    from rousewort.contribute.layout import root_of
+    from rousewort.knowledge.strict_yaml import read
+
+    record = read(file.read_bytes(), str(file)).data
+    if root_of(file) not in [folder.resolve() for folder in folders] or "adds_to" in record:
+        return kb, "the knowledge base as it is"
+    text = committed(file)
+    if text is not None:
+        return with_entry(kb, read(text, str(file)).data), "the last commit of this file"
+    return kb.without(species=record["name"]) if kb.taxon(record["name"]) else kb, "the knowledge base without this entry"
 
 
-def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, name: str) -> int:
+def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, name: str, what: str) -> int:
     from rousewort.app.growing import grower_from
     from rousewort.contribute.changes import difference, line_of
     from rousewort.plan import Planner
@@ -323,10 +335,10 @@ def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, na
         return 0
     page = page_for()
     plan_text.render(plan, page)
-    page.heading("What changes")
+    page.heading(f"What changes, against {what}")
     if before is not None and match.matched_by not in ("accepted", "synonym"):
         page.say(f"There was no entry of {name}; the plan was made from its {match.matched_by}: {line_of(before)}", 2)
-    changes_text.one(change, page) if change else page.say("Nothing: the plan is the same as now.", 2)
+    changes_text.one(change, page) if change else page.say("Nothing: the plan is the same.", 2)
     page.heading("Rules that fire")
     changes_text.rules_text(plan.findings.firings, {"name": name, "toxic_note": ""}, page)
     sys.stdout.write(page.text())

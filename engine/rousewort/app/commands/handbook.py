@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from http.server import ThreadingHTTPServer
+    from pathlib import Path
 
 HELP = "Build the handbook: a page for every species, with its plan, reasons and sources, and many ways in; or look at it in a browser."
 EPILOG = """examples:
@@ -17,10 +22,18 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("do", choices=["build", "serve"], help="build the handbook, or show it on this machine")
-    parser.add_argument("--out", metavar="DIR", help="the folder of the handbook; build replaces an earlier one when the new one is finished")
-    parser.add_argument("--strict", action="store_true", help="build: fail on any warning, broken link or suspicious element")
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="the folder of the handbook; build replaces an earlier one when the new one is finished",
+    )
+    parser.add_argument(
+        "--strict", action="store_true", help="build: fail on any warning, broken link or suspicious element"
+    )
     parser.add_argument("--force", action="store_true", help="build: replace a folder that is no earlier handbook")
-    parser.add_argument("--only", action="append", default=[], metavar="SPECIES", help="build: only this species (may be said again)")
+    parser.add_argument(
+        "--only", action="append", default=[], metavar="SPECIES", help="build: only this species (may be said again)"
+    )
     parser.add_argument("--port", type=int, default=8000, help="serve: the port on this machine (8000)")
 
 
@@ -65,7 +78,9 @@ def _serve(arguments: argparse.Namespace) -> int:
 
     if arguments.out:
         if not (Path(arguments.out) / "index.html").is_file():
-            raise Trouble(f"There is no handbook at {arguments.out}. Build it: rousewort handbook build --out {arguments.out}")
+            raise Trouble(
+                f"There is no handbook at {arguments.out}. Build it: rousewort handbook build --out {arguments.out}"
+            )
         return _show(Path(arguments.out), arguments.port)
     with tempfile.TemporaryDirectory(prefix="rousewort-handbook-") as folder:
         out = Path(folder) / "handbook"
@@ -73,7 +88,8 @@ def _serve(arguments: argparse.Namespace) -> int:
         return _show(out, arguments.port)
 
 
-def _show(folder: object, port: int) -> int:
+def serving(folder: Path, port: int) -> ThreadingHTTPServer:
+    """A server of a built handbook on this machine only. Raises Trouble where the port cannot be had."""
     from functools import partial
     from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 
@@ -83,10 +99,27 @@ def _show(folder: object, port: int) -> int:
         def log_message(self, format: str, *args: object) -> None:
             """Not every request is worth a line."""
 
+        def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+            """The handbook's own page for what is not there."""
+            page = folder / "404.html"
+            if code != 404 or not page.is_file():
+                return super().send_error(code, message, explain)
+            body = page.read_bytes()
+            self.send_response(404)
+            self.send_header("Content-Type", "text/html; charset=utf-8")
+            self.send_header("Content-Length", str(len(body)))
+            self.end_headers()
+            if self.command != "HEAD":
+                self.wfile.write(body)
+
     try:
-        server = ThreadingHTTPServer(("127.0.0.1", port), partial(Quiet, directory=str(folder)))
+        return ThreadingHTTPServer(("127.0.0.1", port), partial(Quiet, directory=str(folder)))
     except (OSError, OverflowError) as error:
         raise Trouble(f"Port {port} cannot be used ({error}). Choose another with --port.") from error
+
+
+def _show(folder: Path, port: int) -> int:
+    server = serving(folder, port)
     print(f"The handbook is at http://127.0.0.1:{server.server_address[1]}/  (Ctrl-C ends it)", flush=True)
     try:
         server.serve_forever()

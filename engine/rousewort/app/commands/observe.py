@@ -30,8 +30,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("name", nargs="*", help="the plant; it need not have an entry")
     parser.add_argument("--family", help="its family, where neither it nor its genus is known here")
-    parser.add_argument("--saw", action="append", default=[], metavar="TEST.FIELD=VALUE", help="something seen; times and values as 0:2.31,24:2.33")
-    parser.add_argument("--skip", action="append", default=[], metavar="TEST", help="an observation that you cannot or will not make")
+    parser.add_argument(
+        "--saw",
+        action="append",
+        default=[],
+        metavar="TEST.FIELD=VALUE",
+        help="something seen; times and values as 0:2.31,24:2.33",
+    )
+    parser.add_argument(
+        "--skip", action="append", default=[], metavar="TEST", help="an observation that you cannot or will not make"
+    )
     parser.add_argument("--file", type=Path, metavar="FILE", help="observations saved before (YAML)")
     parser.add_argument("--save", type=Path, metavar="FILE", help="write all observations there (YAML)")
     parser.add_argument("--ask", action="store_true", help="go on asking after --saw and --file")
@@ -58,8 +66,14 @@ def run(arguments: argparse.Namespace) -> int:
     match = match_for(kb, known.plant or "", known.family)
     if match.matched_by == "observations" and match.query:
         near = kb.lookup(match.query).candidates
-        print(f"No entry and no genus called '{match.query}': going by what you see." + (f" (Or did you mean {near[0]}?)" if near else ""), file=sys.stderr)
-    bench = Bench(kb, match, grower_from(arguments, kb.vocabulary, list(kb.treatments)), Planner(kb, arguments.engine))
+        print(
+            f"No entry and no genus called '{match.query}': going by what you see."
+            + (f" (Or did you mean {near[0]}?)" if near else ""),
+            file=sys.stderr,
+        )
+    bench = Bench(
+        kb, match, grower_from(arguments, kb.vocabulary, list(kb.treatments)), Planner(kb, arguments.engine or "plain")
+    )
     if arguments.ask or not (arguments.saw or arguments.file):
         try:
             _converse(bench, known, page_for)
@@ -69,7 +83,10 @@ def run(arguments: argparse.Namespace) -> int:
             raise
     if arguments.save:
         save(arguments.save, as_text(known))
-        print(f"Saved to {arguments.save}. Now: rousewort plan '{known.plant}' --observations {arguments.save}", file=sys.stderr)
+        print(
+            f"Saved to {arguments.save}. Now: rousewort plan '{known.plant}' --observations {arguments.save}",
+            file=sys.stderr,
+        )
     _print(bench, known, arguments.json, page_for())
     return 0
 
@@ -140,7 +157,9 @@ def _answers(test: Test, bench: Bench, known: Observations) -> bool | None:
 
     values: dict[str, Any] = {f.name: f.default for f in test.fields.values() if f.default is not None}
     for field in test.fields.values():
-        hint = f" ({'/'.join(field.words)})" if field.words else f" [{field.default}]" if field.default is not None else ""
+        hint = (
+            f" ({'/'.join(field.words)})" if field.words else f" [{field.default}]" if field.default is not None else ""
+        )
         while True:
             text = input(f"  {field.ask}{hint}: ").strip()
             if text.lower() in ("q", "quit"):
@@ -191,7 +210,10 @@ def _print(bench: Bench, known: Observations, as_json: bool, page: Page) -> None
         say_question(questions[0], page)
     else:
         page.heading("Nothing more to ask")
-        page.say("No observation left would change the plan much. Where classes are still open, a trial decides: rousewort trial design.", 2)
+        page.say(
+            "No observation left would change the plan much. Where classes are still open, a trial decides: rousewort trial design.",
+            2,
+        )
     sys.stdout.write(page.text())
 
 

@@ -22,28 +22,71 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
 
     parts = parser.add_subparsers(dest="part", required=True, metavar="design|read")
-    design = parts.add_parser("design", help="arms, seeds, dates, labels and a recording sheet", description=HELP, epilog=EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    design = parts.add_parser(
+        "design",
+        help="arms, seeds, dates, labels and a recording sheet",
+        description=HELP,
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     design.add_argument("name", nargs="+", help="the plant; it need not have an entry")
     design.add_argument("--family", help="its family, where neither it nor its genus is known here")
     design.add_argument("--observations", type=Path, metavar="FILE", help="what `rousewort observe --save` wrote")
     design.add_argument("--start", type=_date, metavar="DATE", help="first day, as 2027-01-10 (default: today)")
-    design.add_argument("--width", type=float, metavar="POINTS", help="widest 95 %% interval wished for, in points, instead of a power")
-    design.add_argument("--power", type=float, default=80, metavar="PER_CENT", help="how often the difference should be seen (default 80)")
-    design.add_argument("--from", dest="low", type=float, default=10, metavar="PER_CENT", help="germination of the poorer arm (default 10)")
-    design.add_argument("--to", dest="high", type=float, default=50, metavar="PER_CENT", help="germination of the better arm (default 50)")
+    design.add_argument(
+        "--width", type=float, metavar="POINTS", help="widest 95 %% interval wished for, in points, instead of a power"
+    )
+    design.add_argument(
+        "--power",
+        type=float,
+        default=80,
+        metavar="PER_CENT",
+        help="how often the difference should be seen (default 80)",
+    )
+    design.add_argument(
+        "--from",
+        dest="low",
+        type=float,
+        default=10,
+        metavar="PER_CENT",
+        help="germination of the poorer arm (default 10)",
+    )
+    design.add_argument(
+        "--to",
+        dest="high",
+        type=float,
+        default=50,
+        metavar="PER_CENT",
+        help="germination of the better arm (default 50)",
+    )
     design.add_argument("--dishes", type=int, default=4, metavar="N", help="replicates of each arm (default 4)")
     design.add_argument("--arms", type=int, default=6, metavar="N", help="at most so many arms (default 6)")
     design.add_argument("--sheet", type=Path, metavar="FILE", help="write the recording sheet there (CSV)")
     design.add_argument("--labels", type=Path, metavar="FILE", help="write one line for each dish there")
     add_grower_arguments(design)
-    read = parts.add_parser("read", help="analyse a filled-in sheet", description=HELP, epilog=EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    read = parts.add_parser(
+        "read",
+        help="analyse a filled-in sheet",
+        description=HELP,
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     read.add_argument("sheet", type=Path, help="the filled-in recording sheet (CSV)")
     read.add_argument("--plant", help="whose seed it was")
     read.add_argument("--family", help="its family, where neither it nor its genus is known here")
-    read.add_argument("--observations", type=Path, metavar="FILE", help="bench tests of the same lot; they narrow what fits")
-    read.add_argument("--save", type=Path, metavar="FILE", help="write the observations there with what the trial settled, for plan --observations")
+    read.add_argument(
+        "--observations", type=Path, metavar="FILE", help="bench tests of the same lot; they narrow what fits"
+    )
+    read.add_argument(
+        "--save",
+        type=Path,
+        metavar="FILE",
+        help="write the observations there with what the trial settled, for plan --observations",
+    )
     read.add_argument("--plot", type=Path, metavar="FILE", help="write curves of germination there (SVG)")
-    read.add_argument("--draft", type=Path, metavar="FOLDER", help="write a draft entry into that private knowledge base")
+    read.add_argument(
+        "--draft", type=Path, metavar="FOLDER", help="write a draft entry into that private knowledge base"
+    )
     read.add_argument("--grower", default="The grower", metavar="NAME", help="whose trial it was, for the draft")
     read.add_argument("--json", action="store_true", help="print the result as JSON")
 
@@ -79,9 +122,11 @@ def _design(arguments: argparse.Namespace, kb: Any) -> int:
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     there = [p for p in (arguments.sheet, arguments.labels) if p and p.exists()]
     if there:  # a sheet may hold a season's counts
-        raise Trouble(*(f"{path} is there already and is not overwritten: choose another name, or move it." for path in there))
+        raise Trouble(
+            *(f"{path} is there already and is not overwritten: choose another name, or move it." for path in there)
+        )
     match = match_for(kb, name, arguments.family or known.family)
-    bench = Bench(kb, match, grower, Planner(kb, arguments.engine))
+    bench = Bench(kb, match, grower, Planner(kb, arguments.engine or "plain"))
     conclusion = bench.conclude(known)
     cut = next((r.numbers["filled_pct"] / 100 for r in conclusion.readings if r.test.id == "cut_test"), 1.0)
     plan = design(
@@ -101,7 +146,10 @@ def _design(arguments: argparse.Namespace, kb: Any) -> int:
     )
     if arguments.sheet:
         save(arguments.sheet, sheet_text(plan))
-        print(f"Recording sheet: {arguments.sheet}. When it is filled in: rousewort trial read {arguments.sheet}", file=sys.stderr)
+        print(
+            f"Recording sheet: {arguments.sheet}. When it is filled in: rousewort trial read {arguments.sheet}",
+            file=sys.stderr,
+        )
     if arguments.labels:
         save(arguments.labels, "\n".join(dish_labels(plan)) + "\n")
         print(f"Labels: {arguments.labels}", file=sys.stderr)
@@ -130,7 +178,9 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
     except OSError as error:
         raise Trouble(f"{arguments.sheet}: cannot be read: {error.strerror}.") from None
     except UnicodeDecodeError:
-        raise Trouble(f"{arguments.sheet}: is not text in UTF-8; save it from the spreadsheet as CSV (UTF-8).") from None
+        raise Trouble(
+            f"{arguments.sheet}: is not text in UTF-8; save it from the spreadsheet as CSV (UTF-8)."
+        ) from None
     try:
         dishes = read_sheet(lines, arms_of(kb.vocabulary))
     except Trouble as trouble:
@@ -145,7 +195,9 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
         known.plant, known.family, known.found = plant, arguments.family or known.family, dict(result.found)
         known.left = {key: list(words) for key, words in result.left.items()}
         save(arguments.save, as_text(known))
-        print(f"Saved to {arguments.save}. Now: rousewort plan '{plant}' --observations {arguments.save}", file=sys.stderr)
+        print(
+            f"Saved to {arguments.save}. Now: rousewort plan '{plant}' --observations {arguments.save}", file=sys.stderr
+        )
     if arguments.draft:
         match = match_for(kb, plant or "", arguments.family or known.family)
         for path in write_layer(kb, match, result, arguments.draft, date.today(), arguments.grower):

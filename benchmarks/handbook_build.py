@@ -1,0 +1,80 @@
+"""How long the handbook takes to build, beside mkdocs building as many plain pages with the same theme in the same run.
+
+    python benchmarks/handbook_build.py [200 1000 5000]     (entries; a clone with its test environment)
+
+Prints for each number of entries: pages, seconds of processor time of the whole build and per 1,000 pages, the ratio to plain pages (to stay
+at or under 3), megabytes, the list behind the search box in bytes per entry, and the heaviest page (to stay under 300 kB).
+Entries beyond the real ones are copies under invented epithets.
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+import tempfile
+from pathlib import Path
+
+from plans import grown
+from rousewort.handbook import build as building
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.build import build as build_store
+
+ROOT = Path(__file__).resolve().parents[1]
+WORDS = "Seed waits for a season and the grower waits for the seed, which is why a plan says when to look and what to look for. "
+MOST_RATIO, MOST_WEIGHT = 3.0, 300_000
+
+
+def cpu() -> float:
+    """Seconds of processor time of this process and its children: what a busy machine does not change."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def plain_pages(count: int, folder: Path) -> float:
+    """Seconds that mkdocs takes for `count` pages of plain prose, with our theme and configuration."""
+    docs = folder / "docs"
+    for part in ("index", "find", "families", "time", "dormancy", "treatments", "equipment", "trust", "glossary"):
+        docs.mkdir(parents=True, exist_ok=True)
+        (docs / f"{part}.md").write_text(f"# {part}\n\n{WORDS}\n", encoding="utf-8")
+    for i in range(count - 9):
+        path = docs / f"part{i % 20}" / f"page{i}.md"
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(f"# Page {i}\n\n" + "\n\n".join(f"## Part {k}\n\n{WORDS * 4}\n\n- one\n- two" for k in range(8)), encoding="utf-8")
+    begun = cpu()
+    building._run_mkdocs(folder, strict=False)
+    return cpu() - begun
+
+
+def measure(kb: KnowledgeBase, names: list[str], work: Path) -> bool:
+    begun = cpu()
+    built = building.build(kb, work / "out", only=names)
+    seconds = cpu() - begun
+    plain = plain_pages(built.pages, work / "plain")
+    weight, page = max((path.stat().st_size, path.name) for path in built.folder.rglob("*.html"))
+    index = (built.folder / "data/names.js").stat().st_size / len(names)
+    print(
+        f"{len(names):>6} entries  {built.pages:>6} pages  {seconds:6.1f} s  "
+        f"{1000 * seconds / built.pages:5.1f} s per 1,000 pages  {seconds / plain:4.2f} × plain ({plain:.1f} s)  "
+        f"{built.size / 1e6:6.1f} MB  {index:4.0f} B of names per entry  heaviest {weight / 1000:.0f} kB ({page})",
+        flush=True,
+    )
+    return seconds / plain <= MOST_RATIO and weight <= MOST_WEIGHT
+
+
+def main() -> int:
+    counts = [int(word) for word in sys.argv[1:]] or [200, 1000, 5000]
+    real = build_store([ROOT / "kb"])
+    kept = True
+    for count in counts:
+        store = grown(real, count)
+        kb = KnowledgeBase(store)
+        names = sorted(kb.names("species"))
+        chosen = [names[i * len(names) // count] for i in range(min(count, len(names)))]
+        with tempfile.TemporaryDirectory() as folder:
+            kept = measure(kb, chosen, Path(folder)) and kept
+    print("within the limits" if kept else f"over a limit: {MOST_RATIO} × plain pages, {MOST_WEIGHT / 1000:.0f} kB a page")
+    return 0 if kept else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

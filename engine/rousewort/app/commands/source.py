@@ -1,0 +1,122 @@
+"""rousewort source add|show"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+HELP = "Add a work to the sources, from CSL JSON, BibTeX or typed fields; or show what rests on one."
+EPILOG = """examples:
+  rousewort source add paper.bib
+  rousewort source add library.json --id bridge-2001 --kb ~/my-nursery-kb
+  rousewort source add --author 'Reed, A.; Sallow, B.' --year 2001 --title 'Waking seed' --journal 'Bridge Notes' --pages 1-9
+  rousewort source show fao-1992
+"""
+FIELDS = ("author", "year", "title", "journal", "volume", "issue", "pages", "publisher", "doi", "isbn", "url")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    add = actions.add_parser("add", help="add a work", description="Add a work to sources.yaml of the top layer. Nothing is fetched.")
+    show = actions.add_parser("show", help="show what rests on a work", description="Show a work and every fact, rule and treatment that rests on it.")
+    for child in (add, show):
+        child.add_argument("--kb", action="append", default=argparse.SUPPRESS, metavar="DIR", help="a private knowledge base laid over ours")
+    add.add_argument("file", nargs="?", type=Path, help="a CSL JSON (.json) or BibTeX (.bib) file, every work in it")
+    for field in FIELDS:
+        add.add_argument(f"--{field}", default="", help="Family, Given; Family, Given" if field == "author" else argparse.SUPPRESS if field in ("volume", "issue") else None)
+    add.add_argument("--citation", default="", help="the whole citation, as you would write it")
+    add.add_argument("--id", default="", help="its id (by default from author, year and title)")
+    add.add_argument("--note", help="what of it is uncertain")
+    add.add_argument("--force", action="store_true", help="add it though one much like it is there")
+    show.add_argument("id", help="the id of a work")
+    show.add_argument("--json", action="store_true", help="print it as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    return _add(arguments) if arguments.action == "add" else _show(arguments)
+
+
+def _add(arguments: argparse.Namespace) -> int:
+    from rousewort.app.main import layers
+    from rousewort.app.output import needed, write_output
+    from rousewort.contribute import works
+    from rousewort.contribute.layout import all_layers
+    from rousewort.contribute.reference import sound_part
+    from rousewort.errors import Trouble
+    from rousewort.knowledge.files import shipped_layer
+
+    private = layers(arguments)
+    folder = Path(private[-1]) if private else shipped_layer()
+    if folder is None:
+        raise Trouble("Say in which folder your knowledge base is: --kb DIR, or set ROUSEWORT_KB.")
+    if private:
+        folder.mkdir(parents=True, exist_ok=True)
+    kb = sound_part(all_layers(private))
+    with needed("citeproc", "contribute"):
+        made = list(_works(arguments, works, dict(kb.sources)))
+    faults = [f"{work.id}: {fault}" for work in made for fault in works.faults(work, kb.sources) if not (arguments.force and "--force" in fault)]
+    if faults:
+        raise Trouble(*faults)
+    path = folder / "sources.yaml"
+    text = path.read_text("utf-8") if path.exists() else ""
+    for work in made:
+        text = works.inserted(text, work)
+    write_output(str(path), text.encode(), b"", force=True)
+    for work in made:
+        print(f"{work.id}: {work.citation}")
+    return 0
+
+
+def _works(arguments: argparse.Namespace, works: Any, taken: dict[str, Any]) -> Any:
+    """The works that the file or the flags describe, each with an id of its own."""
+    from rousewort.errors import Trouble
+
+    fields = {field: getattr(arguments, field) for field in FIELDS}
+    given = [bool(arguments.file), bool(arguments.citation), any(fields.values())]
+    if sum(given) != 1:
+        raise Trouble("Give a file, a --citation, or fields (--author, --year, --title …): one of them.")
+    records = works.read_file(arguments.file) if arguments.file else [{} if arguments.citation else works.typed(fields)]
+    if arguments.id and len(records) > 1:
+        raise Trouble(f"{arguments.file} holds {len(records)} works: --id names only one.")
+    for record in records:
+        citation = works.tidy_citation(arguments.citation) if arguments.citation else works.cite(record)
+        known = {} if "bibtex" in record else record
+        work = works.Work(arguments.id or works.id_for(known, citation, taken), citation, arguments.note)
+        taken[work.id] = {"citation": citation}
+        yield work
+
+
+def _show(arguments: argparse.Namespace) -> int:
+    from rousewort.app.main import layers
+    from rousewort.contribute.works import uses
+    from rousewort.errors import Trouble
+    from rousewort.knowledge.base import load
+    from rousewort.knowledge.check import nearest
+
+    kb = load(layers(arguments))
+    if arguments.id not in kb.sources:
+        raise Trouble(f"There is no work '{arguments.id}'. {nearest(arguments.id, sorted(kb.sources))}".strip())
+    found = list(uses(kb, arguments.id))
+    if arguments.json:
+        import json
+
+        print(json.dumps({"id": arguments.id, **kb.sources[arguments.id], "uses": [u._asdict() for u in found]}, ensure_ascii=False, indent=2))
+        return 0
+    from rousewort.render.terminal import page_for
+
+    page = page_for()
+    page.say(page.bold(arguments.id))
+    page.say(kb.sources[arguments.id]["citation"])
+    if "note" in kb.sources[arguments.id]:
+        page.say(kb.sources[arguments.id]["note"], code="2")
+    page.heading(f"What rests on it ({len(found)})")
+    for kind, name in dict.fromkeys((u.kind, u.name) for u in found):
+        of = [u for u in found if (u.kind, u.name) == (kind, name)]
+        parts = ", ".join(f"{part.replace('_', ' ')} ({held})" for part, held in dict.fromkeys((u.part, u.held) for u in of))
+        page.say(f"{kind} {name}: {parts}", 2, "- ")
+    if not found:
+        page.say("Nothing.", 2)
+    sys.stdout.write(page.text())
+    return 0

@@ -1,0 +1,84 @@
+"""What a private layer replaces and adds, beside what lies beneath it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rousewort.contribute.layout import Layers
+from rousewort.errors import KnowledgeTrouble
+from rousewort.knowledge.check import kind_of
+
+
+class Part(NamedTuple):
+    """One file (or work) of a layer. `does`: adds, replaces, adds reports, same; `note`: how it differs."""
+
+    kind: str
+    name: str
+    does: str
+    note: str
+    file: str
+
+
+def report(layers: Layers, layer: Path) -> list[Part]:
+    """Every part of `layer`, which is the top one of `layers`. Raises KnowledgeTrouble where it is not sound."""
+    from rousewort.knowledge.build import lay
+
+    place = next(i for i, folder in enumerate(layers.folders) if folder.resolve() == layer.resolve())
+    whole = lay(layers.folders, layers.base_index)
+    if whole.problems:
+        raise KnowledgeTrouble(*whole.problems)
+    beneath = lay(layers.folders[:place], layers.base_index).store
+    shared: dict[str, Mapping[str, Any]] = {
+        "rule": {r["id"]: r for r in beneath.shared("rules")},
+        "treatment": beneath.shared("treatments"),
+        "source": beneath.shared("sources"),
+    }
+    parts = []
+    for path, document in whole.documents[place].items():
+        kind = kind_of(path)
+        if kind == "taxon":
+            parts.append(_taxon(path, document.data, beneath.records))
+        elif kind == "sources":
+            parts += [_part("source", name, work, shared["source"], path) for name, work in document.data.items()]
+        elif kind in ("rule", "treatment"):
+            name = document.data["id" if kind == "rule" else "kind"]
+            parts.append(_part(kind, name, document.data, shared[kind], path))
+    return sorted(parts)
+
+
+def _part(kind: str, name: str, data: Any, beneath: Mapping[str, Any], path: str) -> Part:
+    if name not in beneath:
+        return Part(kind, name, "adds", "", path)
+    if beneath[name] == data:
+        return Part(kind, name, "same", "the same as beneath: it may be left out, and then follows ours", path)
+    changed = [key for key in dict.fromkeys([*beneath[name], *data]) if beneath[name].get(key) != data.get(key)]
+    return Part(kind, name, "replaces", "other " + ", ".join(changed), path)
+
+
+def _taxon(path: str, record: Mapping[str, Any], beneath: Mapping[str, Any]) -> Part:
+    if "adds_to" in record:
+        count = len(record.get("reports", ()))
+        return Part(beneath[record["adds_to"]]["rank"], record["adds_to"], "adds reports", f"{count} reports", path)
+    under = beneath.get(record["name"])
+    if under is None or under == record:
+        return _part(record["rank"], record["name"], record, beneath, path)
+    return Part(record["rank"], record["name"], "replaces", "; ".join(_differences(under, record)) or "other order only", path)
+
+
+def _differences(under: Mapping[str, Any], over: Mapping[str, Any]) -> Iterator[str]:
+    """Traits that are lost, new or otherwise; then how many reports; then the other keys."""
+    old, new = under.get("traits", {}), over.get("traits", {})
+    for label, keys in (
+        ("no longer", [k for k in old if k not in new]),
+        ("new", [k for k in new if k not in old]),
+        ("other", [k for k in new if k in old and old[k] != new[k]]),
+    ):
+        if keys:
+            yield f"{label} {', '.join(keys)}"
+    if under.get("reports", []) != over.get("reports", []):
+        yield f"{len(over.get('reports', ()))} reports instead of {len(under.get('reports', ()))}"
+    rest = [k for k in dict.fromkeys([*under, *over]) if k not in ("traits", "reports") and under.get(k) != over.get(k)]
+    if rest:
+        yield f"other {', '.join(rest)}"

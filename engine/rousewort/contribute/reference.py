@@ -1,0 +1,138 @@
+"""What one file is checked against, without reading all others: a kept index, and what has changed since.
+
+The index is made from everything that is sound, so that one broken entry does not keep another from being checked.
+It lives in the user's cache. Changed entries are read beside it; where anything else changed, it is made anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rousewort.contribute.layout import Layers
+from rousewort.errors import KnowledgeTrouble
+from rousewort.knowledge.base import KnowledgeBase, cache_folder
+from rousewort.knowledge.files import TAXON_FOLDERS
+from rousewort.knowledge.store import IndexStore, MemoryStore, write_index
+from rousewort.knowledge.vocabulary import Vocabulary
+
+MOST_CHANGED = 100  # beyond this, reading the changed entries each time costs more than a new index
+KEPT = 4
+
+# path in full → [size, time of change, accepted name where it is a sound entry]
+Listing = dict[str, list[Any]]
+
+
+def sound_part(layers: Layers) -> KnowledgeBase:
+    """The layers without what is broken in them: enough to begin an entry or add a work while others are unfinished."""
+    return KnowledgeBase(reference(layers, []).store)
+
+
+class Reference(NamedTuple):
+    """Everything but the files being checked: an index, the names that it holds in an older form, and their new form."""
+
+    store: IndexStore | MemoryStore
+    vocabulary: Vocabulary
+    hidden: frozenset[str]
+    beside: list[dict[str, Any]]
+    files: dict[str, str]
+
+    def taken(self, checking: set[str]) -> dict[str, str]:
+        """Accepted name → its file, of every entry that is not among the files being checked."""
+        return {name: path for path, name in self.files.items() if path not in checking}
+
+
+def reference(layers: Layers, checking: list[Path]) -> Reference:
+    """The reference for some files. Raises KnowledgeTrouble only where the vocabulary itself is broken."""
+    now = _listing(layers.folders)
+    path = cache_folder() / "check" / f"{_digest(layers)}.sqlite"
+    kept = _open(path)
+    if kept is not None:
+        store, then = kept
+        changed = [p for p in {*now, *then} if now.get(p) != then.get(p, [None])[:2]]
+        if len(changed) <= MOST_CHANGED and all(_is_entry(p, layers.folders) for p in changed):
+            return _beside(store, then, now, changed, {str(p.resolve()) for p in checking})
+    store, then = _make(layers, now, path)
+    return _beside(store, then, now, [], set())
+
+
+def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checking: set[str]) -> Reference:
+    from rousewort.knowledge.strict_yaml import read
+
+    hidden = {then[p][2] for p in (*changed, *(checking & set(then))) if p in then and then[p][2]}
+    files = {p: row[2] for p, row in then.items() if row[2] and p not in changed}
+    beside = []
+    for path in changed:
+        if path in now and path not in checking:
+            try:
+                data = read(Path(path).read_bytes(), path).data
+            except (KnowledgeTrouble, OSError):
+                continue  # it is broken, and told so when it is itself checked
+            if isinstance(data, dict) and isinstance(data.get("name"), str) and isinstance(data.get("rank"), str):
+                beside.append(data)
+                files[path] = data["name"]
+    return Reference(store, Vocabulary(store.shared("vocabulary")), frozenset(hidden), beside, files)
+
+
+def _is_entry(path: str, folders: tuple[Path, ...]) -> bool:
+    return any(Path(path).is_relative_to(folder.resolve() / top) for folder in folders for top in TAXON_FOLDERS)
+
+
+def _listing(folders: tuple[Path, ...]) -> dict[str, list[int]]:
+    found: dict[str, list[int]] = {}
+    for layer in folders:
+        stack = [str(layer.resolve())]
+        while stack:
+            with os.scandir(stack.pop()) as entries:
+                for entry in entries:
+                    if entry.name.startswith(".") or entry.name == "schema":
+                        continue  # nobody's entries; the schemas are written from the vocabulary
+                    if entry.is_dir(follow_symlinks=False):
+                        stack.append(entry.path)
+                    elif entry.name.endswith((".yaml", ".yml")):
+                        status = entry.stat()
+                        found[entry.path] = [status.st_size, status.st_mtime_ns]
+    return found
+
+
+def _digest(layers: Layers) -> str:
+    parts = [str(folder.resolve()) for folder in layers.folders]
+    if layers.base_index:
+        parts.append(f"{layers.base_index}|{layers.base_index.stat().st_mtime_ns}")
+    return hashlib.blake2b("\n".join(parts).encode(), digest_size=16).hexdigest()
+
+
+def _open(path: Path) -> tuple[IndexStore, Listing] | None:
+    if not path.exists():
+        return None
+    try:
+        store = IndexStore(path)
+        return store, json.loads(store.shared("stamp"))
+    except Exception:  # a damaged or older index is only a cache
+        path.unlink(missing_ok=True)
+        return None
+
+
+def _make(layers: Layers, now: dict[str, list[int]], path: Path) -> tuple[IndexStore | MemoryStore, Listing]:
+    from rousewort.knowledge.build import lay
+
+    laid = lay(layers.folders, layers.base_index)
+    names = {
+        str((folder / place).resolve()): document.data["name"]
+        for folder, documents in zip(layers.folders, laid.documents, strict=True)
+        for place, document in documents.items()
+        if place.split("/")[0] in TAXON_FOLDERS and isinstance(document.data, dict) and document.data.get("name") in laid.store.records
+    }
+    listing = {p: [*stat, names.get(p)] for p, stat in now.items()}
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for old in sorted(path.parent.glob("*.sqlite"), key=lambda p: p.stat().st_mtime, reverse=True)[KEPT:]:
+            old.unlink(missing_ok=True)
+        write_index(laid.store, path, json.dumps(listing))
+    except (OSError, sqlite3.Error):  # a full or read-only disk costs only the wait
+        return laid.store, listing
+    return IndexStore(path), listing

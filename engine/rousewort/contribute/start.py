@@ -1,0 +1,236 @@
+"""Starting an entry: what its author says, and what is known of its relatives as comments to be confirmed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rousewort.contribute.layout import place_of
+from rousewort.contribute.tidy import SCHEMA_LINE
+from rousewort.errors import Trouble
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.canonical import dump
+from rousewort.knowledge.check import nearest
+from rousewort.knowledge.names import fold
+
+MOST_WORDS = 2  # of a trait, shown of relatives
+
+
+class Said(NamedTuple):
+    """What the author says of the plant. `traits`: trait → words; `reports`: treatments in the order given."""
+
+    name: str
+    family: str | None = None
+    common_names: tuple[str, ...] = ()
+    synonyms: tuple[str, ...] = ()
+    source: str | None = None
+    held: str | None = None
+    where: str | None = None
+    traits: Mapping[str, tuple[str, ...]] = {}
+    treatments: tuple[Mapping[str, Any], ...] = ()
+    note: str | None = None
+
+
+def accepted_form(name: str) -> str:
+    """`sallowia  Ripensis` → `Sallowia ripensis`. Raises Trouble for what is no name of a species."""
+    words = name.replace("×", " × ").split()
+    if len([w for w in words if w != "×"]) < 2 or not all(w == "×" or w.replace("-", "").replace(".", "").isalpha() for w in words):
+        raise Trouble(f"'{name}' is no name of a species. Write genus and epithet, without author: 'Sallowia ripensis'.")
+    first = next(i for i, w in enumerate(words) if w != "×")
+    return " ".join(w.capitalize() if i == first else w if w == "×" else w.lower() for i, w in enumerate(words))
+
+
+def parse_trait(kb: KnowledgeBase, text: str) -> tuple[str, str]:
+    """`dormancy_class=physical` → (trait, word). Raises Trouble naming the words there are."""
+    key, sign, word = (part.strip().replace("-", "_") for part in text.partition("="))
+    traits = {k: t for k, t in kb.vocabulary.traits.items() if not t.get("number")}
+    if not sign or key not in traits:
+        raise Trouble(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
+    if word not in traits[key]["values"]:
+        raise Trouble(f"'{text}': '{word}' is no word for {key}. {nearest(word, list(traits[key]['values']))}Words: {', '.join(traits[key]['values'])}.")
+    return key, word
+
+
+def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
+    """`cold_moist:found_needed=60-90` → a treatment. The number is in the treatment's own unit. Raises Trouble."""
+    head, _, amount = text.partition("=")
+    kind, _, means = (part.strip().replace("-", "_") for part in head.partition(":"))
+    kinds, meanings = sorted({*kb.treatments, "open_coat"}), list(kb.vocabulary.files["report_meanings"])
+    problems = []
+    if kind not in kinds:
+        problems.append(f"'{text}': '{kind}' is no treatment. {nearest(kind, kinds)}Treatments: {', '.join(kinds)}.")
+    if means not in meanings:
+        problems.append(f"'{text}': write KIND:MEANING, with one of: {', '.join(meanings)}.")
+    ends = [end.strip() for end in amount.split("-")] if amount.strip() else []
+    if len(ends) > 2 or not all(end.isdigit() for end in ends):
+        problems.append(f"'{text}': write the amount as a number or two, e.g. {kind}:{means}=60-90.")
+    if problems:
+        raise Trouble(*problems)
+    made: dict[str, Any] = {"kind": kind, "means": means}
+    if ends:
+        made[kb.treatments.get(kind, {}).get("measures", "days")] = {"low": int(ends[0]), "high": int(ends[-1])}
+    return made | ({"way": "unknown"} if kind == "hot_water" else {})
+
+
+def entry_of(kb: KnowledgeBase, said: Said) -> dict[str, Any]:
+    """The entry as data: only what was said. Raises Trouble for every thing that is missing or wrong."""
+    genus = said.name.split()[0]
+    family = said.family or kb.genus_family(genus)
+    problems = []
+    if not family:
+        problems.append(f"The family of {genus} is not known here. Give it: --family Rosaceae")
+    held = said.held or ("read" if said.source else "practice")
+    if said.source and said.source not in kb.sources:
+        known = nearest(said.source, sorted(kb.sources))
+        problems.append(f"'{said.source}' is not in sources.yaml. {known}Add the work first: rousewort source add --help")
+    if held != "practice" and not said.source and (said.traits or said.treatments):
+        problems.append(f"What is held as {held} names its work. Give it: --source ID")
+    if problems:
+        raise Trouble(*problems)
+    ground = {**({"source": said.source} if said.source else {}), "held": held, **({"where": said.where} if said.where else {})}
+    if said.note:
+        ground["note"] = said.note
+    entry: dict[str, Any] = {"name": said.name, "rank": "species", "family": family}
+    for key in ("synonyms", "common_names"):
+        if getattr(said, key):
+            entry[key] = list(getattr(said, key))
+    if said.traits:
+        order = [k for k in kb.vocabulary.traits if k in said.traits]
+        entry["traits"] = {key: [{"is": word, **ground} for word in said.traits[key]] for key in order}
+    if said.treatments:
+        entry["reports"] = [{**ground, "treatments": [dict(t) for t in said.treatments]}]
+    return entry
+
+
+def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
+    """The file: what was said, then what relatives show, then how to write more, in comments."""
+    lines = [f"{SCHEMA_LINE}{schema}", dump(dict(entry)).rstrip("\n")]
+    prompts = list(_prompts(kb, entry))
+    if prompts:
+        lines += ["#", "# Known of its relatives. None of it is said of this species until a work says so:", *(f"#   {p}" for p in prompts)]
+    if "traits" not in entry or "reports" not in entry:
+        lines += ["#", "# How to write more: take away the `# ` and keep the indentation. rousewort entry check names the words."]
+    if "traits" not in entry:
+        lines += ["# traits:", "#   dormancy_class:", "#     - {is: physiological, source: ID-IN-SOURCES, held: read, where: 'p. 12, table 3'}"]
+    if "reports" not in entry:
+        lines += [
+            "# reports:",
+            "#   - source: ID-IN-SOURCES",
+            "#     held: read",
+            "#     where: 'p. 12, table 3'",
+            "#     treatments:",
+            "#       - {kind: cold_moist, means: found_effective, days: {low: 60, high: 90}, temperature_c: {low: 4, high: 4}}",
+            "#     germination_pct: {treated: {low: 70, high: 80}, untreated: {low: 0, high: 5}}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
+    genus, have = entry["name"].split()[0], entry.get("traits", {})
+    groups = [(name, kb.store.group(rank, name), kb.store.summary(name) or {}) for rank, name in (("genus", genus), ("family", entry["family"]))]
+    for key, trait in kb.vocabulary.traits.items():
+        if key in have or trait.get("number") or trait["inherits"] == "no":
+            continue
+        for name, group, summary in groups if trait["inherits"] == "family" else groups[:1]:
+            told = _told(key, name, group, summary)
+            if told:
+                yield f"{key}: {told}"
+                break
+    for kind in ("cold_moist", "warm_moist"):
+        for name, group, _ in groups[:1]:
+            doses = [d for d in group["doses"] if d["kind"] == kind and "days" in d and not d["doubtful"]]
+            ends = [e for d in doses for e in (d["days"]["low"], d["days"]["high"]) if e is not None]
+            if ends:
+                yield f"{kind}: {min(ends)}–{max(ends)} days in {len(doses)} reports on {len({d['species'] for d in doses})} species of {name}"
+
+
+def _told(key: str, name: str, group: Mapping[str, Any], summary: Mapping[str, Any]) -> str:
+    """`physical (12 of 14 species of Acacia)`, `hard (said of all Cercis)`."""
+    whole = [word for word, *_ in summary.get("traits", {}).get(key, ())]
+    stated = [f"{word} (said of {name} as a whole)" for word in whole]
+    votes = group["votes"].get(key, {})
+    total = len({species for members in votes.values() for species in members})
+    ranked = sorted(votes.keys() - set(whole), key=lambda word: (-len(votes[word]), word))[:MOST_WORDS]
+    return "; ".join(stated + [f"{word} ({len(votes[word])} of {total} species of {name})" for word in ranked])
+
+
+def target_for(folder: Path, name: str) -> Path:
+    """Where the entry goes. Raises Trouble where there is one already: nothing is ever overwritten."""
+    path = folder / place_of(name, "species")
+    if path.exists():
+        raise Trouble(f"{path} is there already. Open it to add to it; rousewort entry check {path} checks it.")
+    return path
+
+
+def known_already(kb: KnowledgeBase, name: str) -> str | None:
+    """The accepted name of the entry that has this name already, if any."""
+    for accepted, kind in kb.store.named(fold(name)):
+        if kind in ("accepted", "synonym"):
+            return accepted
+    return None
+
+
+def write_schemas(kb: KnowledgeBase, folder: Path) -> None:
+    """Give a private layer the schemas, so that an editor can complete and explain; made anew where words changed."""
+    from rousewort.knowledge.schemas import HEAD, all_schemas
+
+    for stem, schema in all_schemas(kb.vocabulary, list(kb.treatments)).items():
+        path, text = folder / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
+        if not path.exists() or path.read_text("utf-8") != text:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, "utf-8")
+
+
+class Question(NamedTuple):
+    """One thing worth asking of an author. `choices`: allowed words with what they mean; none: free text."""
+
+    key: str
+    text: str
+    choices: Mapping[str, str]
+
+
+def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
+    """The few that matter, and only those that are still open. Every one may be left blank."""
+    if not (said.family or kb.genus_family(said.name.split()[0])):
+        yield Question("family", "Its family?", {})
+    if not said.common_names:
+        yield Question("common_names", "A common name?", {})
+    if not said.source:
+        yield Question("source", "The work that the facts are from (its id in sources.yaml)?", {})
+    if said.source and not said.where:
+        yield Question("where", "Where in the work (page, table, abstract)?", {})
+    for key, text in (("dormancy_class", "What holds the fresh seed back?"), ("coat_water", "Does the intact coat let water in?"), ("embryo", "How far has the embryo grown when the seed is shed?")):
+        if key not in said.traits:
+            yield Question(key, text, {w: e["label"] for w, e in kb.vocabulary.traits[key]["values"].items()})
+    if not said.treatments:
+        yield Question("report", "What did the work find to wake it (e.g. cold_moist:found_needed=60-90)?", {})
+
+
+def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
+    """`said` with one answer more. Raises Trouble for an answer that cannot be taken."""
+    if key in ("family", "source", "where"):
+        if key == "source" and answer not in kb.sources:
+            raise Trouble(f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out.")
+        return said._replace(**{key: answer})
+    if key == "common_names":
+        return said._replace(common_names=(answer,))
+    if key == "report":
+        return said._replace(treatments=(*said.treatments, *(parse_report(kb, part) for part in answer.split(","))))
+    trait, word = parse_trait(kb, f"{key}={answer}")
+    return said._replace(traits={**said.traits, trait: (word,)})
+
+
+def from_observations(kb: KnowledgeBase, path: Path) -> tuple[str | None, dict[str, tuple[str, ...]]]:
+    """The plant and the traits that a file of observations settles. Raises Trouble for a file that cannot be read."""
+    from rousewort.observe.conclude import conclude, read_all
+    from rousewort.observe.entries import load_file
+
+    seen = load_file(path, kb.vocabulary)
+    words = conclude(kb.vocabulary, read_all(seen, kb.vocabulary), seen.found, seen.left).words
+    return seen.plant, {key: (word,) for key, word in words.items() if key in kb.vocabulary.traits}
+
+
+def merged(said: Said, traits: Mapping[str, Sequence[str]]) -> Said:
+    """Observed traits beside those that were said; what was said stands."""
+    return said._replace(traits={**{k: tuple(w) for k, w in traits.items()}, **said.traits})

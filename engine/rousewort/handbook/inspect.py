@@ -1,0 +1,109 @@
+"""A last look at built pages: every link leads somewhere, nothing is fetched from elsewhere, no contributed text became markup."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+FETCHED = {
+    "img": "src",
+    "script": "src",
+    "link": "href",
+    "iframe": "src",
+    "source": "src",
+    "audio": "src",
+    "video": "src",
+}
+# Elements that a page of ours never has.
+FOREIGN = {"iframe", "object", "embed", "base", "video", "audio", "applet", "frame", "portal"}
+
+
+# A start tag as browsers find it, its attributes, and what is only text to them.
+_TAG = re.compile(r"""<([a-zA-Z][^\s/>]*)((?:[^>"']|"[^"]*"|'[^']*')*)>""")
+_ATTRIBUTE = re.compile(r"""([^\s"'>/=]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s"'>]+)))?""")
+_WORTH = re.compile(r"""[\s"'/](?:id|on\w*|href|src|action|formaction)\s*=""", re.IGNORECASE)
+_TEXT_ONLY = re.compile(
+    r"<!--.*?-->|(<script\b[^>]*>).*?(?=</script)|(<style\b[^>]*>).*?(?=</style)", re.DOTALL | re.IGNORECASE
+)
+
+
+class _Reader:
+    """The ids and links of a page, and whatever looks like injected script."""
+
+    def __init__(self, text: str) -> None:
+        self.ids: set[str] = set()
+        self.links: list[str] = []
+        self.fetched: list[str] = []
+        self.odd: list[str] = []
+        for tag, attributes in _TAG.findall(_TEXT_ONLY.sub(lambda m: m[1] or m[2] or "", text)):
+            self._see(tag.lower(), attributes)
+
+    def _see(self, tag: str, attributes: str) -> None:
+        if tag in FOREIGN:
+            self.odd.append(f"holds a <{tag}>")
+        if not _WORTH.search(attributes):
+            return
+        given = {m[0].lower(): unescape(m[1] or m[2] or m[3]) for m in _ATTRIBUTE.findall(attributes)}
+        if "id" in given:
+            if given["id"] in self.ids:
+                self.odd.append(f"two elements have the id '{given['id']}'")
+            self.ids.add(given["id"])
+        self.odd += [f"<{tag}> has {key}" for key in given if key.startswith("on")]
+        for key in ("href", "src", "action", "formaction"):
+            value = re.sub(r"[\s\x00-\x1f]", "", given.get(key, "")).lower()
+            if value.startswith(("javascript:", "data:", "vbscript:")):
+                self.odd.append(f"<{tag}> leads to {value[:30]}")
+        if tag == "a" and "href" in given:
+            self.links.append(given["href"])
+        if tag in FETCHED and FETCHED[tag] in given and given.get("rel") != "canonical":
+            self.fetched.append(given[FETCHED[tag]])
+
+
+def inspect(folder: Path) -> Iterator[str]:
+    """Problems of a built handbook, each with its page."""
+    files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    read: dict[str, _Reader] = {}
+    for name in sorted(files):
+        if name.endswith(".html"):
+            read[name] = _Reader((folder / name).read_text(encoding="utf-8"))
+        elif name.endswith(".css") and name.startswith("assets/handbook"):
+            for url in re.findall(r"url\(([^)]+)\)", (folder / name).read_text(encoding="utf-8")):
+                if "//" in url:
+                    yield f"{name}: fetches {url}"
+    sound: set[tuple[str, str]] = set()  # (folder, link): most links stand on many pages of a folder
+    for name, page in read.items():
+        yield from (f"{name}: {what}" for what in page.odd)
+        yield from (f"{name}: fetches {url} from elsewhere" for url in page.fetched if urlsplit(url).netloc)
+        if name == "404.html":  # served from any folder, so its links are absolute
+            continue
+        place = name.rpartition("/")[0]
+        for url in dict.fromkeys((*page.links, *page.fetched)):
+            if (place, url) not in sound:
+                problems = list(_broken(name, url, files, read))
+                yield from problems
+                if not problems and not url.startswith("#"):
+                    sound.add((place, url))
+
+
+def _broken(name: str, url: str, files: set[str], read: dict[str, _Reader]) -> Iterator[str]:
+    parts = urlsplit(url)
+    if parts.scheme or parts.netloc:
+        return
+    target = _resolve(name, unquote(parts.path)) if parts.path else name
+    if target not in files:
+        yield f"{name}: the link {url} leads nowhere"
+    elif parts.fragment and target in read and unquote(parts.fragment) not in read[target].ids:
+        yield f"{name}: the link {url} has no such place on its page"
+
+
+def _resolve(name: str, path: str) -> str:
+    steps = name.split("/")[:-1]
+    for part in path.split("/"):
+        if part == "..":
+            steps = steps[:-1] if steps else ["(outside)"]
+        elif part not in ("", "."):
+            steps.append(part)
+    return "/".join(steps)

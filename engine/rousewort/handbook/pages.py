@@ -1,0 +1,341 @@
+"""Every page of the handbook as Markdown with its front matter, and the JSON beside it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from functools import cached_property
+from html import escape
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from rousewort.handbook import drawings, views
+from rousewort.handbook.escape import as_data, escaped
+from rousewort.handbook.settings import Settings, settings
+from rousewort.handbook.shelf import WANTED, Entry, Shelf
+from rousewort.knowledge.names import slug
+from rousewort.plan import Plan
+from rousewort.rules.compile import PHASES
+from rousewort.schedule import Schedule
+from rousewort.wording import fill
+
+# Of a long list a page shows so many names; all of them are in the download.
+MOST_NAMES = 1500
+
+
+class _Missing(StrictUndefined):
+    """A key that is not there may be asked about, never printed."""
+
+    def __bool__(self) -> bool:
+        return False
+
+
+class Page(NamedTuple):
+    """One file of the handbook before mkdocs: its path below the pages folder, and its text."""
+
+    path: str
+    text: str
+
+
+class Writer:
+    """Fills the templates of `site/pages` from the shelf."""
+
+    def __init__(self, shelf: Shelf, templates: Path) -> None:
+        self.shelf, self.kb = shelf, shelf.kb
+        self.templates = Environment(
+            loader=FileSystemLoader(templates),
+            autoescape=True,
+            finalize=escaped,
+            undefined=_Missing,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            keep_trailing_newline=True,
+        )
+        vocabulary = self.kb.vocabulary
+        self.templates.globals |= {
+            "link": shelf.places.linker(),
+            "equipment": vocabulary.files["equipment"],
+            "obstacles": vocabulary.obstacles,
+            "treatments": self.kb.treatments,
+            "classes": vocabulary.traits["dormancy_class"]["values"],
+            "label": vocabulary.label,
+            "sources": self.kb.sources,
+            "short": views.short_citation,
+            "wanted": views.day_text(WANTED),
+            "most": MOST_NAMES,
+            "held_words": vocabulary.files["held"],
+        }
+        self.templates.filters |= {
+            "words": lambda text: str(text).replace("_", " ").replace("-", " "),
+            "first_up": first_up,
+        }
+
+    def every_page(self) -> Iterator[Page]:
+        """Pages of things: species first, since the lists on the others are made while these are written."""
+        for entry, plan, data, dated in self.shelf.plans():
+            yield from self._species(entry, plan, data, dated)
+        yield from self._groups()
+        yield from self._treatments()
+        yield from self._classes()
+        yield from self._obstacles()
+        yield from map(self._rule, self.kb.rules)
+        yield from self._sources()
+
+    def page(
+        self,
+        path: str,
+        template: str,
+        title: str,
+        describe: str = "",
+        meta: Mapping[str, Any] | None = None,
+        **data: Any,
+    ) -> Page:
+        # Theme templates print title and description as they stand, so both are made safe for HTML here.
+        head = {"title": escape(title), "description": escape(describe), "hide": ["navigation"], **(meta or {})}
+        root = "../" * path.count("/")
+        body = self.templates.get_template(template).render(root=root, title=title, **data)
+        return Page(path + ".md", f"---\n{json.dumps(head, sort_keys=True)}\n---\n\n{body}")
+
+    # --- one species
+
+    def _species(self, entry: Entry, plan: Plan, data: dict[str, Any], dated: Schedule | None) -> Iterator[Page]:
+        record = self.kb.taxon(entry.name) or {}
+        path = self.shelf.places.path("species", entry.name) or ""
+        known, words, lent = views.known_words(self.kb, plan)
+        stem = Path(path).name
+        choices = settings(self.shelf.planner, plan)
+        unknown = [line.split(":")[0] for line in data["unknowns"]]
+        page = self.page(
+            path,
+            "species.md",
+            entry.name,
+            f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
+            {"json": f"{stem}.json", "ld": as_data(_metadata(entry))}
+            | ({"plans": f"{stem}.plans.js"} if choices.needs else {}),
+            entry=entry,
+            plan=data,
+            picture=drawings.seed(known, words),
+            seed_words=words,
+            lent=lent,
+            line=views.timeline(self.kb, dated, data) if dated else None,
+            traits=views.traits(self.kb, record),
+            reports=views.reports(self.kb, record),
+            lots=[{"says": lot["says"], **views.origin(self.kb, lot)} for lot in record.get("lots", ())],
+            plots=views.lengths(self.kb, record, data),
+            disagreements=views.disagreements(self.kb, record, plan),
+            unknown_traits=[key for key in unknown if key in self.kb.vocabulary.traits],
+            unknown_reports=[key for key in unknown if key not in self.kb.vocabulary.traits],
+            relatives=[
+                name for name in self.shelf.species if name.startswith(entry.genus + " ") and name != entry.name
+            ],
+            needs=entry.needs,
+            choices=bool(choices.needs),
+            json_path=path + ".json",
+            file=f"kb/species/{slug(entry.genus)}/{slug(entry.name)}.yaml",
+        )
+        yield page
+        yield Page(path + ".json", json_text({"entry": record, "plan": data}))
+        if choices.needs:
+            yield Page(
+                path + ".plans.js", f"rousewortPlans({as_data(self._choices(choices), separators=(',', ':'))});\n"
+            )
+
+    def _choices(self, choices: Settings) -> dict[str, Any]:
+        """The results as the page's script reads them; a step that several of them share is there once."""
+        equipment = self.kb.vocabulary.files["equipment"]
+        parts: dict[str, int] = {}
+        results = []
+        for plan, days in choices.results:
+            steps = [str(self._parts.step(step)) for step in plan["steps"]]
+            said = [*plan["advice"], *(f"Left undone: {item['label']}. {item['because']}" for item in plan["unmet"])]
+            results.append(
+                {"steps": [parts.setdefault(text, len(parts)) for text in steps], "days": days, "said": said}
+            )
+        needs = [
+            {"id": n, "label": equipment[n]["label"], "permission": bool(equipment[n].get("permission"))}
+            for n in choices.needs
+        ]
+        return {
+            "needs": needs,
+            "usual": choices.usual,
+            "table": choices.table,
+            "results": results,
+            "parts": list(parts),
+        }
+
+    @cached_property
+    def _parts(self) -> Any:
+        """The pieces of the species page, for steps that are not on it when it is built."""
+        return self.templates.get_template("_parts.md").make_module({"root": "../"})
+
+    # --- genera and families
+
+    def _groups(self) -> Iterator[Page]:
+        for rank in ("genus", "family"):
+            for name in self.shelf.places.all(rank):
+                record = self.kb.taxon(name) or {}
+                group = self.kb.store.group(rank, name)
+                members = self.shelf.by[rank].get(name, [])
+                votes = {
+                    key: sorted(
+                        ((word, len(names)) for word, names in words.items()), key=lambda item: (-item[1], item[0])
+                    )
+                    for key, words in sorted(group["votes"].items())
+                    if key in self.kb.vocabulary.traits
+                }
+                yield self.page(
+                    self.shelf.places.path(rank, name) or "",
+                    "group.md",
+                    name,
+                    f"What is known of the seed of {name}.",
+                    rank=rank,
+                    name=name,
+                    family=record.get("family") or self.kb.genus_family(name) if rank == "genus" else None,
+                    genera=sorted({entry.genus for entry in members}) if rank == "family" else [],
+                    members=members,
+                    votes=votes,
+                    traits=views.traits(self.kb, record),
+                    reports=views.reports(self.kb, record),
+                )
+
+    # --- treatments, classes, obstacles, rules, sources
+
+    def _treatments(self) -> Iterator[Page]:
+        vocabulary, by = self.kb.vocabulary, self.shelf.by
+        planned = sum(entry.outcome == "plan" for entry in self.shelf.entries.values())
+        for kind, treatment in sorted(self.kb.treatments.items()):
+            users = by["kinds"].get(kind, [])
+            everywhere = len(users) == planned
+            removes = sorted(
+                {then["for"] for rule in self.kb.rules for then in rule["then"] if then.get("offer") == kind},
+                key=vocabulary.obstacle_rank.__getitem__,
+            )
+            yield self.page(
+                f"treatments/{kind}",
+                "treatment.md",
+                first_up(treatment["label"]),
+                treatment["what"],
+                kind=kind,
+                treatment=_spoken(treatment),
+                users=users,
+                everywhere=everywhere,
+                removes=removes,
+            )
+
+    def _classes(self) -> Iterator[Page]:
+        traits = self.kb.vocabulary.traits
+        for word, entry in traits["dormancy_class"]["values"].items():
+            bound = (t for key, t in traits.items() if key.endswith("_level"))
+            levels = [t["values"] for t in bound if word in t.get("only_with", {}).get("dormancy_class", ())]
+            yield self.page(
+                self.shelf.places.path("class", word) or "",
+                "class.md",
+                first_up(entry["label"]),
+                entry["means"],
+                word=word,
+                about=entry,
+                levels=levels[0] if levels else {},
+                users=self.shelf.by["dormancy"].get(word, []),
+            )
+
+    def _obstacles(self) -> Iterator[Page]:
+        vocabulary = self.kb.vocabulary
+        for key, obstacle in vocabulary.obstacles.items():
+            named = [rule for rule in self.kb.rules if any(then.get("obstacle") == key for then in rule["then"])]
+            offers = [
+                (then["offer"], then["standing"], rule)
+                for rule in self.kb.rules
+                for then in rule["then"]
+                if then.get("for") == key and "offer" in then
+            ]
+            offers.sort(key=lambda item: (vocabulary.standing_rank[item[1]], item[0], item[2]["id"]))
+            yield self.page(
+                self.shelf.places.path("obstacle", key) or "",
+                "obstacle.md",
+                first_up(obstacle["label"]),
+                obstacle["means"],
+                key=key,
+                obstacle=obstacle,
+                named=named,
+                offers=offers,
+                standings=vocabulary.files["standing"],
+                users=self.shelf.by["obstacles"].get(key, []),
+            )
+
+    def _sources(self) -> Iterator[Page]:
+        for source in self.shelf.places.all("source"):
+            citation = self.kb.sources[source]["citation"]
+            yield self.page(
+                self.shelf.places.path("source", source) or "",
+                "source.md",
+                views.short_citation(citation),
+                citation,
+                source=source,
+                citation=citation,
+                resting=self.shelf.resting_on.get(source, {}),
+            )
+
+    def _rule(self, rule: Mapping[str, Any]) -> Page:
+        because = {key: fill(text, {"name": "the species", "toxic_note": ""}) for key, text in rule["because"].items()}
+        return self.page(
+            self.shelf.places.path("rule", rule["id"]) or "",
+            "rule.md",
+            first_up(rule["id"].replace("-", " ")),
+            because["why"],
+            rule=rule,
+            because=because,
+            phase=f"{PHASES.index(rule['phase']) + 1} of {len(PHASES)}: {rule['phase']}",
+            origins=[
+                views.origin(self.kb, {**s, "source": s.get("id")}) | {"says": s["says"]} for s in rule["sources"]
+            ],
+            users=self.shelf.by["rules"].get(rule["id"], []),
+        )
+
+
+def _metadata(entry: Entry) -> dict[str, Any]:
+    """What the page is about, in the words of schema.org."""
+    about = {
+        "@context": "https://schema.org",
+        "@type": "Taxon",
+        "name": entry.name,
+        "taxonRank": "species",
+        "parentTaxon": {"@type": "Taxon", "name": entry.genus, "taxonRank": "genus"},
+    }
+    names = [*entry.common_names, *entry.synonyms]
+    return about | ({"alternateName": names} if names else {})
+
+
+def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:
+    """A treatment's bench lines with the places for numbers said in words."""
+    words = {
+        "days": "so many",
+        "hours": "so many",
+        "minutes": "so many",
+        "temperature": "its temperature",
+        "name": "the species",
+        "look": "look weekly",
+        "sow_text": "Sow it as its light and size ask.",
+        "expect_text": "seedlings show",
+        "cut_text": "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones.",
+    }
+    lines = {key: [fill(line, words) for line in treatment[key]] for key in ("do", "watch")}
+    return {
+        **treatment,
+        **lines,
+        "until": fill(treatment["until"], words),
+        "success": fill(treatment["success"], words),
+    }
+
+
+def first_up(text: Any) -> str | Markup:
+    if isinstance(text, Markup):
+        return text
+    said = str(text)
+    return said[:1].upper() + said[1:]
+
+
+def json_text(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, default=list) + "\n"

@@ -1,0 +1,307 @@
+"""The pages that lead to others: by name, kinship, time, cue, equipment and so on; glossary, trust; the data as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from rousewort.handbook import views
+from rousewort.handbook.escape import as_data
+from rousewort.handbook.pages import Page, Writer, first_up, json_text
+from rousewort.handbook.shelf import WANTED, Entry
+from rousewort.knowledge.names import fold
+from rousewort.rules.compile import PHASES
+from rousewort.wording import fill
+
+
+class WaysIn:
+    """Lists over the whole shelf, written with the templates of a Writer."""
+
+    def __init__(self, write: Writer) -> None:
+        self.write, self.shelf, self.kb = write, write.shelf, write.kb
+
+    def every_page(self) -> Iterator[Page]:
+        """All of them, and the data files. Read after every species page is written."""
+        entries = list(self.shelf.entries.values())
+        yield self._first_page(entries)
+        yield from self._letters(entries)
+        yield self._families()
+        yield from self._times(entries)
+        yield from self._words()
+        yield from self._gear(entries)
+        yield from self._knowledge()
+        yield from self._reference(entries)
+        yield from self._downloads()
+
+    def _first_page(self, entries: list[Entry]) -> Page:
+        return self.write.page(
+            "index",
+            "index.md",
+            "Handbook",
+            "How to wake a dormant seed, and why.",
+            count=len(entries),
+            genera=len(self.shelf.places.all("genus")),
+            families=len(self.shelf.places.all("family")),
+            cited=len(self.shelf.places.all("source")),
+            rules=len(self.kb.rules),
+        )
+
+    def _families(self) -> Page:
+        by_family = [
+            (family, sorted({entry.genus for entry in members}))
+            for family, members in sorted(self.shelf.by["family"].items())
+        ]
+        return self.write.page(
+            "families", "families.md", "Families and genera", "Ways in by kinship.", families=by_family
+        )
+
+    def _words(self) -> Iterator[Page]:
+        """By the words of three traits."""
+        for path, key, title in (
+            ("cue", "cue", "By what wakes the seed"),
+            ("growth-form", "growth_form", "By growth form"),
+            ("dormancy", "dormancy_class", "By class of dormancy"),
+        ):
+            trait = self.kb.vocabulary.traits[key]
+            found = {word: self.shelf.having(key, word) for word in trait["values"]}
+            groups = [(word, about["label"], about["means"], found[word]) for word, about in trait["values"].items()]
+            yield from self._ways(path, title, trait["means"], groups, len(self.shelf.having(key, "unknown")))
+
+    def _gear(self, entries: list[Entry]) -> Iterator[Page]:
+        gear = [
+            (
+                "nothing",
+                "nothing special",
+                "No equipment beyond pots and hands.",
+                [e for e in entries if e.outcome == "plan" and not e.needs],
+            )
+        ]
+        gear += [
+            (word, item["label"], item["means"], self.shelf.by["needs"].get(word, []))
+            for word, item in self.kb.vocabulary.files["equipment"].items()
+        ]
+        lead = (
+            "What the plan of each species takes, for a grower with the usual things. "
+            "Where you lack one, the species page says what to do instead."
+        )
+        yield from self._ways("equipment", "By equipment", lead, gear, 0)
+
+    def _knowledge(self) -> Iterator[Page]:
+        """Lists of what is not about one plant."""
+        yield self.write.page(
+            "treatments",
+            "treatments.md",
+            "Treatments",
+            "Every kind of step.",
+            kinds=sorted(self.kb.treatments.items()),
+            by=self.shelf.by["kinds"],
+        )
+        yield self.write.page(
+            "obstacles",
+            "obstacles.md",
+            "Obstacles",
+            "What stops a seed, in the order of removal.",
+            by=self.shelf.by["obstacles"],
+        )
+        yield self.write.page(
+            "rules",
+            "rules.md",
+            "Rules",
+            "Every rule, by phase.",
+            phases=[(phase, [r for r in self.kb.rules if r["phase"] == phase]) for phase in PHASES],
+            by=self.shelf.by["rules"],
+            why=lambda rule: fill(rule["because"]["why"], {"name": "the species", "toxic_note": ""}),
+        )
+        yield self.write.page(
+            "sources",
+            "sources.md",
+            "Sources",
+            "Every work cited.",
+            cited=[(key, self.kb.sources[key]["citation"]) for key in self.shelf.places.all("source")],
+            resting=self.shelf.resting_on,
+        )
+
+    def _reference(self, entries: list[Entry]) -> Iterator[Page]:
+        vocabulary = self.kb.vocabulary
+        yield self.write.page(
+            "glossary",
+            "glossary.md",
+            "Glossary",
+            "The field's terms.",
+            traits=vocabulary.traits,
+            levels=vocabulary.files["report_meanings"],
+            standings=vocabulary.files["standing"],
+        )
+        yield self.write.page(
+            "trust",
+            "trust.md",
+            "How far to trust this",
+            "What was measured of our plans.",
+            calibration=self.kb.calibration,
+            held=self._held(),
+            outcomes=_outcomes(entries),
+        )
+
+    def _ways(
+        self, path: str, title: str, lead: str, groups: list[tuple[str, str, str, list[Entry]]], unknown: int
+    ) -> Iterator[Page]:
+        """A page of words with their counts, and for each word a page of its species. Classes have pages of their own."""
+        rows = []
+        for word, name, means, entries in groups:
+            page = self.shelf.places.path("class", word) if path == "dormancy" else f"{path}/{word}"
+            rows.append((name, means, page, len(entries)))
+            if entries and path != "dormancy":
+                yield self.write.page(
+                    f"{path}/{word}",
+                    "list.md",
+                    first_up(name),
+                    means,
+                    up=(path, title),
+                    lead=means,
+                    entries=entries,
+                    by_days=False,
+                )
+        yield self.write.page(path, "ways.md", title, lead, lead=lead, groups=rows, unknown=unknown)
+
+    def _letters(self, entries: Iterable[Entry]) -> Iterator[Page]:
+        """Every name of every species, a page a letter."""
+        letters: dict[str, list[tuple[str, Entry]]] = {}
+        for entry in entries:
+            for name in (entry.name, *entry.common_names, *entry.synonyms):
+                letters.setdefault(_letter(name), []).append((name, entry))
+        pages = []
+        for number, (letter, found) in enumerate(sorted(letters.items()), 1):
+            path = f"names/{letter.lower() if letter.isascii() and letter.isalpha() else f'other-{number}'}"
+            pages.append((letter, path, len(found)))
+            found.sort(key=lambda item: (item[0].casefold(), item[1].name))
+            yield self.write.page(path, "letter.md", f"Names with {letter}", found=found)
+        yield self.write.page(
+            "find", "find.md", "Every name", "All names, old names and common names, A to Z.", letters=pages
+        )
+
+    def _times(self, entries: Iterable[Entry]) -> Iterator[Page]:
+        """Species by the last month in which they can be begun for seedlings on WANTED, latest first; and those sown outside."""
+        months: dict[tuple[int, int], list[Entry]] = {}
+        outside = [entry for entry in entries if entry.outdoors]
+        for entry in entries:
+            if entry.begin and entry.lead is not None and not entry.outdoors:
+                months.setdefault((entry.begin.year, entry.begin.month), []).append(entry)
+        rows = []
+        for (year, month), found in sorted(months.items(), reverse=True):
+            found.sort(key=lambda e: (e.lead or 0, e.name))
+            before = WANTED.year - year
+            ago = "" if not before else ", the year before" if before == 1 else f", {before} years before"
+            name, path = (
+                views.MONTHS[month - 1] + ago,
+                f"time/{views.MONTHS[month - 1].lower()}" + (f"-{before}" if before else ""),
+            )
+            row = {
+                "name": name,
+                "page": path,
+                "n": len(found),
+                "south": views.MONTHS[(month + 5) % 12],
+                "least": found[0].lead,
+                "most": found[-1].lead,
+            }
+            rows.append(row)
+            lead = f"Begin in {name} at the latest, for seedlings by {views.day_text(WANTED)}. Days are those before sowing."
+            yield self.write.page(
+                path,
+                "list.md",
+                f"Begin by {name}",
+                lead,
+                up=("time", "By the time it takes"),
+                lead=lead,
+                entries=found,
+                by_days=True,
+            )
+        if outside:
+            lead = "Sown outside in its season; winter and spring do the rest."
+            yield self.write.page(
+                "time/outside",
+                "list.md",
+                "Sown outside",
+                lead,
+                up=("time", "By the time it takes"),
+                lead=lead,
+                entries=outside,
+                by_days=False,
+            )
+        yield self.write.page(
+            "time",
+            "time.md",
+            "By the time it takes",
+            "What can still be started this month.",
+            months=rows,
+            outside=len(outside),
+        )
+
+    def _held(self) -> list[tuple[str, int]]:
+        """How the facts of all species are held: word → number of facts."""
+        counts = dict.fromkeys(self.kb.vocabulary.files["held"], 0)
+        for name in self.shelf.species:
+            record = self.kb.taxon(name) or {}
+            for fact in (
+                *(s for group in record.get("traits", {}).values() for s in group),
+                *record.get("reports", ()),
+            ):
+                counts[fact["held"]] += 1
+        return list(counts.items())
+
+    def _downloads(self) -> Iterator[Page]:
+        """The whole as data, and the names that the search box knows."""
+        species = [
+            {
+                "name": e.name,
+                "family": e.family,
+                "common_names": e.common_names,
+                "synonyms": e.synonyms,
+                "outcome": e.outcome,
+                "dormancy": e.dormancy,
+                "days_before_sowing": e.lead,
+                "steps": e.kinds,
+                "page": f"{self.shelf.places.path('species', e.name)}.html",
+                "plan": f"{self.shelf.places.path('species', e.name)}.json",
+            }
+            for e in self.shelf.entries.values()
+        ]
+        yield Page("data/species.json", json_text({"format": "rousewort-species-1", "species": species}))
+        yield Page("data/names.js", f"window.rousewortNames={as_data(list(self._names()), separators=(',', ':'))};\n")
+
+    def _names(self) -> Iterator[list[str]]:
+        """[name, other names, what it is, page] of everything that can be looked up."""
+        places = self.shelf.places
+        classes = self.kb.vocabulary.traits["dormancy_class"]["values"]
+        for e in self.shelf.entries.values():
+            yield [e.name, "; ".join((*e.common_names, *e.synonyms)), e.family, places.path("species", e.name) or ""]
+        for rank in ("genus", "family"):
+            for name in places.all(rank):
+                yield [
+                    name,
+                    "; ".join((self.kb.taxon(name) or {}).get("common_names", ())),
+                    rank,
+                    places.path(rank, name) or "",
+                ]
+        for kind, things in (
+            ("treatment", self.kb.treatments),
+            ("class", classes),
+            ("obstacle", self.kb.vocabulary.obstacles),
+        ):
+            for key, thing in things.items():
+                yield [
+                    first_up(thing["label"]),
+                    key.replace("_", " "),
+                    "dormancy" if kind == "class" else kind,
+                    places.path(kind, key) or "",
+                ]
+
+
+def _outcomes(entries: Iterable[Entry]) -> list[tuple[str, int]]:
+    counts: dict[str, int] = {}
+    for entry in entries:
+        counts[entry.outcome] = counts.get(entry.outcome, 0) + 1
+    return sorted(counts.items(), key=lambda item: -item[1])
+
+
+def _letter(name: str) -> str:
+    folded = fold(name)[:1].upper()
+    return folded if folded.isalpha() else "#"

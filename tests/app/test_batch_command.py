@@ -1,0 +1,141 @@
+"""`rousewort batch …` as typed: what it prints, where, and with which exit code."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+from rousewort.app import batching
+from rousewort.app.main import main
+
+DAY = date(2025, 3, 10)
+
+
+class Typed:
+    """Runs commands on one ledger; keeps what the last one printed."""
+
+    def __init__(self, where: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.where, self.capsys, self.out, self.err = where, capsys, "", ""
+
+    def __call__(self, *words: object) -> int:
+        code = main(["batch", *map(str, words), "--ledger", str(self.where)])
+        self.out, self.err = self.capsys.readouterr()
+        return code
+
+
+@pytest.fixture
+def batch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Typed:
+    monkeypatch.setattr(batching, "today", lambda: DAY)
+    return Typed(tmp_path / "ledger.sqlite", capsys)
+
+
+def test_course_of_a_batch_by_commands(batch: Typed) -> None:
+    assert (
+        batch("start", "eastern", "redbud", "--seeds", 120, "--lot", "7", "--viability", "0.8", "--day", "2025-01-01")
+        == 0
+    )
+    assert batch.out.startswith("CECA-1 Cercis canadensis: look the lot over since 2025-01-01")
+    assert batch("move", 1, "cold_moist-1", "--day", "2025-01-02") == 0
+    assert batch("check", "ceca1", "mould", "--lost", 4, "--day", "2025-01-09") == 0
+    assert "Take mouldy seed out" in batch.err and "Take mouldy" not in batch.out
+    assert batch("due") == 0
+    assert "Late" in batch.out and "Moulds and peat" in batch.out and max(map(len, batch.out.splitlines())) <= 80
+    assert batch("wait", 1, "2025-03-20") == 0 and "2025-03-20" in batch.out
+    assert batch("split", 1, "--seeds", 16) == 0 and "CECA-2" in batch.out
+    assert batch("merge", 2, 1) == 0
+    assert batch("sow", 1, "--seeds", 110) == 0
+    assert batch("count", 1, 30) == 0 and batch("count", 1, "--total", 55) == 0
+    assert "55 of 110 up" in batch.out
+    assert batch("undo", 1) == 0 and "30 of 110 up" in batch.out
+    assert batch("close", 1, "--plants", 28) == 0
+    assert batch("results") == 0 and "30 of 110 (27 %)" in batch.out and "80 % (viability of the lot)" in batch.out
+    assert (
+        batch("results", "Cercis canadensis") == 0
+        and "Published:" in batch.out
+        and "Own record: 1 closed batch" in batch.out
+    )
+    assert batch("list") == 0 and batch.out == "No batches.\n"
+    assert batch("list", "--ended", "--json") == 0 and [b["code"] for b in json.loads(batch.out)] == [
+        "CECA-1",
+        "CECA-2",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["start", "Nonesuch plantus"], "known"),
+        (["start", "Cercis canadensis", "--seeds", "-4"], "-4 seeds"),
+        (["start", "Cercis canadensis", "--grams", "0"], "more than nothing"),
+        (["start", "Cercis canadensis", "--day", "2025-03-11"], "still to come"),
+        (["start", "Cercis canadensis", "--day", "11.3.2025"], "is no day"),
+        (["start", "Cercis canadensis", "--own-lengths"], "No closed batch"),
+        (["check", "1", "mold"], "Known: fine, mould"),
+        (["check", "1", "fine", "mould"], "leave it out"),
+        (["check", "9"], "There is no batch '9'"),
+        (["count", "1"], "how many"),
+        (["count", "1", "3", "--total", "4"], "Say either"),
+        (["due", "--days", "-1"], "0 (only today)"),
+        (["move", "1", "boil-1"], "no step of its plan"),
+        (["discard", "1", " "], "say why"),
+        (["results", "Cercis canadensis"], "No closed batch"),
+        (["import", "nowhere.json"], "cannot be read"),
+        (["wat"], "invalid choice"),
+    ],
+)
+def test_mistake_is_answered_on_stderr_with_exit_code_2(batch: Typed, words: list[str], says: str) -> None:
+    batch("start", "Cercis canadensis", "--seeds", 10)
+    assert batch(*words) == 2
+    assert says in batch.err and batch.out == "" and "Traceback" not in batch.err
+
+
+def test_reading_makes_no_ledger(batch: Typed) -> None:
+    for what in ("due", "list"):
+        assert batch(what) == 2 and "There is no ledger" in batch.err
+    assert not batch.where.exists()
+
+
+def test_plan_that_cannot_be_carried_out_starts_nothing(batch: Typed) -> None:
+    assert batch("start", "Cercis canadensis", "--without", "fridge,outdoor_bed") == 2
+    assert "no bench plan" in batch.err and "It would take one of these" in batch.err
+    assert not batch.where.exists()
+
+
+def test_export_import_backup_by_commands(batch: Typed, tmp_path: Path) -> None:
+    batch("start", "Cercis canadensis", "--seeds", 10)
+    for name in ("all.json", "sheets", "copy.sqlite"):
+        assert batch("backup" if name.endswith("sqlite") else "export", tmp_path / name) == 0 and batch.out == ""
+    first = batch.where
+    for source in ("all.json", "sheets"):
+        batch.where = tmp_path / f"from-{source}.sqlite"
+        assert batch("import", tmp_path / source) == 0
+        assert batch("export", tmp_path / "again.json") == 0
+        assert (tmp_path / "again.json").read_bytes() == (tmp_path / "all.json").read_bytes()
+    batch.where = tmp_path / "copy.sqlite"
+    assert batch("list") == 0 and "CECA-1" in batch.out
+    batch.where = first
+
+
+def test_own_record_moves_the_plan_of_the_next_batch_and_is_named_in_it(batch: Typed) -> None:
+    batch("start", "Cercis canadensis", "--seeds", 100, "--day", "2024-06-01")
+    batch("move", 1, "cold_moist-1", "--day", "2024-06-01")
+    batch("sow", 1, "--day", "2024-09-29")
+    batch("count", 1, 90, "--day", "2024-10-20")
+    batch("close", 1)
+    assert batch("start", "Cercis canadensis", "--seeds", 50, "--own-lengths") == 0
+    assert batch("show", 2, "--json") == 0
+    plan = json.loads(batch.out)["plan"]
+    assert 60 < plan["steps"][3]["days"]["use"] < 120 and plan["steps"][3]["days"]["from"] == "own-record"
+    assert plan["sources"][-1]["citation"].startswith("Own record: 1 closed batch of Cercis canadensis")
+
+
+def test_ledger_is_found_by_the_environment(batch: Typed, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("ROUSEWORT_LEDGER", str(tmp_path / "by-name.sqlite"))
+    assert main(["batch", "start", "Cercis canadensis"]) == 0
+    assert (tmp_path / "by-name.sqlite").exists()
+    monkeypatch.delenv("ROUSEWORT_LEDGER")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert main(["batch", "start", "Cercis canadensis"]) == 0
+    assert (tmp_path / "data" / "rousewort" / "ledger.sqlite").exists()

@@ -1,0 +1,95 @@
+"""A ledger with a few invented batches, its pages, and Chromium the size of a phone."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from bench_forms import DAY  # type: ignore[import-not-found]
+from flask import Flask
+from flask.testing import FlaskClient
+from rousewort.app.batching import plan_to_keep
+from rousewort.app.bench.pages import make_app
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.ledger import open_ledger
+from rousewort.ledger.book import Ledger
+
+
+@pytest.fixture(scope="session")
+def redbud(kb: KnowledgeBase) -> dict[str, Any]:
+    return plan_to_keep(kb, "Cercis canadensis", engine="plain")
+
+
+@pytest.fixture
+def ledger(tmp_path: Path, redbud: dict[str, Any]) -> Iterator[Ledger]:
+    """CECA-1 late in the cold, CECA-2 at its beginning, CECA-3 sown, CECA-4 closed."""
+    with open_ledger(tmp_path / "ledger.sqlite", today=lambda: DAY) as opened:
+        fill(opened, redbud)
+        yield opened
+
+
+def fill(ledger: Ledger, redbud: dict[str, Any]) -> None:
+    lot = {"held": "demo", "lot": "Sallow Bridge 7", "provenance": "Otter Lane"}
+    first = ledger.start(redbud, seeds=120, day=DAY - timedelta(50), **lot).code
+    ledger.record(first, "move", step="cold_moist-1", day=DAY - timedelta(50))
+    ledger.record(first, "check", finds=["fine"], day=DAY - timedelta(12))
+    ledger.start(redbud, seeds=40, **lot)
+    for days, end in ((20, False), (60, True)):
+        code = ledger.start(redbud, seeds=50, day=DAY - timedelta(days), **lot).code
+        ledger.record(code, "sow", day=DAY - timedelta(days))
+        ledger.record(code, "count", new=11, day=DAY - timedelta(days - 10))
+        if end:
+            ledger.record(code, "close", plants=9)
+
+
+@pytest.fixture
+def app(kb: KnowledgeBase, ledger: Ledger) -> Flask:
+    return make_app(kb, ledger, lambda: DAY)
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    return app.test_client()
+
+
+@pytest.fixture
+def address(app: Flask) -> Iterator[str]:
+    """The pages, served as `rousewort bench serve` serves them."""
+    import waitress
+
+    server = waitress.create_server(app, host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.task_dispatcher.shutdown()
+    server.close()
+    thread.join(0.2)  # the browser keeps its connections; the thread ends with them
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """Chromium at 360 x 740. Missing: skips aloud, and fails on CI."""
+    browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not browser or not driver:
+        if os.environ.get("CI") == "true":
+            pytest.fail("chromium and chromedriver must be here on CI")
+        pytest.skip("NOT RUN: chromium and chromedriver are not on this machine")
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = browser
+    for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-proxy-server"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
+    opened = webdriver.Chrome(options, Service(driver))
+    size = {"width": 360, "height": 740, "deviceScaleFactor": 2, "mobile": True}
+    opened.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    yield opened
+    opened.quit()

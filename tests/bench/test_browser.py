@@ -1,0 +1,163 @@
+"""The bench pages in Chromium, 360 pixels wide: worked by thumb and by keyboard, read by an accessibility checker, printed.
+
+With ROUSEWORT_SHOTS=1 the pages are also kept as pictures in shots/, to be looked at.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+from typing import Any
+
+import pytest
+from bench_forms import DAY, SHOTS  # type: ignore[import-not-found]
+from rousewort.ledger.book import Ledger
+
+pytestmark = pytest.mark.slow
+PAGES = {
+    "due": "/",
+    "all": "/all",
+    "results": "/results",
+    "start": "/start",
+    "cold": "/batch/1",
+    "begun": "/batch/2",
+    "sown": "/batch/3",
+    "closed": "/batch/4",
+    "label": "/batch/1/label",
+    "message": "/batch/99",
+}
+
+
+def keep(chromium: Any, name: str) -> None:
+    if os.environ.get("ROUSEWORT_SHOTS"):
+        SHOTS.mkdir(exist_ok=True)
+        shot = chromium.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "format": "png"})
+        (SHOTS / f"bench-{name}.png").write_bytes(base64.b64decode(shot["data"]))
+
+
+def press(chromium: Any, text: str, within: str = "main") -> None:
+    """Press the first button of that name, as a thumb would, and wait for the page that follows."""
+    from selenium.webdriver.support.expected_conditions import staleness_of
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    before = chromium.find_element("tag name", "html")
+    chromium.find_element("xpath", f"//{within}//button[contains(., '{text}') or @aria-label='{text}']").click()
+    WebDriverWait(chromium, 20).until(staleness_of(before))
+
+
+def unfold(chromium: Any) -> None:
+    for closed in chromium.find_elements("css selector", "details:not([open]) > summary"):
+        closed.click()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_fits_a_phone_is_accessible_and_its_targets_suit_a_thumb(chromium: Any, address: str, name: str) -> None:
+    from axe_core_python.selenium import Axe
+
+    chromium.get(address + PAGES[name])
+    unfold(chromium)
+    keep(chromium, name)
+    assert chromium.execute_script("return window.innerWidth") == 360
+    assert chromium.execute_script("return document.documentElement.scrollWidth") <= 360
+    small = chromium.execute_script(
+        "return [...document.querySelectorAll('button, input:not([type=hidden]), select, summary, nav a')]"
+        ".filter(e => e.type != 'checkbox' && e.getClientRects().length && e.getBoundingClientRect().height < 44).map(e => e.outerHTML)"
+    )
+    assert small == []
+    found = Axe().run(chromium)["violations"]
+    assert [(v["id"], [n["html"] for n in v["nodes"]]) for v in found] == []
+
+
+def test_pages_load_nothing_from_anywhere_else_and_complain_of_nothing(chromium: Any, address: str) -> None:
+    chromium.get_log("performance"), chromium.get_log("browser")
+    for path in PAGES.values():
+        chromium.get(address + path)
+    asked = [json.loads(entry["message"])["message"] for entry in chromium.get_log("performance")]
+    urls = {m["params"]["request"]["url"] for m in asked if m["method"] == "Network.requestWillBeSent"}
+    assert len(urls) >= len(PAGES)
+    assert [u for u in urls if not u.startswith((address, "data:image/svg"))] == []
+    said = [e["message"] for e in chromium.get_log("browser") if "/batch/99" not in e["message"]]
+    assert said == []
+
+
+def test_morning_at_the_bench_by_thumb(chromium: Any, address: str, ledger: Ledger) -> None:
+    """What is late is looked at, a batch goes two steps on, seedlings are counted, a slip is taken back."""
+    chromium.get(address + "/")
+    press(chromium, "CECA-1: all fine")
+    assert ledger.batch("1").looked == DAY
+    chromium.get(address + "/")
+    assert "CECA-1" not in chromium.find_element("xpath", "//h2[contains(., 'Today')]/following-sibling::ul[1]").text
+    chromium.find_element("id", "code").send_keys("2")
+    press(chromium, "Open")
+    press(chromium, "On to: soak")
+    press(chromium, "On to: nick the coat")
+    assert ledger.batch("2").step == "nick-1"
+    assert "Blades and flying chips" in chromium.find_element("tag name", "main").text
+    chromium.get(address + "/batch/3")
+    press(chromium, "5 new")
+    assert ledger.batch("3").germinated == 16
+    assert "16 of 50 up" in chromium.find_element("class name", "count").text
+    press(chromium, "Take back the last entry")
+    assert ledger.batch("3").germinated == 11
+
+
+def test_check_with_findings_by_keyboard_alone(chromium: Any, address: str, ledger: Ledger) -> None:
+    from selenium.webdriver.common.keys import Keys
+    from selenium.webdriver.support.expected_conditions import staleness_of
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    chromium.get(address + "/batch/1")
+
+    def focused() -> Any:
+        return chromium.switch_to.active_element
+
+    def tab_to(what: str) -> None:
+        for _ in range(60):
+            chromium.switch_to.active_element.send_keys(Keys.TAB)
+            if what in (focused().accessible_name or focused().text):
+                return
+        raise AssertionError(f"the keyboard does not reach {what}")
+
+    tab_to("Something was amiss")
+    focused().send_keys(Keys.ENTER)
+    tab_to("mould")
+    focused().send_keys(Keys.SPACE)
+    tab_to("Seeds taken out")
+    focused().send_keys("4")
+    tab_to("Write it down")
+    before = chromium.find_element("tag name", "html")
+    focused().send_keys(Keys.ENTER)
+    WebDriverWait(chromium, 20).until(staleness_of(before))
+    assert ledger.batch("1").events[-1].data == {"finds": ["mould"], "lost": 4}
+    told = chromium.find_element("css selector", "[role=status]").text
+    assert "Take mouldy seed out" in told
+
+
+def test_every_field_and_button_has_a_name_for_a_screen_reader(chromium: Any, address: str) -> None:
+    for path in PAGES.values():
+        chromium.get(address + path)
+        unfold(chromium)
+        for element in chromium.find_elements("css selector", "button, input:not([type=hidden]), select, a, summary"):
+            assert element.accessible_name.strip() or element.tag_name == "summary", (
+                path,
+                element.get_attribute("outerHTML"),
+            )
+
+
+def test_due_list_prints_on_one_page_without_buttons(chromium: Any, address: str) -> None:
+    chromium.get(address + "/")
+    chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        shown = [b for b in chromium.find_elements("css selector", "button, nav") if b.is_displayed()]
+        text = chromium.find_element("tag name", "main").text
+        assert shown == [] and "CECA-1" in text and "Moulds and peat" in text and "Cut away from the hand" in text
+        printed = base64.b64decode(
+            chromium.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 8.27, "paperHeight": 11.69})["data"]
+        )
+    finally:
+        chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert printed.startswith(b"%PDF") and printed.count(b"/Type /Page\n") == 1
+    if os.environ.get("ROUSEWORT_SHOTS"):
+        SHOTS.mkdir(exist_ok=True)
+        (SHOTS / "bench-due.pdf").write_bytes(printed)

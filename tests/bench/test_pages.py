@@ -1,0 +1,261 @@
+"""The bench pages without a browser: what they do, refuse and protect."""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from bench_forms import DAY, token  # type: ignore[import-not-found]
+from flask.testing import FlaskClient
+from rousewort.app.bench.pages import make_app
+from rousewort.app.main import main
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.ledger.book import Ledger
+
+PAGES = [
+    "/",
+    "/all",
+    "/all?ended=1",
+    "/results",
+    "/start",
+    *(f"/batch/{n}" for n in (1, 2, 3, 4)),
+    "/batch/CECA-1/label",
+]
+
+
+def post(client: FlaskClient, path: str, page: str = "", **data: object):  # type: ignore[no-untyped-def]
+    """Fill in the form of a page (the batch's own, if none is named) and send it."""
+    fields = token(client.get(page or path.rsplit("/", 1)[0]).get_data(True))
+    return client.post(path, data={**fields, **data})
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_is_whole_and_asks_nothing_of_anywhere_else(client: FlaskClient, path: str) -> None:
+    answer = client.get(path)
+    page = answer.get_data(True)
+    assert answer.status_code == 200 and page.rstrip().endswith("</html>")
+    assert not [
+        a for a in re.findall(r'(?:src|href|action)="([^"]*)"', page) if not a.startswith(("/", "#", "data:image/svg"))
+    ]
+    assert "<script" not in page
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+
+
+def test_due_list_has_what_is_late_and_what_is_due_with_its_cautions(client: FlaskClient) -> None:
+    page = client.get("/").get_data(True)
+    late = page[page.index("<h2>Late") : page.index("<h2>Today")]
+    assert "CECA-1" in late and "CECA-4" not in page
+    assert "CECA-2" in page[page.index("<h2>Today") :]
+    assert "Cut away from the hand" not in late and "Take care" in late and "Moulds and peat" in late
+
+
+def test_one_thumb_check_move_sow_and_count(client: FlaskClient, ledger: Ledger) -> None:
+    assert post(client, "/batch/CECA-1/check", finds="fine").status_code == 302
+    assert ledger.batch("1").looked == DAY
+    assert post(client, "/batch/CECA-2/move", step="soak-1").status_code == 302
+    assert ledger.batch("2").step == "soak-1"
+    assert post(client, "/batch/CECA-1/sow", seeds="110").status_code == 302
+    assert post(client, "/batch/CECA-1/count", new="5").status_code == 302
+    batch = ledger.batch("1")
+    assert (batch.sown, batch.germinated) == (110, 5)
+    assert post(client, "/batch/CECA-1/close", plants="4").status_code == 302
+    assert ledger.batch("1").ended
+
+
+def test_finding_is_recorded_and_answered_with_what_to_do(client: FlaskClient, ledger: Ledger) -> None:
+    answer = post(client, "/batch/CECA-1/check", finds=["mould", "wet"], lost="3", note="one corner")
+    assert ledger.batch("1").events[-1].data == {"finds": ["mould", "wet"], "lost": 3, "note": "one corner"}
+    page = client.get(answer.headers["Location"]).get_data(True)
+    assert "Take mouldy seed out" in page and "Pour off" in page and "3 lost" in page
+
+
+def test_wait_again_note_discard_and_undo(client: FlaskClient, ledger: Ledger) -> None:
+    post(client, "/batch/CECA-1/wait", until=str(DAY + timedelta(3)))
+    assert ledger.batch("1").wait == DAY + timedelta(3)
+    post(client, "/batch/CECA-1/again", step="cold_moist-1")
+    assert ledger.batch("1").begun["cold_moist-1"] == DAY
+    post(client, "/batch/CECA-1/note", note="<b>bold</b> & =1+1")
+    page = client.get("/batch/1").get_data(True)
+    assert "&lt;b&gt;bold&lt;/b&gt; &amp; =1+1" in page and "<b>bold</b>" not in page
+    post(client, "/batch/CECA-1/discard", reason="rotten")
+    assert ledger.batch("1").ended
+    post(client, "/batch/CECA-1/undo")
+    assert not ledger.batch("1").ended
+
+
+def test_start_from_the_page_keeps_a_plan_and_wrong_names_keep_what_was_typed(
+    client: FlaskClient, ledger: Ledger
+) -> None:
+    wrong = post(client, "/start", "/start", name="Nonesuch plantus", seeds="7")
+    assert wrong.status_code == 400 and 'value="Nonesuch plantus"' in wrong.get_data(True)
+    assert post(client, "/start", "/start", name="eastern redbud", seeds="0").status_code == 400
+    assert post(client, "/start", "/start", name="eastern redbud", seeds="7.5").status_code == 400
+    answer = post(client, "/start", "/start", name="eastern redbud", seeds="70", lot="L", origin="O")
+    batch = ledger.batch("5")
+    assert answer.headers["Location"].endswith("/batch/CECA-5")
+    assert (batch.seeds, batch.lot, batch.provenance, batch.plan["format"]) == (70, "L", "O", "rousewort-plan-1")
+
+
+def test_same_form_sent_twice_records_once(client: FlaskClient, ledger: Ledger) -> None:
+    fields = token(client.get("/batch/3").get_data(True))
+    answers = [client.post("/batch/CECA-3/count", data={**fields, "new": "5"}) for _ in range(2)]
+    assert [a.status_code for a in answers] == [302, 400]
+    assert ledger.batch("3").germinated == 16
+    assert "newer entry" in answers[1].get_data(True)
+
+
+@pytest.mark.parametrize(
+    ("path", "data"),
+    [
+        ("/batch/CECA-3/count", {"new": "-1"}),
+        ("/batch/CECA-3/count", {"new": ""}),
+        ("/batch/CECA-3/count", {"new": "999"}),
+        ("/batch/CECA-3/count", {"new": "9" * 30}),
+        ("/batch/CECA-3/move", {"step": "soak-1"}),
+        ("/batch/CECA-1/move", {"step": "<script>"}),
+        ("/batch/CECA-1/wait", {"until": "tomorrow"}),
+        ("/batch/CECA-1/start", {"seeds": "5"}),
+        ("/batch/CECA-1/split", {"seeds": "5"}),
+        ("/batch/CECA-1/discard", {"reason": ""}),
+    ],
+)
+def test_wrong_form_is_answered_with_a_reason_and_changes_nothing(
+    client: FlaskClient, ledger: Ledger, path: str, data: dict[str, str]
+) -> None:
+    before = ledger.batches(ended=None)
+    answer = post(client, path, **data)
+    assert answer.status_code == 400 and 'role="alert"' in answer.get_data(True)
+    assert "<script>" not in answer.get_data(True)
+    assert ledger.batches(ended=None) == before
+
+
+@pytest.mark.parametrize("typed", ["CECA-3", "ceca3", "3", "http://bench.example:8472/batch/CECA-3", " 3 "])
+def test_typed_or_scanned_code_opens_the_batch(client: FlaskClient, typed: str) -> None:
+    assert client.get("/find", query_string={"code": typed}).headers["Location"].endswith("/batch/CECA-3")
+
+
+@pytest.mark.parametrize("typed", ["", "99", "QUQU-3", "'; --"])
+def test_code_of_no_batch_is_answered_kindly(client: FlaskClient, typed: str) -> None:
+    answer = client.get("/find", query_string={"code": typed})
+    assert answer.status_code in (400, 404) and 'role="alert"' in answer.get_data(True)
+
+
+def test_photograph_of_a_printed_label_opens_its_batch(client: FlaskClient) -> None:
+    """The very mark that the label page shows, drawn as a picture."""
+    import segno
+
+    picture = io.BytesIO()
+    segno.make("CECA-3", micro=False, error="m").save(picture, kind="png", scale=6, border=4)
+    picture.seek(0)
+    answer = post(client, "/scan", "/", picture=(picture, "label.png"))
+    assert answer.headers["Location"].endswith("/batch/CECA-3")
+
+
+@pytest.mark.parametrize("data", [b"", b"no picture", b"\x89PNG\r\n\x1a\n broken"])
+def test_picture_that_cannot_be_read_is_answered_kindly(client: FlaskClient, data: bytes) -> None:
+    answer = post(client, "/scan", "/", picture=(io.BytesIO(data), "x.png"))
+    assert answer.status_code == 400 and 'role="alert"' in answer.get_data(True)
+
+
+# --- who may do what
+
+
+def test_form_without_its_token_changes_nothing(client: FlaskClient, ledger: Ledger) -> None:
+    before = ledger.batches(ended=None)
+    for path in ("/batch/CECA-1/discard", "/batch/CECA-1/check", "/start", "/scan"):
+        assert client.post(path, data={"reason": "x", "finds": "fine", "name": "Cercis canadensis"}).status_code == 400
+    assert ledger.batches(ended=None) == before
+
+
+def test_looking_never_changes_anything(client: FlaskClient, ledger: Ledger) -> None:
+    before = ledger.batches(ended=None)
+    for path in PAGES:
+        client.get(path)
+    assert client.get("/batch/CECA-1/discard").status_code in (404, 405)
+    assert ledger.batches(ended=None) == before
+
+
+@pytest.mark.parametrize("host", ["evil.example", "192.168.1.5", "localhost.evil.example", "127.0.0.1.evil.example"])
+def test_without_password_only_this_machine_is_answered(client: FlaskClient, host: str) -> None:
+    assert client.get("/", headers={"Host": host}).status_code == 403
+
+
+@pytest.mark.parametrize("host", ["localhost", "127.0.0.1:8472", "[::1]:8472"])
+def test_this_machine_is_answered_by_its_own_names(client: FlaskClient, host: str) -> None:
+    assert client.get("/", headers={"Host": host}).status_code == 200
+
+
+def test_with_password_nothing_is_seen_or_done_before_it_is_given(
+    kb: KnowledgeBase, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rousewort.app.bench.guard.PAUSE_S", 0.05)
+    client = make_app(kb, ledger, lambda: DAY, "correct horse").test_client()
+    for path in (*PAGES, "/find?code=1"):
+        assert client.get(path).headers["Location"].endswith("/login")
+    page = client.get("/login").get_data(True)
+    assert "CECA" not in page
+    assert (
+        client.post("/batch/CECA-1/discard", data={**token(page), "reason": "x"}).headers["Location"].endswith("/login")
+    )
+    assert client.post("/login", data={**token(page), "password": "wrong"}).status_code == 401
+    assert client.get("/").status_code == 302
+    answer = client.post("/login", data={**token(page), "password": "correct horse"})
+    cookie = answer.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie
+    assert "CECA-1" in client.get("/").get_data(True)
+    assert (
+        client.get("/", headers={"Host": "192.168.1.5:8472"}).headers["Location"].endswith("/login")
+    )  # not its cookie
+    assert not ledger.batch("1").ended
+
+
+def test_serving_beyond_this_machine_without_password_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("ROUSEWORT_BENCH_PASSWORD", raising=False)
+    where = str(tmp_path / "l.sqlite")
+    for host in ("0.0.0.0", "::", "192.0.2.1", "bench.example"):
+        assert main(["bench", "serve", "--host", host, "--ledger", where]) == 2
+        assert "a password is needed" in capsys.readouterr().err
+    (tmp_path / "short").write_text("abc\n")
+    assert (
+        main(["bench", "serve", "--host", "0.0.0.0", "--password-file", str(tmp_path / "short"), "--ledger", where])
+        == 2
+    )
+    assert "8 signs" in capsys.readouterr().err
+    assert main(["bench", "serve", "--port", "99999", "--ledger", where]) == 2
+    assert "Cannot listen" in capsys.readouterr().err
+
+
+def test_day_of_the_pages_is_the_ledgers(client: FlaskClient) -> None:
+    assert str(DAY) in client.get("/").get_data(True) and date.today() != DAY
+
+
+@pytest.mark.slow
+def test_first_weeks_of_the_invented_season_are_worked_by_the_pages(kb: KnowledgeBase, tmp_path: Path) -> None:
+    """Every deed by its form, but the splits, which are the commands' business; 30 days of the year."""
+    from rousewort.app.batching import diary_of
+    from rousewort.ledger import open_ledger
+    from rousewort.ledger.season import Season
+
+    season, day, done = Season(diary_of(kb)), [DAY], set()
+    with open_ledger(tmp_path / "season.sqlite", today=lambda: day[0]) as ledger:
+        client = make_app(kb, ledger, lambda: day[0]).test_client()
+        for today in list(season.days())[:30]:
+            day[0] = today
+            for deed in season.beginnings(today):
+                lot = {"name": deed.lot["species"], "seeds": deed.data["seeds"], "lot": deed.data["lot"]}  # type: ignore[index]
+                assert post(client, "/start", "/start", **lot).status_code == 302
+            while deeds := [deed for b in ledger.batches() if (deed := season.deed(b, today))]:
+                for deed in deeds:
+                    done.add(deed.kind)
+                    if deed.kind == "split":
+                        ledger.split(deed.code, **deed.data)
+                    else:
+                        assert post(client, f"/batch/{deed.code}/{deed.kind}", **deed.data).status_code == 302
+            page = client.get("/").get_data(True)
+            assert "<h2>Late" not in page and "<h2>Today" not in page
+    assert done >= {"check", "move", "wait"}

@@ -1,0 +1,128 @@
+"""Starting an entry: in the right place, from flags, questions or observations; never over another file."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from rousewort.contribute.start import Said, accepted_form, questions
+from rousewort.errors import Trouble
+from rousewort.knowledge.strict_yaml import read
+
+FLAGS = ("--source", "bridge-2001", "--held", "read", "--where", "table 2", "--trait", "dormancy_class=physical",
+         "--report", "nick:found-needed", "--report", "cold_moist:recommended=42-60", "--no-ask")  # fmt: skip
+
+
+def test_flags_become_an_entry_that_passes_its_check(private) -> None:
+    code, out, err = private.run("entry", "new", "sallowia", "Ripensis", "--family", "Fabaceae", *FLAGS)
+    path = private.folder / "species/sallowia/sallowia-ripensis.yaml"
+    assert code == 0 and out.strip() == str(path) and "entry check" in err
+    entry = read(path.read_bytes(), "x").data
+    ground = {"source": "bridge-2001", "held": "read", "where": "table 2"}
+    assert entry["name"] == "Sallowia ripensis"
+    assert entry["traits"]["dormancy_class"] == [{"is": "physical", **ground}]
+    assert entry["reports"] == [
+        {**ground, "treatments": [{"kind": "nick", "means": "found_needed"}, {"kind": "cold_moist", "means": "recommended", "days": {"low": 42, "high": 60}}]}
+    ]
+    assert private.run("entry", "check", path)[0] == 0
+
+
+def test_the_amount_is_in_the_unit_of_the_treatment(private) -> None:
+    private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--report", "soak:recommended=12-24", "--no-ask")
+    text = (private.folder / "species/sallowia/sallowia-ripensis.yaml").read_text()
+    assert "hours: {low: 12, high: 24}" in text
+
+
+def test_an_entry_points_an_editor_at_a_schema_that_is_there(private) -> None:
+    private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--no-ask")
+    path = private.folder / "species/sallowia/sallowia-ripensis.yaml"
+    first = path.read_text().splitlines()[0]
+    assert first.startswith("# yaml-language-server: $schema=")
+    assert (path.parent / first.split("=", 1)[1]).resolve().is_file()
+
+
+def test_relatives_are_prompts_in_comments_and_never_facts(private, kb) -> None:
+    private.run("entry", "new", "Cercis pontis", "--no-ask")
+    text = (private.folder / "species/cercis/cercis-pontis.yaml").read_text()
+    assert "family: Fabaceae" in text and "traits" not in read(text, "x").data
+    assert "#   coat_hardness: hard (said of Cercis as a whole)" in text
+    assert "days in" in text and "species of Cercis" in text
+
+
+def test_what_is_commented_out_is_right_once_it_is_taken_in(private) -> None:
+    """The example that an author fills in must itself pass, but for the id of the work."""
+    private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--no-ask")
+    path = private.folder / "species/sallowia/sallowia-ripensis.yaml"
+    lines = path.read_text().splitlines()
+    start = lines.index("# traits:")
+    taken = "\n".join([*lines[:start], *(line.removeprefix("# ") for line in lines[start:])]) + "\n"
+    path.write_text(taken.replace("ID-IN-SOURCES", "bridge-2001"))
+    assert private.run("entry", "check", path)[0] == 0, path.read_text()
+
+
+def test_an_entry_is_never_overwritten(private) -> None:
+    path = private.plant()
+    before = path.read_text()
+    code, _, err = private.run("entry", "new", "Sallowia pontis", "--family", "Fabaceae", "--no-ask")
+    assert code == 2 and "is there already" in err and path.read_text() == before
+
+
+def test_all_mistakes_in_flags_come_at_once_and_nothing_is_written(private) -> None:
+    code, _, err = private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--trait", "embrio=small", "--report", "cold:needed", "--no-ask")
+    assert code == 2
+    assert all(word in err for word in ("embrio", "`embryo`", "'cold' is no treatment", "KIND:MEANING"))
+    assert not list(private.folder.glob("species/**/*.yaml"))
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--source", "nobody-1999"), "'nobody-1999' is not in sources.yaml"),
+        (("--trait", "embryo=undergrown", "--held", "read", "--family", "Fabaceae"), "names its work"),
+        ((), "The family of Sallowia is not known here"),
+    ],
+)
+def test_what_is_missing_is_told(private, words: tuple, says: str) -> None:
+    code, _, err = private.run("entry", "new", "Sallowia ripensis", *words, "--no-ask")
+    assert code == 2 and says in err
+
+
+def test_questions_take_enter_for_unknown_and_ask_again_after_a_wrong_word(private, monkeypatch) -> None:
+    answers = ["Fabaceae", "", "bridge-2001", "p. 3", "phisical", "physical", "", "", "nick:found_needed"]
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
+    code, _, err = private.run("entry", "new", "Sallowia ripensis", "--ask")
+    assert code == 0 and "Did you mean `physical`?" in err
+    entry = read((private.folder / "species/sallowia/sallowia-ripensis.yaml").read_bytes(), "x").data
+    assert entry["traits"] == {"dormancy_class": [{"is": "physical", "source": "bridge-2001", "held": "read", "where": "p. 3"}]}
+    assert "common_names" not in entry
+
+
+def test_what_flags_say_is_not_asked(kb) -> None:
+    said = Said("Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)})
+    assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "report"]
+
+
+def test_observations_become_traits(private, tmp_path) -> None:
+    seen = tmp_path / "seen.yaml"
+    seen.write_text("format: rousewort-observations-1\nplant: Sallowia ripensis\nobservations: {}\nfound: {coat_water: stops}\n")
+    code, _, _ = private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--observations", seen, "--source", "bridge-2001", "--no-ask")
+    entry = read((private.folder / "species/sallowia/sallowia-ripensis.yaml").read_bytes(), "x").data
+    assert code == 0 and entry["traits"]["coat_water"][0]["is"] == "stops"
+    assert private.run("entry", "new", "Sallowia rivi", "--family", "Fabaceae", "--observations", seen, "--no-ask")[0] == 2
+
+
+def test_a_name_that_the_shipped_knowledge_base_has_is_not_started_there_again(rousewort, layer) -> None:
+    code, _, err = rousewort("entry", "new", "Cercis", "canadensis", "--no-ask")
+    assert code == 2 and "already" in err
+
+
+@pytest.mark.parametrize(("name", "form"), [("cercis  CANADENSIS", "Cercis canadensis"), ("× sallowia pontis", "× Sallowia pontis"), ("Acer x freemanii", "Acer x freemanii")])
+def test_a_name_is_put_into_its_form(name: str, form: str) -> None:
+    assert accepted_form(name) == form
+
+
+@pytest.mark.parametrize("name", ["Cercis", "", "Cercis ../../etc", "Cercis a/b", "Cercis 5"])
+def test_what_is_no_name_is_refused(name: str) -> None:
+    with pytest.raises(Trouble):
+        accepted_form(name)

@@ -1,0 +1,93 @@
+"""Tables: everything comes back as it went out, every column is described, and nothing is half imported."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from rousewort.contribute.layout import place_of
+from rousewort.contribute.table import DESCRIPTION, TABLES, export, read_folder
+from rousewort.errors import Trouble
+
+
+def written(files: dict[str, str], folder: Path) -> Path:
+    folder.mkdir(exist_ok=True)
+    for name, text in files.items():
+        (folder / name).write_text(text, "utf-8")
+    return folder
+
+
+def test_every_shipped_entry_comes_back_as_it_went_out(kb, memory, tmp_path: Path) -> None:
+    records, works = read_folder(written(export(kb), tmp_path / "facts"))
+    assert records == memory.records
+    assert all(kb.sources[source] == work for source, work in works.items())
+
+
+def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> None:
+    files = export(kb, ["Cercis canadensis"])
+    described = {r["path"]: [f["name"] for f in r["schema"]["fields"]] for r in json.loads(files[DESCRIPTION])["resources"]}
+    assert described == {name: next(csv.reader([text.splitlines()[0]])) for name, text in files.items() if name.endswith(".csv")}
+    fields = [f for r in json.loads(files[DESCRIPTION])["resources"] for f in r["schema"]["fields"]]
+    assert all(len(f["description"]) > 5 and f["type"] in ("string", "number", "integer") for f in fields)
+    assert all("unit" in f for f in fields if f["type"] == "number")
+
+
+def test_names_carry_darwin_core_terms(kb) -> None:
+    terms = {c.name: c.term for c in TABLES["taxa"]}
+    assert {n: t.rsplit("/", 1)[1] for n, t in terms.items() if t} == {n: n for n in ("scientificName", "taxonRank", "family", "vernacularName")}
+    assert all(t.startswith("http://rs.tdwg.org/dwc/terms/") for t in terms.values() if t)
+
+
+def test_export_and_import_through_the_command(private, rousewort, tmp_path: Path, layer: Path) -> None:
+    assert rousewort("table", "export", tmp_path / "facts", "Cercis", "canadensis")[0] == 0
+    code, out, _ = private.run("table", "import", tmp_path / "facts")
+    assert code == 0 and "1 entries" in out
+    place = place_of("Cercis canadensis", "species")
+    assert (private.folder / place).read_text() == (layer / place).read_text()
+
+
+def test_an_import_writes_nothing_over_another_file(private, rousewort, tmp_path: Path) -> None:
+    rousewort("table", "export", tmp_path / "facts", "Cercis canadensis", "Acer saccharum")
+    place = private.write(place_of("Cercis canadensis", "species"), "mine\n")
+    code, _, err = private.run("table", "import", tmp_path / "facts")
+    assert code == 2 and "is there already" in err
+    assert place.read_text() == "mine\n" and not (private.folder / place_of("Acer saccharum", "species")).exists()
+
+
+def test_an_import_that_fails_its_check_writes_nothing(private, rousewort, tmp_path: Path) -> None:
+    rousewort("table", "export", tmp_path / "facts", "Cercis canadensis")
+    path = tmp_path / "facts" / "traits.csv"
+    path.write_text(path.read_text().replace("physical_physiological", "phisical"))
+    before = sorted(private.folder.rglob("*"))
+    code, _, err = private.run("table", "import", tmp_path / "facts")
+    assert code == 1 and "phisical" in err and "rousewort-" not in err
+    assert sorted(private.folder.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("table", "old", "new", "says"),
+    [
+        ("taxa", "scientificName", "scientificname", "no such columns: scientificname"),
+        ("treatments", ",60,60,d", ",sixty,60,d", "'sixty' is no number"),
+        ("treatments", "Cercis canadensis,1", "Cercis canadensis,7", "no such report"),
+        ("traits", "Cercis canadensis,coat", "Cercis silva,coat", "not in taxa.csv"),
+        ("taxa", "Cercis canadensis,species", "Cercis canadensis,species,more,more,more,more", "more or fewer cells"),
+    ],
+)
+def test_a_wrong_cell_is_told_with_its_file_and_line(kb, tmp_path: Path, table: str, old: str, new: str, says: str) -> None:
+    folder = written(export(kb, ["Cercis canadensis"]), tmp_path / "facts")
+    path = folder / f"{table}.csv"
+    assert old in path.read_text()
+    path.write_text(path.read_text().replace(old, new, 1))
+    with pytest.raises(Trouble, match=says) as caught:
+        read_folder(folder)
+    assert f"{table}.csv:" in str(caught.value)
+
+
+def test_a_folder_of_something_else_is_not_written_into(rousewort, tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_text("mine")
+    code, _, err = rousewort("table", "export", tmp_path)
+    assert code == 2 and "no earlier export" in err and [p.name for p in tmp_path.iterdir()] == ["letter.txt"]

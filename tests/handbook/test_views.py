@@ -1,0 +1,91 @@
+"""Pictures and plots show what the data says."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from rousewort.handbook import drawings, views
+from rousewort.handbook.shelf import WANTED, Shelf
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.plan import Planner
+from rousewort.render.plan_json import plan_json
+
+
+def test_a_seed_of_which_nothing_is_known_says_so() -> None:
+    picture = drawings.seed({}, {})
+    assert "nothing of this is known" in picture and "?" in picture and "here" not in picture
+
+
+@pytest.mark.parametrize("size", drawings.SIZES)
+def test_the_bar_marks_the_size_and_only_it(size: str) -> None:
+    picture = drawings.seed({"seed_size": size}, {"seed_size": size})
+    assert picture.count("size here") == 1
+    marked = re.search(r'size here" cx="(\d+)"', picture)
+    assert marked and (int(marked[1]) - 24) // 29 == drawings.SIZES.index(size)
+
+
+def test_a_watertight_coat_is_drawn_otherwise_than_one_that_passes_water() -> None:
+    assert "coat tight" in drawings.seed({"coat_water": "stops"}, {})
+    assert "coat open" in drawings.seed({"coat_water": "passes"}, {})
+    assert "coat unknown" in drawings.seed({}, {})
+
+
+def test_published_lengths_stand_on_one_scale_beside_what_the_plan_uses(kb: KnowledgeBase, planner: Planner) -> None:
+    name = "Cercis canadensis"
+    record = kb.taxon(name) or {}
+    plan = plan_json(planner.plan(name))
+    plot = next(p for p in views.lengths(kb, record, plan) if p["kind"] == "cold_moist")
+    used = next(step["days"]["use"] for step in plan["steps"] if step["kind"] == "cold_moist")
+    assert [mark["days"] for mark in plot["marks"]] == [used]
+    assert plot["top"] == max([used, *(row["high"] for row in plot["rows"])])
+    for row in plot["rows"]:
+        assert row["left"] == pytest.approx(100 * row["low"] / plot["top"], abs=0.01)
+    assert plot["marks"][0]["left"] == pytest.approx(100 * used / plot["top"], abs=0.01)
+
+
+def test_a_single_source_is_no_disagreement(kb: KnowledgeBase) -> None:
+    report = {
+        "source": "x",
+        "held": "read",
+        "treatments": [{"kind": "cold_moist", "means": "recommended", "days": {"low": 30, "high": 60}}],
+    }
+    assert views.lengths(kb, {"reports": [report, report]}, {"steps": []}) == []
+
+
+def test_sources_that_contradict_each_other_are_told(kb: KnowledgeBase, planner: Planner) -> None:
+    for_it = {"source": "a", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_needed"}]}
+    against = {"source": "b", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_useless"}]}
+    plan = planner.plan("Cercis canadensis")
+    told = views.disagreements(kb, {"reports": [for_it, against]}, plan)
+    assert any("found needed by 1" in line and "found no help by 1" in line for line in told)
+    assert not [line for line in views.disagreements(kb, {"reports": [for_it]}, plan) if "by 1" in line]
+
+
+def test_the_timeline_is_that_of_the_calendar(kb: KnowledgeBase) -> None:
+    """Bars lie end to end, fill the whole, and end on the day that seedlings are wanted."""
+    for entry, _, data, dated in Shelf(
+        kb, ["Cercis canadensis", "Viburnum prunifolium", "Trillium grandiflorum"]
+    ).plans():
+        assert dated is not None
+        line = views.timeline(kb, dated, data)
+        assert line["seedlings"] == views.day_text(WANTED)
+        assert line["begin"] == views.day_text(dated.start)
+        last = line["bars"][-1]
+        assert last["left"] + last["width"] == pytest.approx(100, abs=0.05)
+        for bar, after in zip(line["bars"], line["bars"][1:], strict=False):
+            assert bar["left"] + bar["width"] == pytest.approx(after["left"], abs=0.05), entry.name
+        cold = next(bar for bar in line["bars"] if bar["kind"] == "cold_moist")
+        assert cold["days"] == next(step["days"]["use"] for step in data["steps"] if step["kind"] == "cold_moist")
+
+
+@pytest.mark.parametrize(
+    ("citation", "short"),
+    [
+        ("Gosling PG 2007. Raising trees and shrubs from seed. Practice Guide 18", "Gosling PG 2007"),
+        ("A page without a year", "A page without a year"),
+        ("x" * 30 + " " + "y" * 40, "x" * 30 + " …"),
+    ],
+)
+def test_citations_are_shortened_at_their_year(citation: str, short: str) -> None:
+    assert views.short_citation(citation) == short
