@@ -80,24 +80,46 @@ def whole(folder: Path) -> None:
     print(f"  jsonschema-rs alone        {raw:7.2f} s   ×1")
     print(f"  jsonschema alone           {explain:7.2f} s   ×{explain / raw:.0f}  (from {len(some)} of them)")
     print(f"  reading the files          {reading:7.2f} s   ×{reading / raw:.0f}")
-    print(f"  everything, doubts too     {total:7.2f} s   ×{total / raw:.0f}, {len(entries) / total:.0f} entries a second")
+    print(
+        f"  everything, doubts too     {total:7.2f} s   ×{total / raw:.0f}, {len(entries) / total:.0f} entries a second"
+    )
 
 
 def one(folder: Path, label: str, runs: int = 15) -> None:
     """Whole processes, taken in turn, so that a slow spell of the machine hits all alike."""
     path = str(next((folder / "species").rglob("cercis-canadensis.yaml")))
     check = [sys.executable, "-m", "rousewort.app.main", "entry", "check", path]
-    commands = {"bare": [sys.executable, "-c", "pass"], "libraries": [sys.executable, "-c", "import yaml, jsonschema_rs"], "check": check}
+    commands = {
+        "bare": [sys.executable, "-c", "pass"],
+        "libraries": [sys.executable, "-c", "import yaml, jsonschema_rs"],
+        "check": check,
+    }
     with tempfile.TemporaryDirectory() as cache:
-        env = {**os.environ, "XDG_CACHE_HOME": cache, "PYTHONPATH": str(ROOT / "engine"), "PYTHONPYCACHEPREFIX": f"{cache}/compiled"}
+        env = {
+            **os.environ,
+            "XDG_CACHE_HOME": cache,
+            "PYTHONPATH": str(ROOT / "engine"),
+            "PYTHONPYCACHEPREFIX": f"{cache}/compiled",
+        }
         env.pop("PYTHONDONTWRITEBYTECODE", None)  # an installed program is compiled once
-        first = seconds(lambda: subprocess.run(check, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=env))
+        first = seconds(
+            lambda: subprocess.run(check, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=env)
+        )
         taken: dict[str, list[float]] = {name: [] for name in commands}
         for _ in range(runs):
             for name, command in commands.items():
-                taken[name].append(seconds(lambda c=command: subprocess.run(c, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=env)))
+                taken[name].append(
+                    seconds(
+                        lambda c=command: subprocess.run(
+                            c, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=env
+                        )
+                    )
+                )
     median = {name: statistics.median(times) for name, times in taken.items()}
-    print(f"One file, {label}: {median['check'] * 1000:.0f} ms; the libraries {median['libraries'] * 1000:.0f} ms (×{median['check'] / median['libraries']:.1f}), a bare interpreter {median['bare'] * 1000:.0f} ms")
+    print(
+        f"One file, {label}: {median['check'] * 1000:.0f} ms; the libraries {median['libraries'] * 1000:.0f} ms (×{median['check'] / median['libraries']:.1f})"
+        f", a bare interpreter {median['bare'] * 1000:.0f} ms"
+    )
     print(f"  the first time, which makes the index: {first:.1f} s")
 
 

@@ -39,7 +39,10 @@ def plain_pages(count: int, folder: Path) -> float:
     for i in range(count - 9):
         path = docs / f"part{i % 20}" / f"page{i}.md"
         path.parent.mkdir(exist_ok=True)
-        path.write_text(f"# Page {i}\n\n" + "\n\n".join(f"## Part {k}\n\n{WORDS * 4}\n\n- one\n- two" for k in range(8)), encoding="utf-8")
+        path.write_text(
+            f"# Page {i}\n\n" + "\n\n".join(f"## Part {k}\n\n{WORDS * 4}\n\n- one\n- two" for k in range(8)),
+            encoding="utf-8",
+        )
     begun = cpu()
     building._run_mkdocs(folder, strict=False)
     return cpu() - begun
@@ -72,7 +75,9 @@ def main() -> int:
         chosen = [names[i * len(names) // count] for i in range(min(count, len(names)))]
         with tempfile.TemporaryDirectory() as folder:
             kept = measure(kb, chosen, Path(folder)) and kept
-    print("within the limits" if kept else f"over a limit: {MOST_RATIO} × plain pages, {MOST_WEIGHT / 1000:.0f} kB a page")
+    print(
+        "within the limits" if kept else f"over a limit: {MOST_RATIO} × plain pages, {MOST_WEIGHT / 1000:.0f} kB a page"
+    )
     return 0 if kept else 1
 
 

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
 from rousewort.app.main import main
 
 # An invented plant. No trait of it is true of any plant.

@@ -8,7 +8,6 @@ import subprocess
 from pathlib import Path
 
 import pytest
-
 from rousewort.contribute.changes import at_commit, compare, with_entry
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build
@@ -69,7 +68,9 @@ def test_a_rule_that_is_taken_away_names_every_plan_that_it_changes(small: Path,
     (changed / "rules" / "soak-the-lot-first.yaml").unlink()
     comparison = compared(small, changed)
     assert comparison.rules == ("-soak-the-lot-first",)
-    assert comparison.changes and all("rule soak-the-lot-first no longer fires" in c.because for c in comparison.changes if c.what == "sequence")
+    assert comparison.changes and all(
+        "rule soak-the-lot-first no longer fires" in c.because for c in comparison.changes if c.what == "sequence"
+    )
 
 
 def test_a_changed_treatment_is_named_where_it_is_used(small: Path, changed: Path) -> None:
@@ -148,7 +149,12 @@ def test_preview_can_show_the_page_of_the_handbook(private) -> None:
 
 
 def test_an_entry_put_in_lends_to_its_relatives(kb) -> None:
-    record = {"name": "Sallowia pontis", "rank": "species", "family": "Fabaceae", "traits": {"fruit": [{"is": "fleshy", "held": "demo"}]}}
+    record = {
+        "name": "Sallowia pontis",
+        "rank": "species",
+        "family": "Fabaceae",
+        "traits": {"fruit": [{"is": "fleshy", "held": "demo"}]},
+    }
     other = with_entry(kb, record)
     assert other.store.group("genus", "Sallowia")["votes"]["fruit"] == {"fleshy": ["Sallowia pontis"]}
     assert kb.taxon("Sallowia pontis") is None, "the knowledge base itself is unchanged"

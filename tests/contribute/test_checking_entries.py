@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rousewort.contribute.checking import check_all, check_files
 from rousewort.contribute.layout import Layers, all_layers, root_of
 from rousewort.contribute.reference import reference
@@ -123,7 +122,9 @@ reports:
 
 
 def test_a_name_one_letter_from_an_entry_and_a_synonym_of_one_are_doubted(private) -> None:
-    near = private.write("species/cercis/cercis-canadensi.yaml", "name: Cercis canadensi\nrank: species\nfamily: Fabaceae\n")
+    near = private.write(
+        "species/cercis/cercis-canadensi.yaml", "name: Cercis canadensi\nrank: species\nfamily: Fabaceae\n"
+    )
     found = check_files([near], all_layers([private.folder])).doubts
     assert ["Cercis canadensis" in d.problem.what for d in found if d.code == "near-name"] == [True]
     other = doubts(private, ("  - Sallowia vetus", "  - Cercis canadensis"))
@@ -153,7 +154,10 @@ def test_reports_that_contradict_each_other_are_doubted_unless_one_is_flagged(pr
 def test_facts_without_a_place_and_entries_without_a_source_are_doubted_once(private) -> None:
     (doubt,) = doubts(private, (", where: p. 3", ""))["no-place"]
     assert doubt.problem.what.startswith("1 of 3 facts")
-    alone = private.write(PLACE_2, "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\ntraits:\n  fruit:\n    - {is: dry, held: practice}\n")
+    alone = private.write(
+        PLACE_2,
+        "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\ntraits:\n  fruit:\n    - {is: dry, held: practice}\n",
+    )
     assert [d.code for d in check_files([alone], all_layers([private.folder])).doubts] == ["no-source"]
 
 
@@ -173,7 +177,9 @@ def test_json_and_annotations_say_the_same_as_the_text(private) -> None:
     assert (code, row["level"], row["line"], row["column"]) == (1, "error", 9, 12)
     code, out, _ = private.run("entry", "check", path, "--annotations")
     assert code == 1
-    assert re.fullmatch(r"::error file=.*sallowia-pontis\.yaml,line=9,col=12,title=error::`phsical` is not a word for is\..*\n", out)
+    assert re.fullmatch(
+        r"::error file=.*sallowia-pontis\.yaml,line=9,col=12,title=error::`phsical` is not a word for is\..*\n", out
+    )
 
 
 def test_an_annotation_cannot_be_broken_out_of(private) -> None:
@@ -203,7 +209,9 @@ def test_one_broken_entry_does_not_keep_another_from_being_checked(private) -> N
 
 def test_a_name_claimed_by_another_file_of_the_layer_is_a_mistake_also_when_one_file_is_checked(private) -> None:
     private.plant()
-    other = private.write(PLACE_2, "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\nsynonyms:\n  - Sallowia vetus\n")
+    other = private.write(
+        PLACE_2, "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\nsynonyms:\n  - Sallowia vetus\n"
+    )
     result = check_files([other], all_layers([private.folder]))
     assert ["already claimed by Sallowia pontis" in p.what for p in result.problems] == [True]
     whole = check_all(all_layers([private.folder]))
@@ -216,7 +224,9 @@ def test_what_changed_since_the_index_was_made_is_seen(private) -> None:
     layers = all_layers([private.folder])
     assert check_files([path], layers).problems == ()
     made = reference(layers, [path]).store
-    neighbour = private.write(PLACE_2, "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\nsynonyms: [Sallowia vetus]\n")
+    neighbour = private.write(
+        PLACE_2, "name: Sallowia rivi\nrank: species\nfamily: Fabaceae\nsynonyms: [Sallowia vetus]\n"
+    )
     assert any("Sallowia rivi" in p.what for p in check_files([path], layers).problems)
     assert reference(layers, [path]).store.shared("stamp") == made.shared("stamp"), "no new index was made"
     neighbour.unlink()
@@ -226,7 +236,11 @@ def test_what_changed_since_the_index_was_made_is_seen(private) -> None:
 def test_a_new_source_is_seen_at_once(private) -> None:
     path = private.plant(("is: physical, source: bridge-2001", "is: physical, source: bridge-2002"))
     assert len(check_files([path], all_layers([private.folder])).problems) == 1
-    private.write("sources.yaml", (private.folder / "sources.yaml").read_text() + "bridge-2002: {citation: 'Reed B. (2002) Another invented work.'}\n")
+    private.write(
+        "sources.yaml",
+        (private.folder / "sources.yaml").read_text()
+        + "bridge-2002: {citation: 'Reed B. (2002) Another invented work.'}\n",
+    )
     assert check_files([path], all_layers([private.folder])).problems == ()
 
 
@@ -257,7 +271,11 @@ def test_checking_one_file_and_checking_everything_find_the_same_in_it(layer: Pa
 def test_the_shipped_knowledge_base_has_no_contradiction_and_no_near_name_that_nobody_looked_at(kb) -> None:
     """Each stands for a person's decision: mend the entry, or list it here with the reason."""
     looked_at: dict[tuple[str, str], str] = {}
-    found = {(d.code, Path(d.problem.file).stem) for d in check_all(all_layers()).doubts if d.code in ("contradiction", "near-name")}
+    found = {
+        (d.code, Path(d.problem.file).stem)
+        for d in check_all(all_layers()).doubts
+        if d.code in ("contradiction", "near-name")
+    }
     assert found == set(looked_at)
 
 

@@ -16,7 +16,10 @@ def test_a_layer_tells_what_it_adds_replaces_adds_to_and_repeats(private, layer:
     private.write(place, text[: text.index("reports:")])
     same = place_of("Cercis siliquastrum", "species")
     private.write(same, (layer / same).read_text())
-    private.write("species/acer/more.yaml", "name: Acer saccharum\nrank: species\nfamily: Sapindaceae\nadds_to: Acer saccharum\nreports:\n  - {source: bridge-2001, held: read, where: p. 1}\n")
+    private.write(
+        "species/acer/more.yaml",
+        "name: Acer saccharum\nrank: species\nfamily: Sapindaceae\nadds_to: Acer saccharum\nreports:\n  - {source: bridge-2001, held: read, where: p. 1}\n",
+    )
     code, out, _ = private.run("layer", "--json")
     (parts,) = json.loads(out).values()
     found = {(p["name"], p["does"]): p["note"] for p in parts}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 
 import pytest
-
 from rousewort.contribute.start import Said, accepted_form, questions
 from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
@@ -23,13 +22,21 @@ def test_flags_become_an_entry_that_passes_its_check(private) -> None:
     assert entry["name"] == "Sallowia ripensis"
     assert entry["traits"]["dormancy_class"] == [{"is": "physical", **ground}]
     assert entry["reports"] == [
-        {**ground, "treatments": [{"kind": "nick", "means": "found_needed"}, {"kind": "cold_moist", "means": "recommended", "days": {"low": 42, "high": 60}}]}
+        {
+            **ground,
+            "treatments": [
+                {"kind": "nick", "means": "found_needed"},
+                {"kind": "cold_moist", "means": "recommended", "days": {"low": 42, "high": 60}},
+            ],
+        }
     ]
     assert private.run("entry", "check", path)[0] == 0
 
 
 def test_the_amount_is_in_the_unit_of_the_treatment(private) -> None:
-    private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--report", "soak:recommended=12-24", "--no-ask")
+    private.run(
+        "entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--report", "soak:recommended=12-24", "--no-ask"
+    )
     text = (private.folder / "species/sallowia/sallowia-ripensis.yaml").read_text()
     assert "hours: {low: 12, high: 24}" in text
 
@@ -69,7 +76,18 @@ def test_an_entry_is_never_overwritten(private) -> None:
 
 
 def test_all_mistakes_in_flags_come_at_once_and_nothing_is_written(private) -> None:
-    code, _, err = private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--trait", "embrio=small", "--report", "cold:needed", "--no-ask")
+    code, _, err = private.run(
+        "entry",
+        "new",
+        "Sallowia ripensis",
+        "--family",
+        "Fabaceae",
+        "--trait",
+        "embrio=small",
+        "--report",
+        "cold:needed",
+        "--no-ask",
+    )
     assert code == 2
     assert all(word in err for word in ("embrio", "`embryo`", "'cold' is no treatment", "KIND:MEANING"))
     assert not list(private.folder.glob("species/**/*.yaml"))
@@ -94,22 +112,41 @@ def test_questions_take_enter_for_unknown_and_ask_again_after_a_wrong_word(priva
     code, _, err = private.run("entry", "new", "Sallowia ripensis", "--ask")
     assert code == 0 and "Did you mean `physical`?" in err
     entry = read((private.folder / "species/sallowia/sallowia-ripensis.yaml").read_bytes(), "x").data
-    assert entry["traits"] == {"dormancy_class": [{"is": "physical", "source": "bridge-2001", "held": "read", "where": "p. 3"}]}
+    assert entry["traits"] == {
+        "dormancy_class": [{"is": "physical", "source": "bridge-2001", "held": "read", "where": "p. 3"}]
+    }
     assert "common_names" not in entry
 
 
 def test_what_flags_say_is_not_asked(kb) -> None:
-    said = Said("Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)})
+    said = Said(
+        "Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)}
+    )
     assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "report"]
 
 
 def test_observations_become_traits(private, tmp_path) -> None:
     seen = tmp_path / "seen.yaml"
-    seen.write_text("format: rousewort-observations-1\nplant: Sallowia ripensis\nobservations: {}\nfound: {coat_water: stops}\n")
-    code, _, _ = private.run("entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--observations", seen, "--source", "bridge-2001", "--no-ask")
+    seen.write_text(
+        "format: rousewort-observations-1\nplant: Sallowia ripensis\nobservations: {}\nfound: {coat_water: stops}\n"
+    )
+    code, _, _ = private.run(
+        "entry",
+        "new",
+        "Sallowia ripensis",
+        "--family",
+        "Fabaceae",
+        "--observations",
+        seen,
+        "--source",
+        "bridge-2001",
+        "--no-ask",
+    )
     entry = read((private.folder / "species/sallowia/sallowia-ripensis.yaml").read_bytes(), "x").data
     assert code == 0 and entry["traits"]["coat_water"][0]["is"] == "stops"
-    assert private.run("entry", "new", "Sallowia rivi", "--family", "Fabaceae", "--observations", seen, "--no-ask")[0] == 2
+    assert (
+        private.run("entry", "new", "Sallowia rivi", "--family", "Fabaceae", "--observations", seen, "--no-ask")[0] == 2
+    )
 
 
 def test_a_name_that_the_shipped_knowledge_base_has_is_not_started_there_again(rousewort, layer) -> None:
@@ -117,7 +154,14 @@ def test_a_name_that_the_shipped_knowledge_base_has_is_not_started_there_again(r
     assert code == 2 and "already" in err
 
 
-@pytest.mark.parametrize(("name", "form"), [("cercis  CANADENSIS", "Cercis canadensis"), ("× sallowia pontis", "× Sallowia pontis"), ("Acer x freemanii", "Acer x freemanii")])
+@pytest.mark.parametrize(
+    ("name", "form"),
+    [
+        ("cercis  CANADENSIS", "Cercis canadensis"),
+        ("× sallowia pontis", "× Sallowia pontis"),
+        ("Acer x freemanii", "Acer x freemanii"),
+    ],
+)
 def test_a_name_is_put_into_its_form(name: str, form: str) -> None:
     assert accepted_form(name) == form
 

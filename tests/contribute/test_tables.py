@@ -7,7 +7,6 @@ import json
 from pathlib import Path
 
 import pytest
-
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.table import DESCRIPTION, TABLES, export, read_folder
 from rousewort.errors import Trouble
@@ -28,8 +27,12 @@ def test_every_shipped_entry_comes_back_as_it_went_out(kb, memory, tmp_path: Pat
 
 def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> None:
     files = export(kb, ["Cercis canadensis"])
-    described = {r["path"]: [f["name"] for f in r["schema"]["fields"]] for r in json.loads(files[DESCRIPTION])["resources"]}
-    assert described == {name: next(csv.reader([text.splitlines()[0]])) for name, text in files.items() if name.endswith(".csv")}
+    described = {
+        r["path"]: [f["name"] for f in r["schema"]["fields"]] for r in json.loads(files[DESCRIPTION])["resources"]
+    }
+    assert described == {
+        name: next(csv.reader([text.splitlines()[0]])) for name, text in files.items() if name.endswith(".csv")
+    }
     fields = [f for r in json.loads(files[DESCRIPTION])["resources"] for f in r["schema"]["fields"]]
     assert all(len(f["description"]) > 5 and f["type"] in ("string", "number", "integer") for f in fields)
     assert all("unit" in f for f in fields if f["type"] == "number")
@@ -37,7 +40,9 @@ def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> Non
 
 def test_names_carry_darwin_core_terms(kb) -> None:
     terms = {c.name: c.term for c in TABLES["taxa"]}
-    assert {n: t.rsplit("/", 1)[1] for n, t in terms.items() if t} == {n: n for n in ("scientificName", "taxonRank", "family", "vernacularName")}
+    assert {n: t.rsplit("/", 1)[1] for n, t in terms.items() if t} == {
+        n: n for n in ("scientificName", "taxonRank", "family", "vernacularName")
+    }
     assert all(t.startswith("http://rs.tdwg.org/dwc/terms/") for t in terms.values() if t)
 
 
@@ -77,7 +82,9 @@ def test_an_import_that_fails_its_check_writes_nothing(private, rousewort, tmp_p
         ("taxa", "Cercis canadensis,species", "Cercis canadensis,species,more,more,more,more", "more or fewer cells"),
     ],
 )
-def test_a_wrong_cell_is_told_with_its_file_and_line(kb, tmp_path: Path, table: str, old: str, new: str, says: str) -> None:
+def test_a_wrong_cell_is_told_with_its_file_and_line(
+    kb, tmp_path: Path, table: str, old: str, new: str, says: str
+) -> None:
     folder = written(export(kb, ["Cercis canadensis"]), tmp_path / "facts")
     path = folder / f"{table}.csv"
     assert old in path.read_text()

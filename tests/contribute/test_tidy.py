@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rousewort.contribute.tidy import tidy
 from rousewort.errors import KnowledgeTrouble
 from rousewort.knowledge.files import TAXON_FOLDERS, yaml_files
@@ -32,7 +31,9 @@ reports:
 
 
 def test_comments_stay_above_what_they_stood_above_and_trailing_ones_move_above_their_line() -> None:
-    assert tidy(LOOSE, "x") == """\
+    assert (
+        tidy(LOOSE, "x")
+        == """\
 # yaml-language-server: $schema=../../schema/taxon.schema.yaml
 # An invented plant.
 name: Sallowia pontis
@@ -52,6 +53,7 @@ reports:
     note: 'a # inside is text'
 # the end
 """
+    )
 
 
 def test_the_form_is_a_fixed_point() -> None:
@@ -59,8 +61,15 @@ def test_the_form_is_a_fixed_point() -> None:
     assert tidy(once, "x") == once
 
 
-text = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]) | st.sampled_from(" #:'\"|>"), min_size=1, max_size=12)
-notes = st.dictionaries(st.from_regex(r"[a-z]{1,6}", fullmatch=True), text | st.integers() | st.lists(text, max_size=3), min_size=1, max_size=5)
+text = st.text(
+    st.characters(codec="utf-8", exclude_categories=["C", "Z"]) | st.sampled_from(" #:'\"|>"), min_size=1, max_size=12
+)
+notes = st.dictionaries(
+    st.from_regex(r"[a-z]{1,6}", fullmatch=True),
+    text | st.integers() | st.lists(text, max_size=3),
+    min_size=1,
+    max_size=5,
+)
 
 
 @given(notes, st.lists(st.from_regex(r"# [a-z#:'\"]{0,12}[a-z]", fullmatch=True), max_size=4), st.data())
@@ -116,5 +125,9 @@ def test_a_file_that_cannot_be_read_is_left_alone_and_the_others_are_put_into_fo
 def test_every_shipped_entry_and_rule_is_in_canonical_form(layer: Path, folder: str) -> None:
     from rousewort.contribute.tidy import schema_for
 
-    loose = [str(p.relative_to(layer)) for p in yaml_files(layer / folder) if tidy(p.read_bytes(), str(p), schema_for(p, layer)) != p.read_text("utf-8")]
+    loose = [
+        str(p.relative_to(layer))
+        for p in yaml_files(layer / folder)
+        if tidy(p.read_bytes(), str(p), schema_for(p, layer)) != p.read_text("utf-8")
+    ]
     assert not loose, "rousewort entry fmt " + " ".join(f"kb/{path}" for path in loose)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 import pytest
-
 from rousewort.contribute.works import Work, faults, id_for, inserted, isbn_holds, same_work, tidy_citation, typed
 from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
@@ -27,8 +26,13 @@ def test_bibtex_gives_every_work_cited_in_one_style(private, tmp_path) -> None:
     code, out, _ = private.run("source", "add", tmp_path / "a.bib")
     assert code == 0, out
     works = read((private.folder / "sources.yaml").read_bytes(), "x").data
-    assert works["reed-2019-waking"]["citation"] == "Reed, A. and Müller, B.C. (2019) 'Waking Sallowia seed', Sallow Bridge Notes, 2(3), pp. 41–44. doi:10.1234/sbn.41"
-    assert works["sallow-2020-bridge"]["citation"] == "Sallow, C. (2020) A bridge of seeds. Sallow Bridge: Bridge Press."
+    assert (
+        works["reed-2019-waking"]["citation"]
+        == "Reed, A. and Müller, B.C. (2019) 'Waking Sallowia seed', Sallow Bridge Notes, 2(3), pp. 41–44. doi:10.1234/sbn.41"
+    )
+    assert (
+        works["sallow-2020-bridge"]["citation"] == "Sallow, C. (2020) A bridge of seeds. Sallow Bridge: Bridge Press."
+    )
     assert "bridge-2001" in works, "what was there stays"
 
 
@@ -41,7 +45,14 @@ def test_csl_json_and_typed_fields_give_the_same_citation(private, tmp_path) -> 
 
 
 def test_a_new_work_can_be_cited_at_once(private) -> None:
-    private.run("source", "add", "--citation", "Reed A. (2020) A second invented work. Sallow Bridge Notes 3:1-2.", "--id", "reed-2020")
+    private.run(
+        "source",
+        "add",
+        "--citation",
+        "Reed A. (2020) A second invented work. Sallow Bridge Notes 3:1-2.",
+        "--id",
+        "reed-2020",
+    )
     path = private.plant(("is: physical, source: bridge-2001", "is: physical, source: reed-2020"))
     assert private.run("entry", "check", path)[0] == 0
 
@@ -74,7 +85,17 @@ def test_every_wrong_field_is_told_at_once() -> None:
 def test_a_work_can_be_added_while_an_entry_waits_for_it(private) -> None:
     path = private.plant(("is: physical, source: bridge-2001", "is: physical, source: reed-2020"))
     assert private.run("entry", "check", path)[0] == 1
-    assert private.run("source", "add", "--citation", "Reed A. (2020) A second invented work. Bridge Notes 3:1-2.", "--id", "reed-2020")[0] == 0
+    assert (
+        private.run(
+            "source",
+            "add",
+            "--citation",
+            "Reed A. (2020) A second invented work. Bridge Notes 3:1-2.",
+            "--id",
+            "reed-2020",
+        )[0]
+        == 0
+    )
     assert private.run("entry", "check", path)[0] == 0
 
 
@@ -95,7 +116,16 @@ def test_a_doi_is_written_as_a_doi() -> None:
 
 
 # 0-306-40615-2 and 978-0-306-40615-7: the worked examples of the ISBN Users' Manual (check digit calculation).
-@pytest.mark.parametrize(("isbn", "holds"), [("0-306-40615-2", True), ("978-0-306-40615-7", True), ("0-306-40615-3", False), ("978-0-306-40615-6", False), ("080442957X", True)])
+@pytest.mark.parametrize(
+    ("isbn", "holds"),
+    [
+        ("0-306-40615-2", True),
+        ("978-0-306-40615-7", True),
+        ("0-306-40615-3", False),
+        ("978-0-306-40615-6", False),
+        ("080442957X", True),
+    ],
+)
 def test_the_check_digit_of_an_isbn_is_checked(isbn: str, holds: bool) -> None:
     assert isbn_holds(isbn) is holds
 
@@ -138,7 +168,12 @@ def test_every_shipped_work_is_found_by_what_cites_it(kb) -> None:
 def test_no_shipped_work_stands_there_twice_by_its_doi(kb) -> None:
     import re
 
-    dois = [m[0].rstrip(".,;)").lower() for s in kb.sources.values() for m in [re.search(r"10\.\d{4,9}/\S+", s["citation"])] if m]
+    dois = [
+        m[0].rstrip(".,;)").lower()
+        for s in kb.sources.values()
+        for m in [re.search(r"10\.\d{4,9}/\S+", s["citation"])]
+        if m
+    ]
     assert len(dois) == len(set(dois))
 
 

@@ -10,7 +10,6 @@ import csv
 from pathlib import Path
 
 import pytest
-
 from rousewort.agreement import lengths
 from rousewort.knowledge.base import load
 from rousewort.plan import Plan, Planner

@@ -37,7 +37,10 @@ class Comparison(NamedTuple):
 
 
 def compare(
-    before: KnowledgeBase, after: KnowledgeBase, engine: str | None = None, progress: Callable[[str, int], None] | None = None
+    before: KnowledgeBase,
+    after: KnowledgeBase,
+    engine: str | None = None,
+    progress: Callable[[str, int], None] | None = None,
 ) -> Comparison:
     """Every species' plan for a grower with the usual things, on both."""
     planners = Planner(before, engine), Planner(after, engine)
@@ -67,7 +70,11 @@ def difference(
     if before is None or after is None:
         there = before or after
         what = "removed" if after is None else "added"
-        return Change(name, what, line_of(before) if before else "", line_of(after) if after else "", ()) if there else None
+        return (
+            Change(name, what, line_of(before) if before else "", line_of(after) if after else "", ())
+            if there
+            else None
+        )
     lines = line_of(before), line_of(after)
     because = tuple(_because(before, after, set(rules), set(treatments)))
     if before.outcome != after.outcome:
@@ -76,8 +83,13 @@ def difference(
         return Change(name, "sequence", *lines, because)
     if [_numbers(s) for s in before.steps] != [_numbers(s) for s in after.steps]:
         return Change(name, "numbers", lines[0], lines[1], because)
-    said = [(p.cautions, [(s.do, s.cautions, s.medium) for s in p.steps], [a.text for a in p.alternatives], p.ruled_out) for p in (before, after)]
-    return Change(name, "words", *lines, because or ("wording, cautions or alternatives",)) if said[0] != said[1] else None
+    said = [
+        (p.cautions, [(s.do, s.cautions, s.medium) for s in p.steps], [a.text for a in p.alternatives], p.ruled_out)
+        for p in (before, after)
+    ]
+    return (
+        Change(name, "words", *lines, because or ("wording, cautions or alternatives",)) if said[0] != said[1] else None
+    )
 
 
 def line_of(plan: Plan) -> str:
@@ -88,7 +100,11 @@ def line_of(plan: Plan) -> str:
 def _step_text(step: Any) -> str:
     parts = [step.kind + ("?" if step.optional else "")]
     for unit, a in step.amounts.items():
-        span = "" if a.low == a.high == a.use else f" ({'…' if a.low is None else a.low}–{'…' if a.high is None else a.high})"
+        span = (
+            ""
+            if a.low == a.high == a.use
+            else f" ({'…' if a.low is None else a.low}–{'…' if a.high is None else a.high})"
+        )
         parts.append(f"{a.use}{span} {unit[0] if unit != 'minutes' else 'min'}")
     if step.temperature:
         use = step.temperature.use
@@ -152,10 +168,22 @@ def _grounds_differ(before: Plan, after: Plan) -> list[str]:
         for unit, amount in step.amounts.items():
             was = old[step.id].amounts.get(unit) if step.id in old else None
             if was and (was.low, was.use, was.high) != (amount.low, amount.use, amount.high):
-                cited = sorted({s["source"] for s in amount.sources if "source" in s} - {s["source"] for s in was.sources if "source" in s})
-                lost = sorted({s["source"] for s in was.sources if "source" in s} - {s["source"] for s in amount.sources if "source" in s})
-                ground = f"{step.id}: {unit} from {amount.basis}" + (f", was from {was.basis}" if was.basis != amount.basis else "")
-                told.append(ground + (f"; new source {', '.join(cited)}" if cited else "") + (f"; no longer {', '.join(lost)}" if lost else ""))
+                cited = sorted(
+                    {s["source"] for s in amount.sources if "source" in s}
+                    - {s["source"] for s in was.sources if "source" in s}
+                )
+                lost = sorted(
+                    {s["source"] for s in was.sources if "source" in s}
+                    - {s["source"] for s in amount.sources if "source" in s}
+                )
+                ground = f"{step.id}: {unit} from {amount.basis}" + (
+                    f", was from {was.basis}" if was.basis != amount.basis else ""
+                )
+                told.append(
+                    ground
+                    + (f"; new source {', '.join(cited)}" if cited else "")
+                    + (f"; no longer {', '.join(lost)}" if lost else "")
+                )
     return told
 
 
@@ -174,7 +202,10 @@ def with_entry(kb: KnowledgeBase, record: Mapping[str, Any]) -> KnowledgeBase:
     else:
         made = dict(record)
     records = {**store.records, made["name"]: made}
-    shared = {**store._shared, "genus_family": {genus_of(made["name"]): made.get("family"), **store._shared["genus_family"]}}
+    shared = {
+        **store._shared,
+        "genus_family": {genus_of(made["name"]): made.get("family"), **store._shared["genus_family"]},
+    }
     return KnowledgeBase(MemoryStore(records, shared, kb.vocabulary))
 
 
@@ -208,9 +239,13 @@ def at_commit(clone: Path, commit: str) -> Iterator[Path]:
     try:
         made = subprocess.run(command, capture_output=True, check=False)
     except OSError as error:
-        raise Trouble(f"git cannot be run here: {error.strerror}. Compare two folders: --before DIR --after DIR") from None
+        raise Trouble(
+            f"git cannot be run here: {error.strerror}. Compare two folders: --before DIR --after DIR"
+        ) from None
     if made.returncode or commit.startswith("-"):
-        raise Trouble(f"git does not give the knowledge base at '{commit}': {made.stderr.decode(errors='replace').strip()}")
+        raise Trouble(
+            f"git does not give the knowledge base at '{commit}': {made.stderr.decode(errors='replace').strip()}"
+        )
     with tempfile.TemporaryDirectory(prefix="rousewort-") as name:
         with tarfile.open(fileobj=io.BytesIO(made.stdout)) as archive:
             archive.extractall(name, filter="data")

@@ -73,7 +73,9 @@ def _by_root(files: Sequence[Path]) -> dict[Path, list[Path]]:
         if not path.is_file():
             troubles.append(f"There is no file {path}.")
         elif root is None:
-            troubles.append(f"{path} stands in no knowledge base: a species belongs in species/<genus>/, a rule in rules/.")
+            troubles.append(
+                f"{path} stands in no knowledge base: a species belongs in species/<genus>/, a rule in rules/."
+            )
         else:
             groups.setdefault(root, []).append(path.resolve())
     if troubles:

@@ -70,7 +70,9 @@ def _memory(kb: KnowledgeBase, records: Mapping[str, Any]) -> Iterator[FromMemor
         for source in _held_from_memory(treatment):
             names[source].append(f"treatment {kind}")
     for source in sorted(names, key=lambda s: (-len(names[s]), s)):
-        yield FromMemory(source, kb.sources[source]["citation"], len(names[source]), tuple(dict.fromkeys(names[source])))
+        yield FromMemory(
+            source, kb.sources[source]["citation"], len(names[source]), tuple(dict.fromkeys(names[source]))
+        )
 
 
 def _held_from_memory(value: Any) -> Iterator[str]:
@@ -103,4 +105,6 @@ def _families(kb: KnowledgeBase, species: Mapping[str, Any]) -> Iterator[tuple[s
     have = Counter(r["family"] for r in species.values())
     genera = Counter(kb.store.shared("genus_family").values())
     order = sorted(genera, key=lambda f: (-(genera[f] / (1 + have[f])), f))
-    yield from ((family, have[family], genera[family]) for family in order if genera[family] > 1 and have[family] < THIN)
+    yield from (
+        (family, have[family], genera[family]) for family in order if genera[family] > 1 and have[family] < THIN
+    )

@@ -26,7 +26,9 @@ def all_layers(extra: Sequence[Path | str] = ()) -> Layers:
     """The shipped knowledge base and private layers over it. Raises Trouble for a layer that is not there."""
     clone = shipped_layer()
     private = [Path(layer) for layer in extra]
-    missing = [f"There is no knowledge base folder at {p}. Check --kb or ROUSEWORT_KB." for p in private if not p.is_dir()]
+    missing = [
+        f"There is no knowledge base folder at {p}. Check --kb or ROUSEWORT_KB." for p in private if not p.is_dir()
+    ]
     if missing:
         raise Trouble(*missing)
     if clone is None and not PACKAGED_INDEX.exists():

@@ -64,7 +64,9 @@ def _taxon(path: str, record: Mapping[str, Any], beneath: Mapping[str, Any]) -> 
     under = beneath.get(record["name"])
     if under is None or under == record:
         return _part(record["rank"], record["name"], record, beneath, path)
-    return Part(record["rank"], record["name"], "replaces", "; ".join(_differences(under, record)) or "other order only", path)
+    return Part(
+        record["rank"], record["name"], "replaces", "; ".join(_differences(under, record)) or "other order only", path
+    )
 
 
 def _differences(under: Mapping[str, Any], over: Mapping[str, Any]) -> Iterator[str]:

@@ -125,7 +125,9 @@ def _make(layers: Layers, now: dict[str, list[int]], path: Path) -> tuple[IndexS
         str((folder / place).resolve()): document.data["name"]
         for folder, documents in zip(layers.folders, laid.documents, strict=True)
         for place, document in documents.items()
-        if place.split("/")[0] in TAXON_FOLDERS and isinstance(document.data, dict) and document.data.get("name") in laid.store.records
+        if place.split("/")[0] in TAXON_FOLDERS
+        and isinstance(document.data, dict)
+        and document.data.get("name") in laid.store.records
     }
     listing = {p: [*stat, names.get(p)] for p, stat in now.items()}
     try:

@@ -35,8 +35,12 @@ class Said(NamedTuple):
 def accepted_form(name: str) -> str:
     """`sallowia  Ripensis` → `Sallowia ripensis`. Raises Trouble for what is no name of a species."""
     words = name.replace("×", " × ").split()
-    if len([w for w in words if w != "×"]) < 2 or not all(w == "×" or w.replace("-", "").replace(".", "").isalpha() for w in words):
-        raise Trouble(f"'{name}' is no name of a species. Write genus and epithet, without author: 'Sallowia ripensis'.")
+    if len([w for w in words if w != "×"]) < 2 or not all(
+        w == "×" or w.replace("-", "").replace(".", "").isalpha() for w in words
+    ):
+        raise Trouble(
+            f"'{name}' is no name of a species. Write genus and epithet, without author: 'Sallowia ripensis'."
+        )
     first = next(i for i, w in enumerate(words) if w != "×")
     return " ".join(w.capitalize() if i == first else w if w == "×" else w.lower() for i, w in enumerate(words))
 
@@ -48,7 +52,9 @@ def parse_trait(kb: KnowledgeBase, text: str) -> tuple[str, str]:
     if not sign or key not in traits:
         raise Trouble(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
     if word not in traits[key]["values"]:
-        raise Trouble(f"'{text}': '{word}' is no word for {key}. {nearest(word, list(traits[key]['values']))}Words: {', '.join(traits[key]['values'])}.")
+        raise Trouble(
+            f"'{text}': '{word}' is no word for {key}. {nearest(word, list(traits[key]['values']))}Words: {', '.join(traits[key]['values'])}."
+        )
     return key, word
 
 
@@ -83,12 +89,18 @@ def entry_of(kb: KnowledgeBase, said: Said) -> dict[str, Any]:
     held = said.held or ("read" if said.source else "practice")
     if said.source and said.source not in kb.sources:
         known = nearest(said.source, sorted(kb.sources))
-        problems.append(f"'{said.source}' is not in sources.yaml. {known}Add the work first: rousewort source add --help")
+        problems.append(
+            f"'{said.source}' is not in sources.yaml. {known}Add the work first: rousewort source add --help"
+        )
     if held != "practice" and not said.source and (said.traits or said.treatments):
         problems.append(f"What is held as {held} names its work. Give it: --source ID")
     if problems:
         raise Trouble(*problems)
-    ground = {**({"source": said.source} if said.source else {}), "held": held, **({"where": said.where} if said.where else {})}
+    ground = {
+        **({"source": said.source} if said.source else {}),
+        "held": held,
+        **({"where": said.where} if said.where else {}),
+    }
     if said.note:
         ground["note"] = said.note
     entry: dict[str, Any] = {"name": said.name, "rank": "species", "family": family}
@@ -108,11 +120,22 @@ def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
     lines = [f"{SCHEMA_LINE}{schema}", dump(dict(entry)).rstrip("\n")]
     prompts = list(_prompts(kb, entry))
     if prompts:
-        lines += ["#", "# Known of its relatives. None of it is said of this species until a work says so:", *(f"#   {p}" for p in prompts)]
+        lines += [
+            "#",
+            "# Known of its relatives. None of it is said of this species until a work says so:",
+            *(f"#   {p}" for p in prompts),
+        ]
     if "traits" not in entry or "reports" not in entry:
-        lines += ["#", "# How to write more: take away the `# ` and keep the indentation. rousewort entry check names the words."]
+        lines += [
+            "#",
+            "# How to write more: take away the `# ` and keep the indentation. rousewort entry check names the words.",
+        ]
     if "traits" not in entry:
-        lines += ["# traits:", "#   dormancy_class:", "#     - {is: physiological, source: ID-IN-SOURCES, held: read, where: 'p. 12, table 3'}"]
+        lines += [
+            "# traits:",
+            "#   dormancy_class:",
+            "#     - {is: physiological, source: ID-IN-SOURCES, held: read, where: 'p. 12, table 3'}",
+        ]
     if "reports" not in entry:
         lines += [
             "# reports:",
@@ -128,7 +151,10 @@ def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
 
 def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
     genus, have = entry["name"].split()[0], entry.get("traits", {})
-    groups = [(name, kb.store.group(rank, name), kb.store.summary(name) or {}) for rank, name in (("genus", genus), ("family", entry["family"]))]
+    groups = [
+        (name, kb.store.group(rank, name), kb.store.summary(name) or {})
+        for rank, name in (("genus", genus), ("family", entry["family"]))
+    ]
     for key, trait in kb.vocabulary.traits.items():
         if key in have or trait.get("number") or trait["inherits"] == "no":
             continue
@@ -200,7 +226,11 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
         yield Question("source", "The work that the facts are from (its id in sources.yaml)?", {})
     if said.source and not said.where:
         yield Question("where", "Where in the work (page, table, abstract)?", {})
-    for key, text in (("dormancy_class", "What holds the fresh seed back?"), ("coat_water", "Does the intact coat let water in?"), ("embryo", "How far has the embryo grown when the seed is shed?")):
+    for key, text in (
+        ("dormancy_class", "What holds the fresh seed back?"),
+        ("coat_water", "Does the intact coat let water in?"),
+        ("embryo", "How far has the embryo grown when the seed is shed?"),
+    ):
         if key not in said.traits:
             yield Question(key, text, {w: e["label"] for w, e in kb.vocabulary.traits[key]["values"].items()})
     if not said.treatments:
@@ -211,7 +241,9 @@ def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
     """`said` with one answer more. Raises Trouble for an answer that cannot be taken."""
     if key in ("family", "source", "where"):
         if key == "source" and answer not in kb.sources:
-            raise Trouble(f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out.")
+            raise Trouble(
+                f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out."
+            )
         return said._replace(**{key: answer})
     if key == "common_names":
         return said._replace(common_names=(answer,))

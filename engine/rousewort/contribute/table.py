@@ -38,7 +38,9 @@ class Column(NamedTuple):
 
 _NAME = Column("scientificName", "", "string", "Accepted name of the plant, without author.", DWC + "scientificName")
 _GROUND = [
-    Column("sourceID", "source", "string", "The work, by its id in works.csv; empty for common practice.", DC + "source"),
+    Column(
+        "sourceID", "source", "string", "The work, by its id in works.csv; empty for common practice.", DC + "source"
+    ),
     Column("held", "held", "string", "How the fact is held: read, memory, practice, demo."),
     Column("place", "where", "string", "Place in the work: page, table, abstract."),
     Column("countsLess", "low_standing", "string", "Why the fact counts less than others."),
@@ -47,11 +49,17 @@ _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + 
 
 
 def _span(name: str, key: str, means: str, unit: str) -> list[Column]:
-    return [Column(f"{name}{end.capitalize()}", f"{key}.{end}", "number", f"{means}, {text} end; empty: open.", unit=unit) for end, text in (("low", "lower"), ("high", "upper"))]
+    return [
+        Column(f"{name}{end.capitalize()}", f"{key}.{end}", "number", f"{means}, {text} end; empty: open.", unit=unit)
+        for end, text in (("low", "lower"), ("high", "upper"))
+    ]
 
 
 def _temperature(name: str, key: str, means: str) -> list[Column]:
-    both = [Column(f"{name}{part.capitalize()}", f"{key}.{part}", "number", f"{means}, by {part}.", unit="°C") for part in ("day", "night")]
+    both = [
+        Column(f"{name}{part.capitalize()}", f"{key}.{part}", "number", f"{means}, by {part}.", unit="°C")
+        for part in ("day", "night")
+    ]
     return [*_span(name, key, means, "°C"), *both]
 
 
@@ -89,7 +97,8 @@ TABLES: dict[str, list[Column]] = {
         _NAME,
         Column("reportNumber", "", "integer", "The report in reports.csv that this is a part of."),
         Column("treatment", "kind", "string", "What was done."),
-        Column("meaning", "means", "string", "What the number is: found_needed, found_effective, recommended, tested, found_unneeded, found_useless, found_harmful."),
+        Column("meaning", "means", "string", "What the number is: found_needed, found_effective, recommended, tested, found_unneeded, "
+            "found_useless, found_harmful."),
         *_span("duration", "", "How long", "see durationUnit"),
         Column("durationUnit", "", "string", "d (day), h (hour) or min (minute)."),
         *_temperature("temperature", "temperature_c", "Temperature of the treatment"),
@@ -119,7 +128,9 @@ def export(kb: KnowledgeBase, names: Iterable[str] | None = None) -> dict[str, s
     rows: dict[str, list[dict[str, Any]]] = {table: [] for table in TABLES}
     for record in chosen:
         _rows_of(record, rows)
-    cited = sorted({row["sourceID"] for table in ("traits", "reports", "lots") for row in rows[table] if row.get("sourceID")})
+    cited = sorted(
+        {row["sourceID"] for table in ("traits", "reports", "lots") for row in rows[table] if row.get("sourceID")}
+    )
     rows["works"] = [{"sourceID": source, **_flat(kb.sources[source], "works")} for source in cited]
     files = {f"{table}.csv": _csv(table, rows[table]) for table in TABLES}
     return files | {DESCRIPTION: json.dumps(description(), ensure_ascii=False, indent=2) + "\n"}
@@ -132,7 +143,11 @@ def _rows_of(record: Mapping[str, Any], rows: dict[str, list[dict[str, Any]]]) -
         for statement in statements:
             row = name | {"measurementType": trait} | _flat(statement, "traits")
             if "is" not in statement:
-                row |= {"measurementValueLow": statement["low"], "measurementValueHigh": statement["high"], "measurementUnit": "1/g"}
+                row |= {
+                    "measurementValueLow": statement["low"],
+                    "measurementValueHigh": statement["high"],
+                    "measurementUnit": "1/g",
+                }
             rows["traits"].append(row)
     for number, report in enumerate(record.get("reports", ()), 1):
         key = name | {"reportNumber": number}
@@ -141,7 +156,11 @@ def _rows_of(record: Mapping[str, Any], rows: dict[str, list[dict[str, Any]]]) -
             row = key | _flat(treatment, "treatments")
             for unit, code in UNIT_CODES.items():
                 if unit in treatment:
-                    row |= {"durationLow": treatment[unit]["low"], "durationHigh": treatment[unit]["high"], "durationUnit": code}
+                    row |= {
+                        "durationLow": treatment[unit]["low"],
+                        "durationHigh": treatment[unit]["high"],
+                        "durationUnit": code,
+                    }
             rows["treatments"].append(row)
     rows["lots"] += [name | _flat(lot, "lots") for lot in record.get("lots", ())]
 
@@ -184,7 +203,8 @@ def description() -> dict[str, Any]:
                         {
                             "name": c.name,
                             "type": types.get(c.type, c.type),
-                            "description": c.means + (f" Several are parted by `{PARTED}`." if c.type == "list" else ""),
+                            "description": c.means
+                            + (f" Several are parted by `{PARTED}`." if c.type == "list" else ""),
                             **({"unit": c.unit} if c.unit else {}),
                             **({"rdfType": c.term} if c.term else {}),
                         }
@@ -210,7 +230,15 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
     for line, row in rows["taxa"]:
         name = row.pop("scientificName", "")
         if not name or name in records:
-            problems.append(Problem(str(folder / "taxa.csv"), line, 1, f"'{name}' stands twice" if name else "the name is empty", "One row a plant."))
+            problems.append(
+                Problem(
+                    str(folder / "taxa.csv"),
+                    line,
+                    1,
+                    f"'{name}' stands twice" if name else "the name is empty",
+                    "One row a plant.",
+                )
+            )
         records[name] = _ordered({"name": name, **_deep(row, "taxa")})
     if not problems:
         _fill(folder, records, rows, problems)
@@ -226,9 +254,19 @@ def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, l
         for line, row in rows[table]:
             record = records.get(row.pop("scientificName", ""))
             if record is None:
-                problems.append(Problem(str(folder / f"{table}.csv"), line, 1, "the plant of this row is not in taxa.csv", "Add it there."))
+                problems.append(
+                    Problem(
+                        str(folder / f"{table}.csv"),
+                        line,
+                        1,
+                        "the plant of this row is not in taxa.csv",
+                        "Add it there.",
+                    )
+                )
             elif table == "traits":
-                low, high, _ = (row.pop(k, None) for k in ("measurementValueLow", "measurementValueHigh", "measurementUnit"))
+                low, high, _ = (
+                    row.pop(k, None) for k in ("measurementValueLow", "measurementValueHigh", "measurementUnit")
+                )
                 trait, made = row.pop("measurementType", ""), _deep(row, "traits")
                 made = made if "is" in made else {"low": low, "high": high, **made}
                 record.setdefault("traits", {}).setdefault(trait, []).append(made)
@@ -239,7 +277,15 @@ def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, l
             elif table == "treatments":
                 report = reports.get((record["name"], row.pop("reportNumber", 0)))
                 if report is None:
-                    problems.append(Problem(str(folder / "treatments.csv"), line, 2, "there is no such report in reports.csv", "Mend the number."))
+                    problems.append(
+                        Problem(
+                            str(folder / "treatments.csv"),
+                            line,
+                            2,
+                            "there is no such report in reports.csv",
+                            "Mend the number.",
+                        )
+                    )
                 else:
                     report.setdefault("treatments", []).append(_treatment(row))
             else:
@@ -287,18 +333,30 @@ def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[st
             reader = csv.DictReader(file, strict=True)
             unknown = [name for name in reader.fieldnames or () if name not in columns]
             if unknown:
-                problems.append(Problem(str(path), 1, 1, f"no such columns: {', '.join(unknown)}", f"Columns: {', '.join(columns)}"))
+                problems.append(
+                    Problem(str(path), 1, 1, f"no such columns: {', '.join(unknown)}", f"Columns: {', '.join(columns)}")
+                )
                 return
             for row in reader:
                 if None in row or None in row.values():
-                    problems.append(Problem(str(path), reader.line_num, 1, "the row has more or fewer cells than the head", "Quote cells that hold a comma."))
+                    problems.append(
+                        Problem(
+                            str(path),
+                            reader.line_num,
+                            1,
+                            "the row has more or fewer cells than the head",
+                            "Quote cells that hold a comma.",
+                        )
+                    )
                     continue
                 yield reader.line_num, dict(_cells(row, columns, str(path), reader.line_num, problems))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         problems.append(Problem(str(path), 0, 0, f"cannot be read: {error}", "Save it as CSV in UTF-8."))
 
 
-def _cells(row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, problems: list) -> Iterable[tuple[str, Any]]:
+def _cells(
+    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, problems: list
+) -> Iterable[tuple[str, Any]]:
     for number, (name, text) in enumerate(row.items(), 1):
         if text == "":
             continue

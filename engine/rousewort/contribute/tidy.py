@@ -20,7 +20,6 @@ Place = tuple[int, int]
 SCHEMA_LINE = "# yaml-language-server: $schema="
 
 
-
 def tidy(text: str | bytes, file: str, schema: str | None = None) -> str:
     """The canonical text. `schema`: what the first line should point editors to, where it does not point anywhere yet.
 
@@ -62,7 +61,9 @@ def _comments(text: str) -> Iterator[tuple[Place, str, bool]]:
                 end_line = token.start_mark.line + 1
                 lines = text.splitlines()
                 inner = next((len(x) - len(x.lstrip()) for x in lines[end_line : end.line] if x.strip()), 0)
-                while end_line < end.line and (not lines[end_line].strip() or lines[end_line].startswith(" " * max(inner, 1))):
+                while end_line < end.line and (
+                    not lines[end_line].strip() or lines[end_line].startswith(" " * max(inner, 1))
+                ):
                     end_line += 1
                 scalars.append(((token.start_mark.line + 1, 0), (end_line, 0)))
             else:
@@ -125,5 +126,10 @@ def _same(made: str, comments: list[tuple[Place, str, bool]], document: Document
     if lost or not again:
         place = lost[0][0] if lost else (0, 0)
         raise KnowledgeTrouble(
-            Problem(document.file, *place, "this comment has no place in the canonical form", "Move it to a line of its own above an entry's key, or into a `note`.")
+            Problem(
+                document.file,
+                *place,
+                "this comment has no place in the canonical form",
+                "Move it to a line of its own above an entry's key, or into a `note`.",
+            )
         )

@@ -46,7 +46,10 @@ def read_file(path: Path) -> list[dict[str, Any]]:
     except (OSError, UnicodeDecodeError) as error:
         raise Trouble(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
     if path.suffix.lower() in (".bib", ".bibtex"):
-        return [{"bibtex": path, "id": key} for key in re.findall(r"^\s*@(?!comment|string|preamble)\w+\s*[{(]\s*([^,\s]+)\s*,", text, re.M | re.I)]
+        return [
+            {"bibtex": path, "id": key}
+            for key in re.findall(r"^\s*@(?!comment|string|preamble)\w+\s*[{(]\s*([^,\s]+)\s*,", text, re.M | re.I)
+        ]
     try:
         data = json.loads(text)
     except ValueError as error:
@@ -67,11 +70,17 @@ def cite(record: Mapping[str, Any]) -> str:
         warnings.simplefilter("ignore")
         try:
             source = _source(record)
-            bibliography = CitationStylesBibliography(CitationStylesStyle(STYLE, validate=False), source, formatter.plain)
-            bibliography.register(Citation([CitationItem(str(record["id"]).lower() if "bibtex" in record else str(record["id"]))]))
+            bibliography = CitationStylesBibliography(
+                CitationStylesStyle(STYLE, validate=False), source, formatter.plain
+            )
+            bibliography.register(
+                Citation([CitationItem(str(record["id"]).lower() if "bibtex" in record else str(record["id"]))])
+            )
             text = "".join(bibliography.bibliography()[0])
         except Exception as error:  # the library raises whatever its parts raise
-            raise Trouble(f"The record {record.get('id')} cannot be read as a work: {error!r}. Type its fields instead: --title, --author …") from None
+            raise Trouble(
+                f"The record {record.get('id')} cannot be read as a work: {error!r}. Type its fields instead: --title, --author …"
+            ) from None
     return tidy_citation(text)
 
 
@@ -111,7 +120,14 @@ def typed(fields: Mapping[str, str]) -> dict[str, Any]:
     record["author"] = [_author(a) for a in authors]
     if year:
         record["issued"] = {"date-parts": [[int(year)]]}
-    names = {"journal": "container-title", "volume": "volume", "issue": "issue", "pages": "page", "publisher": "publisher", "url": "URL"}
+    names = {
+        "journal": "container-title",
+        "volume": "volume",
+        "issue": "issue",
+        "pages": "page",
+        "publisher": "publisher",
+        "url": "URL",
+    }
     record |= {csl: fields[ours] for ours, csl in names.items() if fields.get(ours)}
     return record | ({"DOI": _bare_doi(doi)} if doi else {}) | ({"ISBN": isbn} if isbn else {})
 
@@ -136,7 +152,10 @@ def isbn_holds(text: str) -> bool:
     digits = re.sub(r"[\s-]", "", text).upper()
     if re.fullmatch(r"\d{9}[\dX]", digits):
         return sum((10 - i) * (10 if d == "X" else int(d)) for i, d in enumerate(digits)) % 11 == 0
-    return bool(re.fullmatch(r"97[89]\d{10}", digits)) and sum(int(d) * (3 if i % 2 else 1) for i, d in enumerate(digits)) % 10 == 0
+    return (
+        bool(re.fullmatch(r"97[89]\d{10}", digits))
+        and sum(int(d) * (3 if i % 2 else 1) for i, d in enumerate(digits)) % 10 == 0
+    )
 
 
 def id_for(record: Mapping[str, Any], citation: str, taken: Mapping[str, Any]) -> str:
@@ -172,7 +191,9 @@ def faults(work: Work, sources: Mapping[str, Mapping[str, Any]]) -> list[str]:
         found.append(f"The citation '{work.citation}' is too short to find the work by.")
     same = same_work(work.citation, sources)
     if same:
-        found.append(f"That work may be there already, as '{same}': {sources[same]['citation']}. If it is another, say --force.")
+        found.append(
+            f"That work may be there already, as '{same}': {sources[same]['citation']}. If it is another, say --force."
+        )
     return found
 
 
@@ -186,7 +207,9 @@ def same_work(citation: str, sources: Mapping[str, Mapping[str, Any]]) -> str | 
         other = source["citation"]
         if doi and doi[0].rstrip(".").lower() in other.lower():
             return known
-        if (not years or any(year in other for year in years)) and fuzz.token_sort_ratio(citation.lower(), other.lower()) >= ALIKE:
+        if (not years or any(year in other for year in years)) and fuzz.token_sort_ratio(
+            citation.lower(), other.lower()
+        ) >= ALIKE:
             return known
     return None
 
@@ -208,7 +231,9 @@ def inserted(text: str, work: Work) -> str:
         at -= 1
     made = "".join([*lines[:at], block, *lines[at:]])
     if read(made, "sources.yaml").data != {**document.data, work.id: read(block, "").data[work.id]}:
-        raise Trouble(Problem("sources.yaml", 0, 0, "the work could not be put in without changing others", "Add it by hand."))
+        raise Trouble(
+            Problem("sources.yaml", 0, 0, "the work could not be put in without changing others", "Add it by hand.")
+        )
     return made
 
 
@@ -219,7 +244,11 @@ def uses(kb: KnowledgeBase, source: str) -> Iterator[Use]:
         for key, statements in record.get("traits", {}).items():
             yield from (Use(record["rank"], name, key, s["held"]) for s in statements if s.get("source") == source)
         for part in ("reports", "lots"):
-            yield from (Use(record["rank"], name, part[:-1], r["held"]) for r in record.get(part, ()) if r.get("source") == source)
+            yield from (
+                Use(record["rank"], name, part[:-1], r["held"])
+                for r in record.get(part, ())
+                if r.get("source") == source
+            )
     for rule in kb.rules:
         yield from (Use("rule", rule["id"], "ground", s["held"]) for s in rule["sources"] if s.get("id") == source)
     for kind, treatment in kb.treatments.items():

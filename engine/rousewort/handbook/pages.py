@@ -147,9 +147,15 @@ class Writer:
         """The results as the page's script reads them; a step that several of them share is there once."""
         equipment = self.kb.vocabulary.files["equipment"]
         parts: dict[str, int] = {}
+        written: dict[str, str] = {}  # most results share most of their steps
         results = []
         for plan, days in choices.results:
-            steps = [str(self._parts.step(step)) for step in plan["steps"]]
+            steps = []
+            for step in plan["steps"]:
+                key = json.dumps(step, sort_keys=True)
+                if key not in written:
+                    written[key] = str(self._parts.step(step))
+                steps.append(written[key])
             said = [*plan["advice"], *(f"Left undone: {item['label']}. {item['because']}" for item in plan["unmet"])]
             results.append(
                 {"steps": [parts.setdefault(text, len(parts)) for text in steps], "days": days, "said": said}

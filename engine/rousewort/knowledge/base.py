@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from rousewort.errors import KnowledgeTrouble, Trouble
 from rousewort.knowledge.files import shipped_layer, stamp

@@ -58,7 +58,9 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     checked = Checked()
     kinds = sorted({*known["treatments"], *(p.split("/")[1][:-5] for p in documents if p.startswith("treatments/"))})
     schemas = all_schemas(vocabulary, kinds)
-    needed = {kind_of(path) for path in documents} - {None}  # compiling a schema costs as much as checking a hundred files
+    needed = {kind_of(path) for path in documents} - {
+        None
+    }  # compiling a schema costs as much as checking a hundred files
     validators = {stem: _validator(stem, schemas[stem]) for stem in schemas if stem in needed}
     checked.sources = documents["sources.yaml"].data if "sources.yaml" in documents else {}
     sources = {**known["sources"], **(checked.sources if isinstance(checked.sources, dict) else {})}

@@ -128,7 +128,9 @@ def _one_letter_apart(one: str, other: str) -> bool:
         return False
     start = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
     one, other = one[start:], other[start:]
-    end = next((i for i, (a, b) in enumerate(zip(one[::-1], other[::-1], strict=False)) if a != b), min(len(one), len(other)))
+    end = next(
+        (i for i, (a, b) in enumerate(zip(one[::-1], other[::-1], strict=False)) if a != b), min(len(one), len(other))
+    )
     one, other = one[: len(one) - end], other[: len(other) - end]
     return max(len(one), len(other)) <= 1 or (len(one) == 2 and one == other[::-1])
 
@@ -322,7 +324,10 @@ def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) 
         other = next((v for v in votes if first and v[0] != first[0]), None)
         if first and other and first[2] is not other[2] and response["kinds"]:
             line = document.where(first[3])[0]
-            what = f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[other[1]]['label']}, but {meanings[first[1]]['label']} on line {line} ({first[2].get('source', 'common practice')})"
+            what = (
+                f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[other[1]]['label']}, but "
+                f"{meanings[first[1]]['label']} on line {line} ({first[2].get('source', 'common practice')})"
+            )
             mend = "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`."
             yield Doubt(
                 "reports-differ",

@@ -68,7 +68,16 @@ def as_json(problems: Sequence[Problem], doubts: Sequence[Doubt]) -> list[dict[s
     """One list: level, code, file, line and column (1-based; 0 the whole file), what, why, mend."""
     rows = [("error", "error", p, "") for p in problems] + [("doubt", d.code, d.problem, d.why) for d in doubts]
     return [
-        {"level": level, "code": code, "file": shown(p.file), "line": p.line, "column": p.column, "what": p.what, "why": why, "mend": p.mend}
+        {
+            "level": level,
+            "code": code,
+            "file": shown(p.file),
+            "line": p.line,
+            "column": p.column,
+            "what": p.what,
+            "why": why,
+            "mend": p.mend,
+        }
         for level, code, p, why in rows
     ]
 

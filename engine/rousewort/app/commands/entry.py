@@ -24,15 +24,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
 
     def action(name: str, text: str, epilog: str) -> argparse.ArgumentParser:
-        child = actions.add_parser(name, help=text, description=text[:1].upper() + text[1:] + ".", epilog=epilog, formatter_class=_FORM)
-        child.add_argument("--kb", action="append", default=argparse.SUPPRESS, metavar="DIR", help="a private knowledge base laid over ours")
+        child = actions.add_parser(
+            name, help=text, description=text[:1].upper() + text[1:] + ".", epilog=epilog, formatter_class=_FORM
+        )
+        child.add_argument(
+            "--kb",
+            action="append",
+            default=argparse.SUPPRESS,
+            metavar="DIR",
+            help="a private knowledge base laid over ours",
+        )
         return child
 
     _new_arguments(action("new", "start an entry, with what is known of its relatives as prompts", _NEW))
     _check_arguments(action("check", "find every mistake, then everything doubtful", _CHECK))
     fmt = action("fmt", "put files into the one canonical form, comments kept", _FMT)
     fmt.add_argument("files", nargs="+", type=Path, metavar="FILE", help="files or folders")
-    fmt.add_argument("--check", action="store_true", help="change nothing; exit 1 and name the files that are not in it")
+    fmt.add_argument(
+        "--check", action="store_true", help="change nothing; exit 1 and name the files that are not in it"
+    )
     _preview_arguments(action("preview", "show the plan that an entry leads to, and what it changes", _PREVIEW))
     _diff_arguments(action("diff", "show what a change does to every plan", _DIFF))
 
@@ -73,12 +83,29 @@ def _new_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--common", action="append", default=[], metavar="NAME", help="a common name")
     parser.add_argument("--synonym", action="append", default=[], metavar="NAME", help="another scientific name")
     parser.add_argument("--source", metavar="ID", help="the work that the facts are from, by its id in sources.yaml")
-    parser.add_argument("--held", choices=["read", "memory", "practice"], help="how you hold them: read in the work, from memory, common practice")
+    parser.add_argument(
+        "--held",
+        choices=["read", "memory", "practice"],
+        help="how you hold them: read in the work, from memory, common practice",
+    )
     parser.add_argument("--where", metavar="PLACE", help="the place in the work, e.g. 'p. 12, table 3'")
-    parser.add_argument("--trait", action="append", default=[], metavar="TRAIT=WORD", help="what the work says of the seed")
-    parser.add_argument("--report", action="append", default=[], metavar="KIND:MEANING[=DAYS]", help="what the work did, e.g. cold_moist:found_needed=60-90")
+    parser.add_argument(
+        "--trait", action="append", default=[], metavar="TRAIT=WORD", help="what the work says of the seed"
+    )
+    parser.add_argument(
+        "--report",
+        action="append",
+        default=[],
+        metavar="KIND:MEANING[=DAYS]",
+        help="what the work did, e.g. cold_moist:found_needed=60-90",
+    )
     parser.add_argument("--observations", type=Path, metavar="FILE", help="observations saved by rousewort observe")
-    parser.add_argument("--ask", action=argparse.BooleanOptionalAction, default=None, help="ask for what flags do not say (by default in a terminal)")
+    parser.add_argument(
+        "--ask",
+        action=argparse.BooleanOptionalAction,
+        default=None,
+        help="ask for what flags do not say (by default in a terminal)",
+    )
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
@@ -86,7 +113,9 @@ def _check_arguments(parser: argparse.ArgumentParser) -> None:
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print what was found as JSON")
     form.add_argument("--annotations", action="store_true", help="print it as annotations of a CI run (::error file=…)")
-    parser.add_argument("--doubts", choices=["all", "count", "none"], help="how to show doubts (all for files, count for everything)")
+    parser.add_argument(
+        "--doubts", choices=["all", "count", "none"], help="how to show doubts (all for files, count for everything)"
+    )
     parser.add_argument("--strict", action="store_true", help="doubts fail too")
 
 
@@ -202,7 +231,9 @@ def _new(arguments: argparse.Namespace) -> int:
     path = start.target_for(folder, name)
     known = start.known_already(kb, name)
     if known and not private:
-        raise Trouble(f"{name} is {'a synonym of ' + known if known != name else 'an entry'} already. See it: rousewort show '{known}'")
+        raise Trouble(
+            f"{name} is {'a synonym of ' + known if known != name else 'an entry'} already. See it: rousewort show '{known}'"
+        )
     said = _said(arguments, kb, name)
     if arguments.ask or (arguments.ask is None and sys.stdin.isatty()):
         said = _ask(kb, said)
@@ -210,10 +241,15 @@ def _new(arguments: argparse.Namespace) -> int:
     if private:
         start.write_schemas(kb, folder)
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_output(str(path), start.text_of(kb, entry, "../../schema/taxon.schema.yaml").encode(), b"never over another file")
+    write_output(
+        str(path), start.text_of(kb, entry, "../../schema/taxon.schema.yaml").encode(), b"never over another file"
+    )
     print(path)
     if known:
-        print(f"It replaces the whole entry of {known} beneath. To add reports only, write `adds_to: {known}`.", file=sys.stderr)
+        print(
+            f"It replaces the whole entry of {known} beneath. To add reports only, write `adds_to: {known}`.",
+            file=sys.stderr,
+        )
     print(f"Next: fill it in, then\n  rousewort entry check {path}\n  rousewort entry preview {path}", file=sys.stderr)
     return 0
 
@@ -238,7 +274,15 @@ def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
     if problems:
         raise Trouble(*problems)
     said = start.Said(
-        name, arguments.family, tuple(arguments.common), tuple(arguments.synonym), arguments.source, arguments.held, arguments.where, traits, tuple(treatments)
+        name,
+        arguments.family,
+        tuple(arguments.common),
+        tuple(arguments.synonym),
+        arguments.source,
+        arguments.held,
+        arguments.where,
+        traits,
+        tuple(treatments),
     )
     if arguments.observations:
         plant, seen = start.from_observations(kb, arguments.observations)
@@ -289,7 +333,9 @@ def _preview(arguments: argparse.Namespace) -> int:
         raise KnowledgeTrouble(*problems)
     record = read(arguments.file.read_bytes(), str(arguments.file)).data
     if not isinstance(record, dict) or record.get("rank") != "species":
-        raise Trouble(f"{arguments.file} is no entry of a species. For rules, treatments and genera: rousewort entry diff")
+        raise Trouble(
+            f"{arguments.file} is no entry of a species. For rules, treatments and genera: rousewort entry diff"
+        )
     current, what = _current(load(over), arguments.file, all_layers(over).folders)
     changed = with_entry(load(over), record)
     name = record.get("adds_to", record["name"])
@@ -311,7 +357,9 @@ def _current(kb: Any, file: Path, folders: Any) -> tuple[Any, str]:
     text = committed(file)
     if text is not None:
         return with_entry(kb, read(text, str(file)).data), "the last commit of this file"
-    return kb.without(species=record["name"]) if kb.taxon(record["name"]) else kb, "the knowledge base without this entry"
+    return kb.without(species=record["name"]) if kb.taxon(
+        record["name"]
+    ) else kb, "the knowledge base without this entry"
 
 
 def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, name: str, what: str) -> int:
@@ -331,7 +379,13 @@ def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, na
         import json
 
         rules = [f.rule.id for f in plan.findings.firings]
-        print(json.dumps({"plan": json.loads(to_text(plan)), "change": change and change._asdict(), "rules": rules}, ensure_ascii=False, indent=2))
+        print(
+            json.dumps(
+                {"plan": json.loads(to_text(plan)), "change": change and change._asdict(), "rules": rules},
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
         return 0
     page = page_for()
     plan_text.render(plan, page)

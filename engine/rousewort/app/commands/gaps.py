@@ -30,7 +30,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         import json
 
-        print(json.dumps({**found._asdict(), "memory": [m._asdict() for m in found.memory]}, ensure_ascii=False, indent=2))
+        print(
+            json.dumps({**found._asdict(), "memory": [m._asdict() for m in found.memory]}, ensure_ascii=False, indent=2)
+        )
         return 0
     from rousewort.render.terminal import page_for
 
@@ -43,7 +45,9 @@ def run(arguments: argparse.Namespace) -> int:
 def _print(found: Any, kb: Any, page: Any, most: int | None) -> None:
     from rousewort.contribute.gaps import THIN
 
-    page.heading(f"Recalled from a work and never re-read: {sum(m.facts for m in found.memory)} facts from {len(found.memory)} works")
+    page.heading(
+        f"Recalled from a work and never re-read: {sum(m.facts for m in found.memory)} facts from {len(found.memory)} works"
+    )
     for work in found.memory[:most]:
         page.say(f"{work.facts}: {work.citation} [{work.source}]", 2, "- ")
         page.say(", ".join(work.names[:6]) + (" …" if len(work.names) > 6 else ""), 6, code="2")
@@ -63,9 +67,18 @@ def _print(found: Any, kb: Any, page: Any, most: int | None) -> None:
     page.lines.append("  " + " " * 8 + "".join(f"{columns[c]:>6}" for c in climates))
     for word, row in found.table.items():
         page.lines.append(f"  {shorts.get(word, 'unknown'):<8}" + "".join(f"{row[c] or '·':>6}" for c in climates))
-    page.say("; ".join(f"{columns[c]} {kb.vocabulary.label('home_climate', c) if c != 'unknown' else 'not known'}" for c in climates), 2, code="2")
+    page.say(
+        "; ".join(
+            f"{columns[c]} {kb.vocabulary.label('home_climate', c) if c != 'unknown' else 'not known'}"
+            for c in climates
+        ),
+        2,
+        code="2",
+    )
     page.heading(f"Families with many genera and fewer than {THIN} species here")
-    page.each((f"{family}: {have} species, {genera} genera known" for family, have, genera in found.thin_families[:most]), 2)
+    page.each(
+        (f"{family}: {have} species, {genera} genera known" for family, have, genera in found.thin_families[:most]), 2
+    )
     _more(page, len(found.thin_families), most)
 
 

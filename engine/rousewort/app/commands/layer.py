@@ -34,7 +34,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         import json
 
-        print(json.dumps({path: [p._asdict() for p in parts] for path, parts in found.items()}, ensure_ascii=False, indent=2))
+        print(
+            json.dumps(
+                {path: [p._asdict() for p in parts] for path, parts in found.items()}, ensure_ascii=False, indent=2
+            )
+        )
         return 0
     from rousewort.render.terminal import page_for
 

@@ -19,13 +19,33 @@ FIELDS = ("author", "year", "title", "journal", "volume", "issue", "pages", "pub
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    add = actions.add_parser("add", help="add a work", description="Add a work to sources.yaml of the top layer. Nothing is fetched.")
-    show = actions.add_parser("show", help="show what rests on a work", description="Show a work and every fact, rule and treatment that rests on it.")
+    add = actions.add_parser(
+        "add", help="add a work", description="Add a work to sources.yaml of the top layer. Nothing is fetched."
+    )
+    show = actions.add_parser(
+        "show",
+        help="show what rests on a work",
+        description="Show a work and every fact, rule and treatment that rests on it.",
+    )
     for child in (add, show):
-        child.add_argument("--kb", action="append", default=argparse.SUPPRESS, metavar="DIR", help="a private knowledge base laid over ours")
+        child.add_argument(
+            "--kb",
+            action="append",
+            default=argparse.SUPPRESS,
+            metavar="DIR",
+            help="a private knowledge base laid over ours",
+        )
     add.add_argument("file", nargs="?", type=Path, help="a CSL JSON (.json) or BibTeX (.bib) file, every work in it")
     for field in FIELDS:
-        add.add_argument(f"--{field}", default="", help="Family, Given; Family, Given" if field == "author" else argparse.SUPPRESS if field in ("volume", "issue") else None)
+        add.add_argument(
+            f"--{field}",
+            default="",
+            help="Family, Given; Family, Given"
+            if field == "author"
+            else argparse.SUPPRESS
+            if field in ("volume", "issue")
+            else None,
+        )
     add.add_argument("--citation", default="", help="the whole citation, as you would write it")
     add.add_argument("--id", default="", help="its id (by default from author, year and title)")
     add.add_argument("--note", help="what of it is uncertain")
@@ -56,7 +76,12 @@ def _add(arguments: argparse.Namespace) -> int:
     kb = sound_part(all_layers(private))
     with needed("citeproc", "contribute"):
         made = list(_works(arguments, works, dict(kb.sources)))
-    faults = [f"{work.id}: {fault}" for work in made for fault in works.faults(work, kb.sources) if not (arguments.force and "--force" in fault)]
+    faults = [
+        f"{work.id}: {fault}"
+        for work in made
+        for fault in works.faults(work, kb.sources)
+        if not (arguments.force and "--force" in fault)
+    ]
     if faults:
         raise Trouble(*faults)
     path = folder / "sources.yaml"
@@ -102,7 +127,13 @@ def _show(arguments: argparse.Namespace) -> int:
     if arguments.json:
         import json
 
-        print(json.dumps({"id": arguments.id, **kb.sources[arguments.id], "uses": [u._asdict() for u in found]}, ensure_ascii=False, indent=2))
+        print(
+            json.dumps(
+                {"id": arguments.id, **kb.sources[arguments.id], "uses": [u._asdict() for u in found]},
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
         return 0
     from rousewort.render.terminal import page_for
 
@@ -114,7 +145,9 @@ def _show(arguments: argparse.Namespace) -> int:
     page.heading(f"What rests on it ({len(found)})")
     for kind, name in dict.fromkeys((u.kind, u.name) for u in found):
         of = [u for u in found if (u.kind, u.name) == (kind, name)]
-        parts = ", ".join(f"{part.replace('_', ' ')} ({held})" for part, held in dict.fromkeys((u.part, u.held) for u in of))
+        parts = ", ".join(
+            f"{part.replace('_', ' ')} ({held})" for part, held in dict.fromkeys((u.part, u.held) for u in of)
+        )
         page.say(f"{kind} {name}: {parts}", 2, "- ")
     if not found:
         page.say("Nothing.", 2)

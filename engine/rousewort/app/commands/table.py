@@ -17,11 +17,23 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    out = actions.add_parser("export", help="write tables", description="Write tables into a folder that is new, empty or an earlier export.")
-    back = actions.add_parser("import", help="write entries from tables", description="Write the entries of tables into the top layer; all or none, and never over another file.")
+    out = actions.add_parser(
+        "export", help="write tables", description="Write tables into a folder that is new, empty or an earlier export."
+    )
+    back = actions.add_parser(
+        "import",
+        help="write entries from tables",
+        description="Write the entries of tables into the top layer; all or none, and never over another file.",
+    )
     for child in (out, back):
         child.add_argument("folder", type=Path, help="the folder of the tables")
-        child.add_argument("--kb", action="append", default=argparse.SUPPRESS, metavar="DIR", help="a private knowledge base laid over ours")
+        child.add_argument(
+            "--kb",
+            action="append",
+            default=argparse.SUPPRESS,
+            metavar="DIR",
+            help="a private knowledge base laid over ours",
+        )
     out.add_argument("names", nargs="*", metavar="NAME", help="species or genera; none: everything")
 
 
@@ -101,7 +113,9 @@ def _import(arguments: argparse.Namespace) -> int:
             raise KnowledgeTrouble(*(p._replace(file=p.file.replace(str(trial), str(target))) for p in result.problems))
     _write(target, made, works, over)
     print(f"{len(made)} entries written to {target}")
-    print(f"Next: rousewort entry check --kb {target} --doubts all; rousewort entry diff --kb {target}", file=sys.stderr)
+    print(
+        f"Next: rousewort entry check --kb {target} --doubts all; rousewort entry diff --kb {target}", file=sys.stderr
+    )
     return 0
 
 
