@@ -29,7 +29,11 @@ Listing = dict[str, list[Any]]
 
 def sound_part(layers: Layers) -> KnowledgeBase:
     """The layers without what is broken in them: enough to begin an entry or add a work while others are unfinished."""
-    return KnowledgeBase(reference(layers, []).store)
+    found = reference(layers, [])
+    if not found.hidden and not found.beside:
+        return KnowledgeBase(found.store)
+    # The kept index is behind: a check of one file can allow for that, a whole knowledge base cannot.
+    return KnowledgeBase(_make(layers, _listing(layers.folders), _index_of(layers))[0])
 
 
 class Reference(NamedTuple):
@@ -49,7 +53,7 @@ class Reference(NamedTuple):
 def reference(layers: Layers, checking: list[Path]) -> Reference:
     """The reference for some files. Raises KnowledgeTrouble only where the vocabulary itself is broken."""
     now = _listing(layers.folders)
-    path = cache_folder() / "check" / f"{_digest(layers)}.sqlite"
+    path = _index_of(layers)
     kept = _open(path)
     if kept is not None:
         store, then = kept
@@ -58,6 +62,10 @@ def reference(layers: Layers, checking: list[Path]) -> Reference:
             return _beside(store, then, now, changed, {str(p.resolve()) for p in checking})
     store, then = _make(layers, now, path)
     return _beside(store, then, now, [], set())
+
+
+def _index_of(layers: Layers) -> Path:
+    return cache_folder() / "check" / f"{_digest(layers)}.sqlite"
 
 
 def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checking: set[str]) -> Reference:

@@ -22,7 +22,9 @@ TITLES = {
 
 def render(comparison: Comparison, page: Page) -> str:
     counts = {what: [c for c in comparison.changes if c.what == what] for what in TITLES}
-    page.say(f"{comparison.compared} species compared; {len(comparison.changes) or 'no'} plans differ.")
+    count = len(comparison.changes)
+    differ = "1 plan differs" if count == 1 else f"{count or 'no'} plans differ"
+    page.say(f"{comparison.compared} species compared; {differ}.")
     for label, ids in (("Rules", comparison.rules), ("Treatments", comparison.treatments)):
         if ids:
             page.say(f"{label} changed: {', '.join(ids)}", 0)
