@@ -311,3 +311,15 @@ def test_all_facts_there_are_at_once_are_fired_on_alike(
     """The largest set of facts that there can be."""
     facts = frozenset(facts_of(kb.vocabulary, phase))
     assert durable_planner.engine.fire(phase, facts) == planner.engine.fire(phase, facts)
+
+
+def test_an_engine_starts_no_threads_of_its_own(kb) -> None:
+    """The library's timers dispatch outside our lock and crashed a process that had made many engines."""
+    import threading
+
+    from rousewort.rules.run import make_engine
+
+    before = threading.active_count()
+    for _ in range(5):
+        make_engine(kb.rules, "durable_rules")
+    assert threading.active_count() <= before

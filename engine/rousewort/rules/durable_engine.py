@@ -3,6 +3,7 @@
 - Absence is never asked of it: for every fact that some `unless` names, either the fact or its explicit absence
   (`!key=word`) is asserted, and rules match that positively.
 - Facts carry one attribute of ours, `w`, a whole `key=word`: no name of the library's own, no mixed types.
+- The library's background threads are not started: they would dispatch beside our calls.
 - Every run has its own session, deleted afterwards; a lock is held, because it is not thread safe.
 - An action that raises, or a message taken for one already seen, makes the run a fault: tried once more in another
   session, then handed to the plain engine.
@@ -32,6 +33,15 @@ def _fact(word: str) -> FactKey:
     return key, value
 
 
+def _without_threads(host: type) -> type:
+    """The library's host, less the two timer threads that each one starts and never stops.
+
+    They dispatch rulesets beside our calls and outside our lock: with many hosts they crashed the process. Nothing of
+    ours waits for a timer or a deferred action; every run is dispatched by the call that asserts its facts.
+    """
+    return type("QuietHost", (host,), {"_run": lambda self: None})
+
+
 class DurableEngine:
     """durable_rules behind the interface of the plain engine."""
 
@@ -45,7 +55,7 @@ class DurableEngine:
         self._hits: list[tuple[str, list[str]]] = []
         self._reads = {phase: rules.reads(phase) for phase in PHASES}
         self._asks = {phase: sorted(rules.asks_absent(phase)) for phase in PHASES}
-        self._host = Host()
+        self._host = _without_threads(Host)()
         self._host.set_rulesets({phase: self._ruleset(phase) for phase in PHASES if rules.phases[phase]})
 
     def _ruleset(self, phase: str) -> dict[str, Any]:
