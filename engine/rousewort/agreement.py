@@ -170,6 +170,13 @@ def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tup
     return {what: (a, n) for what, (a, n) in agree.items()}, (overlap[0], overlap[1])
 
 
+def _claims_in_genus(kb: KnowledgeBase, item: Judged) -> list[Claim]:
+    """What every other source says of the species of a genus, the one judged among them."""
+    genus = item.claim.species.split()[0]
+    same = [name for name in kb.names() if name.split()[0] == genus]
+    return [c for name in same for c in claims(kb, name) if c.source != item.claim.source]
+
+
 def baseline_days(
     kb: KnowledgeBase, judged: list[Judged], what: str = "cold"
 ) -> list[tuple[Judged, tuple[float, float, float] | None]]:
@@ -178,14 +185,7 @@ def baseline_days(
     for item in judged:
         if what not in item.claim.days:
             continue
-        genus = item.claim.species.split()[0]
-        spans = [
-            c.days[what]
-            for name in kb.names()
-            if name.split()[0] == genus
-            for c in claims(kb, name)
-            if c.source != item.claim.source and what in c.days
-        ]
+        spans = [c.days[what] for c in _claims_in_genus(kb, item) if what in c.days]
         if spans:
             low, high = quantile([s[0] for s in spans], 0.5), quantile([s[1] for s in spans], 0.5)
             made.append((item, (low, (low + high) / 2, high)))
@@ -196,14 +196,7 @@ def baseline_days(
 
 def baseline_gives(kb: KnowledgeBase, item: Judged, what: str) -> float:
     """The plain baseline: what most claims in the genus say, without the source judged; else leave it."""
-    genus = item.claim.species.split()[0]
-    votes = [
-        c.give[what]
-        for name in kb.names()
-        if name.split()[0] == genus
-        for c in claims(kb, name)
-        if c.source != item.claim.source and what in c.give
-    ]
+    votes = [c.give[what] for c in _claims_in_genus(kb, item) if what in c.give]
     return float(sum(votes) * 2 > len(votes)) if votes else 0.0
 
 
