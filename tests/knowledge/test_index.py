@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,19 @@ def test_index_and_memory_answer_alike_for_every_genus_and_family(index: Path, m
         for name in names:
             mine = memory.group(rank, name)
             assert compiled.group(rank, name) == mine, f"{rank} {name}"
+
+
+def test_threads_that_share_an_index_each_get_their_own_answers(index: Path, memory: MemoryStore) -> None:
+    compiled = IndexStore(index)
+    asked = sorted(memory._all_names())[::4]
+    expected = {folded: sorted(memory.named(folded)) for folded in asked}
+
+    def differing(turn: int) -> list[str]:
+        turned = asked[turn * 50 :] + asked[: turn * 50]
+        return [folded for folded in turned if sorted(compiled.named(folded)) != expected[folded]]
+
+    with ThreadPoolExecutor(8) as pool:
+        assert sum(pool.map(differing, range(8)), []) == []
 
 
 def test_index_and_memory_answer_alike_to_every_name(index: Path, memory: MemoryStore) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -161,23 +162,29 @@ def _dump(value: Any) -> str:
 
 
 class IndexStore:
-    """Reads a compiled index, opened read-only; keeps what it has read."""
+    """Reads a compiled index, opened read-only; keeps what it has read. Threads may share it: they take turns."""
 
     def __init__(self, path: Path) -> None:
         plain = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
         uri = f"file:{plain}?mode=ro&immutable=1"
         self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
+        # Two threads asking one question share its compiled statement: without turns, one reads the other's rows.
+        self._turn = threading.Lock()
         self._kept: dict[tuple, Any] = {}
-        version = self._connection.execute("pragma user_version").fetchone()[0]
+        version = self._rows("pragma user_version")[0][0]
         if version != INDEX_FORMAT:
             raise Trouble(
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
             )
 
+    def _rows(self, sql: str, arguments: Sequence[str] = ()) -> list[tuple]:
+        with self._turn:
+            return self._connection.execute(sql, arguments).fetchall()
+
     def _one(self, key: tuple, sql: str, arguments: tuple, otherwise: Callable[[], Any] = lambda: None) -> Any:
         if key not in self._kept:
-            row = self._connection.execute(sql, arguments).fetchone()
-            self._kept[key] = json.loads(row[0]) if row else otherwise()
+            rows = self._rows(sql, arguments)
+            self._kept[key] = json.loads(rows[0][0]) if rows else otherwise()
         return self._kept[key]
 
     def record(self, name: str) -> Record | None:
@@ -191,30 +198,30 @@ class IndexStore:
         return self._one(("group", rank, name), sql, (rank, name), lambda: pool(()))
 
     def named(self, folded: str) -> list[tuple[str, str]]:
-        return self._connection.execute("select accepted, kind from known_as where folded = ?", (folded,)).fetchall()
+        return self._rows("select accepted, kind from known_as where folded = ?", (folded,))
 
     def scientific_names(self) -> list[tuple[str, str]]:
         """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
-        return self._connection.execute("select folded, accepted from known_as where kind != 'common_name'").fetchall()
+        return self._rows("select folded, accepted from known_as where kind != 'common_name'")
 
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = sorted(triples(folded))
         marks = ",".join("?" * len(wanted))
-        return self._connection.execute(
+        return self._rows(
             f"select folded, accepted from known_as where folded in (select folded from triple where three in ({marks})"
             " group by folded having count(*) >= 2 order by count(*) desc limit 200)",
             wanted,
-        ).fetchall()
+        )
 
     def names(self, rank: str) -> list[str]:
-        return [r[0] for r in self._connection.execute("select name from taxon where rank = ? order by name", (rank,))]
+        return [r[0] for r in self._rows("select name from taxon where rank = ? order by name", (rank,))]
 
     def shared(self, part: str) -> Any:
         return self._one(("part", part), "select json from part where name = ?", (part,))
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
         """Everything, as a store that can be filtered or overlaid."""
-        rows = self._connection.execute("select name, json from taxon order by name")
+        rows = self._rows("select name, json from taxon order by name")
         records = {name: json.loads(text) for name, text in rows}
-        parts = {name: json.loads(text) for name, text in self._connection.execute("select name, json from part")}
+        parts = {name: json.loads(text) for name, text in self._rows("select name, json from part")}
         return MemoryStore(records, parts, vocabulary)
