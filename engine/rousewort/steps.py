@@ -1,0 +1,233 @@
+"""A chosen treatment becomes a step: its numbers, its instructions for this lot, its reasons and cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from rousewort.choose import Chosen, Sequence
+from rousewort.dose import UNITS, Amount, dose, sowing_temperature
+from rousewort.facts import Facts
+from rousewort.grounds import Grounds, Reason
+from rousewort.grower import Grower
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.rules.run import Findings, Firing
+from rousewort.wording import amount_text, fill, temperature_text
+
+
+class Step(NamedTuple):
+    """A chosen treatment with its numbers. Units: days, hours, minutes, °C."""
+
+    id: str
+    kind: str
+    label: str
+    removes: tuple[str, ...]
+    optional: bool
+    amounts: Mapping[str, Amount]
+    temperature: Amount | None
+    medium: str | None
+    do: tuple[str, ...]
+    watch: tuple[str, ...]
+    until: str
+    success: str
+    because: tuple[Reason, ...]
+    cautions: tuple[str, ...]
+    sowing: Mapping[str, Any] | None = None
+    credited: int = 0  # days taken off because the lot had them already
+
+
+class Steps:
+    """Makes the steps of one plan; each is made once for a treatment and its obstacles, and shared by alternatives."""
+
+    def __init__(self, kb: KnowledgeBase, facts: Facts, findings: Findings, grounds: Grounds) -> None:
+        self.kb, self.facts, self.findings, self.grounds = kb, facts, findings, grounds
+        self.vocabulary = kb.vocabulary
+        self._made: dict[tuple, Step] = {}
+        self.cautions: dict[str, list[tuple[str, Firing]]] = {}
+        for then, firing in findings.cautions:
+            for kind in then["shows_on"]:
+                self.cautions.setdefault(kind, []).append((then["caution"], firing))
+
+    def of_sequence(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        steps = [self._step(Chosen("inspect", [], [], False), 1, grower)]
+        turns: dict[str, int] = {"inspect": 1}
+        credit = dict(grower.had)  # days already given, spent on the first steps of their kind
+        sow = next((c for c in sequence.chosen if c.kind == "sow"), None)
+        before = [c for c in sequence.chosen if c is not sow]
+        if (
+            before and before[-1].kind == "outdoor_winter"
+        ):  # the seed is sown already: what sowing removes is removed there
+            last = before[-1]
+            if sow:
+                before[-1] = Chosen(
+                    last.kind, last.obstacles + sow.obstacles, last.offers + sow.offers, last.optional, last.medium
+                )
+            sow_after = False
+        else:
+            sow_after = True
+        for chosen in before:
+            turns[chosen.kind] = turns.get(chosen.kind, 0) + 1
+            step = self._step(chosen, turns[chosen.kind], grower, credit.get(chosen.kind, 0))
+            steps.append(step)
+            if step.credited:
+                credit[chosen.kind] -= step.credited
+        if sow_after:
+            steps.append(self._step(sow or Chosen("sow", [], [], False), 1, grower))
+        return tuple(steps)
+
+    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had)
+        if key not in self._made:
+            self._made[key] = self._make_step(chosen, turn, grower, had)
+        return self._made[key]
+
+    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
+        treatment = self.kb.treatments[chosen.kind]
+        if chosen.kind == "sow":
+            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
+        else:
+            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
+            amounts, temperature, way = made.amounts, made.temperature, made.way
+        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
+        parts = self._parts(treatment, chosen.obstacles, way)
+        sowing = self._sowing(temperature) if chosen.kind == "sow" else None
+        values = self._values(amounts, temperature, sowing, grower)
+        for amount in (*amounts.values(), temperature):
+            self.grounds.cite(amount.sources if amount else ())
+        self.grounds.cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
+        reasons = [
+            self.grounds.reason(f) for o in chosen.obstacles for f in self.findings.support.get(("obstacle", o), ())
+        ]
+        reasons += [self.grounds.reason(f) for offer in chosen.offers for f in offer.firings]
+        medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
+        return Step(
+            id=f"{chosen.kind}-{turn}",
+            kind=chosen.kind,
+            label=parts["label"],
+            removes=tuple(chosen.obstacles),
+            optional=chosen.optional and chosen.kind != "sow",
+            amounts=amounts,
+            temperature=temperature,
+            medium=medium,
+            do=tuple(
+                [*given, *(fill(line, values) for line in parts["do"]), *self._extra(chosen.kind, treatment, grower)]
+            ),
+            watch=tuple(fill(line, values) for line in parts["watch"]),
+            until=fill(parts["until"], values),
+            success=fill(parts["success"], values),
+            because=tuple(dict.fromkeys(reasons)),
+            cautions=tuple(self._step_cautions(chosen.kind, treatment)),
+            sowing=sowing,
+            credited=credited,
+        )
+
+    def _lean(self, kind: str, grower: Grower) -> str | None:
+        """Which end of the range of cold to use: by provenance, and short for winter annuals."""
+        if kind != "cold_moist":
+            return None
+        if ("finding", "wakes_by_summer") in self.findings.facts:
+            return "short"
+        return self.vocabulary.files["lots"]["provenance"].get(grower.provenance, {}).get("lean")
+
+    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None) -> dict[str, Any]:
+        """The treatment's texts, with what differs by obstacle or way laid over them; the last obstacle decides."""
+        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success")}
+        also: list[str] = []
+        for obstacle in obstacles:
+            changed = treatment.get("by_obstacle", {}).get(obstacle, {})
+            also += changed.get("also", [])
+            parts |= {key: value for key, value in changed.items() if key != "also"}
+        parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
+        return {**parts, "do": [*parts["do"], *also]}
+
+    def _values(
+        self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower
+    ) -> dict[str, str]:
+        values = {
+            unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS
+        }
+        values["temperature"] = (
+            temperature_text(temperature) if temperature else "the temperature that its source gives"
+        )
+        days = amounts.get("days")
+        values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
+        values["name"] = self.grounds.display
+        small = self.vocabulary.files["bands"]["small_lot"]["most"]
+        if grower.seeds is not None and grower.seeds <= small:
+            values["cut_text"] = (
+                f"With {grower.seeds} seeds, cut none: feel each for weight and firmness, and keep all that are sound."
+            )
+        else:
+            values["cut_text"] = (
+                "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
+            )
+        return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
+
+    def _credit(
+        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int
+    ) -> tuple[Mapping[str, Amount], list[str], int]:
+        """Take off what the lot has had already, unless it dried since. Also says how many days were taken off."""
+        days = amounts.get("days")
+        if not had or days is None:
+            return amounts, [], 0
+        if grower.dried_since and self.kb.treatments[kind].get("wet"):
+            return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
+        off = min(had, days.use)
+        less = {
+            part: max(0, value - off) if (value := getattr(days, part)) is not None else None
+            for part in ("low", "use", "high")
+        }
+        return (
+            {**amounts, "days": days._replace(**less)},
+            [f"{off} days were already given; the rest is counted here."],
+            off,
+        )
+
+    def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
+        if not treatment.get("irreversible") or grower.seeds is None:
+            return
+        bands = self.vocabulary.files["bands"]
+        if grower.seeds <= bands["small_lot"]["most"]:
+            yield f"With only {grower.seeds} seeds, treat one first, mildly, and wait a day before the rest."
+
+    def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
+        """Light, depth and waiting time of the last step, from facts and kb tables."""
+        obstacles, optional = self.findings.obstacles, self.findings.optional
+        light = "needed" if "needs_light" in obstacles and "needs_light" not in optional else \
+            "helps" if "needs_light" in obstacles else "dark" if "needs_dark" in obstacles else "no matter"  # fmt: skip
+        size = next((word for key, word in self.findings.facts if key == "seed_size" and word != "unknown"), None)
+        depths = self.vocabulary.files["bands"]["sowing_depth_mm"]["words"]
+        depth = depths.get(size) if size else None
+        surface = light == "needed" or (light == "helps" and size in ("dust", "fine", "small")) or size == "dust"
+        if surface:
+            depth = {"low": 0, "use": 0, "high": 0}
+        sow = self.kb.treatments["sow"]
+        word = next((w for k, w in self.findings.facts if k == "dormancy_class" and w in sow["expect"]), "unknown")
+        expect = sow["expect"][word]
+        potted = "root_must_grow" in obstacles
+        key = "potted" if potted else "dark" if light == "dark" else "surface" if surface else "covered"
+        values = {
+            "depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses",
+            "temperature": temperature_text(temperature),
+        }
+        return {
+            "light": light,
+            "depth_mm": depth,
+            "expect_days": expect["days"],
+            "give_up": expect["give_up"],
+            "sow_text": fill(sow["media"][key], values),
+            "expect_text": f"seedlings show, usually {expect['days']['low']}–{expect['days']['high']} days after sowing; {expect['give_up']}",
+        }
+
+    def _step_cautions(self, kind: str, treatment: Mapping) -> Iterable[str]:
+        for caution in treatment["cautions"]:
+            self.grounds.cite([caution])
+            yield caution["text"]
+        for text, firing in self.cautions.get(kind, ()):
+            yield self.caution(text, firing)
+
+    def caution(self, text: str, firing: Firing) -> str:
+        self.grounds.reason(firing)
+        note = next((s["note"] for k in self.facts.of("toxic") for s in k.sources if s.get("note")), "")
+        note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
+        return " ".join(fill(text, {"name": self.grounds.display, "toxic_note": note}).split())
