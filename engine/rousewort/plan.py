@@ -17,6 +17,7 @@ from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.rules.compile import FactKey
 from rousewort.rules.run import Engine, Findings, Firing, fire, make_engine
 from rousewort.steps import Step, Steps
+from rousewort.wording import fill
 
 FORMAT = "rousewort-plan-1"
 
@@ -264,20 +265,14 @@ class _Composer:
         return (classless or waiting) and idle
 
     def _observe_next(self) -> Iterable[str]:
+        lines = self.vocabulary.files["observations"]["unknown"]
         word = self.facts.word("dormancy_class")
         if word:
             label = self.vocabulary.label("dormancy_class", word)
-            yield f"Its relatives are mostly {label}; which season ends that is not known of them."
-            yield "If you know where its forebears grew, say so: --observed home_climate=cold_winter, or another climate."
-        yield "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens."
+            yield from (fill(line, {"label": label}) for line in lines["class_known"])
+        yield from lines["always"]
         if not word:
-            yield (
-                "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a "
-                "watertight coat."
-            )
-            yield (
-                "Cut a few soaked seeds lengthwise: an embryo under half the seed's length must still grow, in warmth or cold."
-            )
+            yield from lines["class_unknown"]
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})

@@ -89,7 +89,7 @@ class Steps:
             made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
-        parts = self._parts(treatment, chosen.obstacles, way)
+        parts = self._parts(treatment, chosen.obstacles, way, grower)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
         values = self._values(amounts, temperature, sowing, grower)
         for amount in (*amounts.values(), temperature):
@@ -109,9 +109,7 @@ class Steps:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=tuple(
-                [*given, *(fill(line, values) for line in parts["do"]), *self._extra(chosen.kind, treatment, grower)]
-            ),
+            do=(*given, *(fill(line, values) for line in parts["do"])),
             watch=tuple(fill(line, values) for line in parts["watch"]),
             until=fill(parts["until"], values),
             success=fill(parts["success"], values),
@@ -125,12 +123,14 @@ class Steps:
         """Which end of the range of cold to use: by provenance, and short for winter annuals."""
         if kind != "cold_moist":
             return None
-        if ("finding", "wakes_by_summer") in self.findings.facts:
-            return "short"
-        return self.vocabulary.files["lots"]["provenance"].get(grower.provenance, {}).get("lean")
+        findings = self.vocabulary.files["findings"]
+        leans = (findings[word].get("lean") for key, word in self.findings.facts if key == "finding")
+        return next(filter(None, leans), None) or self.vocabulary.files["lots"]["provenance"].get(
+            grower.provenance, {}
+        ).get("lean")
 
-    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None) -> dict[str, Any]:
-        """The treatment's texts, with what differs by obstacle or way laid over them; the last obstacle decides."""
+    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, grower: Grower) -> dict[str, Any]:
+        """The treatment's texts, with what differs by obstacle, way or lot laid over them; the last obstacle decides."""
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success")}
         also: list[str] = []
         for obstacle in obstacles:
@@ -138,6 +138,10 @@ class Steps:
             also += changed.get("also", [])
             parts |= {key: value for key, value in changed.items() if key != "also"}
         parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
+        if self._small(grower):
+            parts |= treatment.get("by_lot", {}).get("small", {})
+            if treatment.get("irreversible"):
+                also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         return {**parts, "do": [*parts["do"], *also]}
 
     def _values(
@@ -152,15 +156,7 @@ class Steps:
         days = amounts.get("days")
         values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
         values["name"] = self.grounds.display
-        small = self.vocabulary.files["bands"]["small_lot"]["most"]
-        if grower.seeds is not None and grower.seeds <= small:
-            values["cut_text"] = (
-                f"With {grower.seeds} seeds, cut none: feel each for weight and firmness, and keep all that are sound."
-            )
-        else:
-            values["cut_text"] = (
-                "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones."
-            )
+        values["seeds"] = str(grower.seeds)
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 
     def _credit(
@@ -183,41 +179,42 @@ class Steps:
             off,
         )
 
-    def _extra(self, kind: str, treatment: Mapping, grower: Grower) -> Iterable[str]:
-        if not treatment.get("irreversible") or grower.seeds is None:
-            return
-        bands = self.vocabulary.files["bands"]
-        if grower.seeds <= bands["small_lot"]["most"]:
-            yield f"With only {grower.seeds} seeds, treat one first, mildly, and wait a day before the rest."
+    def _small(self, grower: Grower) -> bool:
+        return grower.seeds is not None and grower.seeds <= self.vocabulary.files["bands"]["small_lot"]["most"]
 
     def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
-        """Light, depth and waiting time of the last step, from facts and kb tables."""
-        obstacles, optional = self.findings.obstacles, self.findings.optional
-        light = "needed" if "needs_light" in obstacles and "needs_light" not in optional else \
-            "helps" if "needs_light" in obstacles else "dark" if "needs_dark" in obstacles else "no matter"  # fmt: skip
-        size = next((word for key, word in self.findings.facts if key == "seed_size" and word != "unknown"), None)
-        depths = self.vocabulary.files["bands"]["sowing_depth_mm"]["words"]
-        depth = depths.get(size) if size else None
-        surface = light == "needed" or (light == "helps" and size in ("dust", "fine", "small")) or size == "dust"
-        if surface:
-            depth = {"low": 0, "use": 0, "high": 0}
+        """Light, depth and waiting time of the last step, from what stands in the way and the tables of the treatment."""
         sow = self.kb.treatments["sow"]
-        word = next((w for k, w in self.findings.facts if k == "dormancy_class" and w in sow["expect"]), "unknown")
-        expect = sow["expect"][word]
-        potted = "root_must_grow" in obstacles
-        key = "potted" if potted else "dark" if light == "dark" else "surface" if surface else "covered"
+        size = self._word("seed_size")
+        case = next(case for case in sow["sowing"] if self._holds(case["when"], size))
+        depth = self.vocabulary.files["bands"]["sowing_depth_mm"]["words"].get(size)
+        if case.get("surface"):
+            depth = {"low": 0, "use": 0, "high": 0}
+        expect = sow["expect"].get(self._word("dormancy_class")) or sow["expect"]["unknown"]
+        days = expect["days"]
         values = {
             "depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses",
             "temperature": temperature_text(temperature),
         }
         return {
-            "light": light,
+            "light": case["light"],
             "depth_mm": depth,
-            "expect_days": expect["days"],
+            "expect_days": days,
             "give_up": expect["give_up"],
-            "sow_text": fill(sow["media"][key], values),
-            "expect_text": f"seedlings show, usually {expect['days']['low']}–{expect['days']['high']} days after sowing; {expect['give_up']}",
+            "sow_text": fill(sow["media"][case["medium"]], values),
+            "expect_text": f"seedlings show, usually {days['low']}–{days['high']} days after sowing; {expect['give_up']}",
         }
+
+    def _word(self, key: str) -> str | None:
+        return next((word for known, word in self.findings.facts if known == key), None)
+
+    def _holds(self, when: Mapping[str, Any], size: str | None) -> bool:
+        """Whether a case of sowing holds: its obstacle stands (as more than a help, if it says so), its sizes fit."""
+        obstacle = when.get("obstacle")
+        stands = obstacle is None or obstacle in self.findings.obstacles
+        if "optional" in when and (obstacle in self.findings.optional) != when["optional"]:
+            return False
+        return stands and size in when.get("sizes", (size,))
 
     def _step_cautions(self, kind: str, treatment: Mapping) -> Iterable[str]:
         for caution in treatment["cautions"]:

@@ -431,6 +431,8 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 "propertyNames": {"enum": list(vocabulary.obstacles)},
             },
             "by_way": mapped(override, "Parts that differ by way."),
+            "by_lot": closed({"small": override}, [], "Parts that differ for a small lot (vocabulary/bands.yaml)."),
+            "sowing": many(sowing_case(vocabulary), "For sowing: light, medium and depth; the first case that holds is used."),
             "cautions": many(
                 closed({"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."),
                 "Cautions, shown wherever the step shows.",
@@ -441,6 +443,29 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["kind", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
         "How one kind of treatment is done at the bench.",
     )  # fmt: skip
+
+
+def sowing_case(vocabulary: Vocabulary) -> Schema:
+    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    when = closed(
+        {
+            "obstacle": words(vocabulary.obstacles, "It stands in the way."),
+            "optional": {"type": "boolean", "description": "Whether that obstacle only slows the seed."},
+            "sizes": many(words(sizes, "Size of seed."), "The seed is of one of these sizes."),
+        },
+        [],
+        "All of these hold; nothing here: always.",
+    )
+    return closed(
+        {
+            "when": when,
+            "light": words(["needed", "helps", "dark", "no matter"], "What light is to this seed."),
+            "medium": text("One of the treatment's `media`."),
+            "surface": {"type": "boolean", "description": "It is left on the surface."},
+        },
+        ["when", "light", "medium"],
+        "One case of sowing.",
+    )
 
 
 def sources() -> Schema:
