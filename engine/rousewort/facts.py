@@ -128,7 +128,8 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if not lent and definition["inherits"] == "family":
             lent = _lent(kb, "family", facts.family, key, definition)
         for known in lent:
-            facts.known[known.fact] = known
+            if _fits_own_reports(definition, known.word, facts):
+                facts.known[known.fact] = known
 
 
 def _lent(kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any]) -> list[Known]:
@@ -160,6 +161,13 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
     """An inherited value may be bound to the words of another trait (`only_with`), `unknown` among them."""
     return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
+
+
+def _fits_own_reports(definition: Mapping[str, Any], word: str, facts: Facts) -> bool:
+    """A word that asks for seasons in some order is not lent to a species whose own reports give another order."""
+    seasons = definition.get("values", {}).get(word, {}).get("seasons")
+    own = [known.word for known in facts.of("season_order") if known.basis == "species"]
+    return not seasons or not own or own[0] in seasons
 
 
 def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
