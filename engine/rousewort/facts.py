@@ -128,7 +128,7 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if not lent and definition["inherits"] == "family":
             lent = _lent(kb, "family", facts.family, key, definition)
         for known in lent:
-            if _fits_own_reports(definition, known.word, facts):
+            if _fits_the_reported_seasons(definition, known.word, facts):
                 facts.known[known.fact] = known
 
 
@@ -163,11 +163,11 @@ def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
     return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
 
 
-def _fits_own_reports(definition: Mapping[str, Any], word: str, facts: Facts) -> bool:
-    """A word that asks for seasons in some order is not lent to a species whose own reports give another order."""
+def _fits_the_reported_seasons(definition: Mapping[str, Any], word: str, facts: Facts) -> bool:
+    """A word that asks for seasons in some order is not lent where reports on the species or its genus give another."""
     seasons = definition.get("values", {}).get(word, {}).get("seasons")
-    own = [known.word for known in facts.of("season_order") if known.basis == "species"]
-    return not seasons or not own or own[0] in seasons
+    reported = facts.word("season_order")
+    return not seasons or reported is None or reported in seasons
 
 
 def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
