@@ -120,7 +120,7 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if lent_class:
             facts.known[lent_class.fact] = lent_class
     spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
-    for key in sorted(spread, key=lambda key: "only_with" in spread[key]):
+    for key in sorted(spread, key=lambda key: _bound(spread[key])):
         definition = spread[key]
         if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
             continue
@@ -128,7 +128,7 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if not lent and definition["inherits"] == "family":
             lent = _lent(kb, "family", facts.family, key, definition)
         for known in lent:
-            if _fits_the_reported_seasons(definition, known.word, facts):
+            if _fits(definition.get("values", {}).get(known.word, {}), facts):
                 facts.known[known.fact] = known
 
 
@@ -158,16 +158,16 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     return Known(CLASS, word, group.rank, group.stated.get(word, ()), share, relatives)
 
 
+def _bound(definition: Mapping[str, Any]) -> bool:
+    return any("only_with" in entry for entry in (definition, *definition.get("values", {}).values()))
+
+
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
-    """An inherited value may be bound to the words of another trait (`only_with`), `unknown` among them."""
-    return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
-
-
-def _fits_the_reported_seasons(definition: Mapping[str, Any], word: str, facts: Facts) -> bool:
-    """A word that asks for seasons in some order is not lent where reports on the species or its genus give another."""
-    seasons = definition.get("values", {}).get(word, {}).get("seasons")
-    reported = facts.word("season_order")
-    return not seasons or reported is None or reported in seasons
+    """An inherited trait, or one word of it, may be bound to words of another (`only_with`), `unknown` among them."""
+    return all(
+        set(words) & ({known.word for known in facts.of(key)} or {"unknown"})
+        for key, words in definition.get("only_with", {}).items()
+    )
 
 
 def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:

@@ -218,6 +218,9 @@ class _Composer:
         if measured:
             held_back = "the sources of a species held back" if kind in ("genus", "family") else "a source held back"
             text += f". Plans on such ground agreed with {held_back} in {measured.right} of {measured.tried} trials"
+        held = {source.get("held") for known in grounds if known.basis == "species" for source in known.sources}
+        if kind == "species" and "read" not in held:
+            text += ". What decides is common practice or memory of a work: none of it was read in a published source"
         return text.rstrip(".") + "."
 
     def _dormancy(self) -> dict[str, Any]:
