@@ -120,7 +120,7 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if lent_class:
             facts.known[lent_class.fact] = lent_class
     spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
-    for key in sorted(spread, key=lambda key: "only_with" in spread[key]):
+    for key in sorted(spread, key=lambda key: "only_with" in spread[key] or "not_with" in spread[key]):
         definition = spread[key]
         if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
             continue
@@ -158,8 +158,14 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
 
 
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
-    """An inherited value may be bound to the words of another trait (`only_with`), `unknown` among them."""
-    return all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items())
+    """An inherited value may be bound to the words of another trait (`only_with`), `unknown` among them, or barred
+    where another trait has no word outside a list (`not_with`): relatives' winters say nothing of a tropical plant."""
+    if not all((facts.word(key) or "unknown") in words for key, words in definition.get("only_with", {}).items()):
+        return False
+    return not any(
+        (known := {k.word for k in facts.of(key)}) and known <= set(words)
+        for key, words in definition.get("not_with", {}).items()
+    )
 
 
 def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
