@@ -360,7 +360,11 @@ class _Composer:
     def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
         treatment = self.kb.treatments[chosen.kind]
         if chosen.kind == "sow":
-            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
+            amounts, temperature, way = (
+                {},
+                sowing_temperature(self.kb, self.facts, any(o.kind == "cold_moist" for o in self.findings.offers)),
+                None,
+            )
         else:
             made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
