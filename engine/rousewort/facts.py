@@ -194,7 +194,8 @@ def _lend(
     counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in words_known}
     if many:
         total = max(group["count"], 1)
-        words = [w for w in sorted(counts) if w in stated or len(votes.get(w, ())) / total >= share]
+        # What is said of the genus or family itself covers the members that nobody entered; a vote is of those entered.
+        words = sorted(stated) or [w for w in sorted(counts) if len(votes.get(w, ())) / total >= share]
     else:
         total = sum(counts.values()) + sum(len(votes.get(w, ())) for w in never)
         counts = _taken_together(counts)

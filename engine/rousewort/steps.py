@@ -84,7 +84,8 @@ class Steps:
     def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
         treatment = self.kb.treatments[chosen.kind]
         if chosen.kind == "sow":
-            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
+            chilled = any(offer.kind == "cold_moist" for offer in self.findings.offers)
+            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts, chilled), None
         else:
             made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way

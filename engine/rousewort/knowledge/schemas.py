@@ -412,6 +412,16 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "by_climate": mapped(
                 closed({"temperature_c": degrees}, ["temperature_c"], "By climate."), "Other temperatures by home climate."
             ),
+            "after_cold_at_most": closed(
+                {
+                    "temperature_c": {"type": "number", "description": "Degrees Celsius."},
+                    "held": held(vocabulary),
+                    "note": text("Why."),
+                    "sources": source_list,
+                },
+                ["temperature_c", "held"],
+                "For sowing: the warmest value to use after a cold period, whatever tests used.",
+            ),
             "expect": mapped(
                 closed(
                     {"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)},
