@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 from rousewort.contribute.tidy import tidy
 from rousewort.errors import KnowledgeTrouble
+from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import TAXON_FOLDERS, yaml_files
 from rousewort.knowledge.strict_yaml import read
 
@@ -131,3 +133,8 @@ def test_every_shipped_entry_and_rule_is_in_canonical_form(layer: Path, folder: 
         if tidy(p.read_bytes(), str(p), schema_for(p, layer)) != p.read_text("utf-8")
     ]
     assert not loose, "rousewort entry fmt " + " ".join(f"kb/{path}" for path in loose)
+
+
+@pytest.mark.parametrize("text", ["1e3", "0E0", "-.5", "12:30", "no", "007", "7", "2026-01-31", "~", "1.5e3"])
+def test_text_that_looks_like_something_else_is_written_in_quotes(text: str) -> None:
+    assert read(dump({"note": text}), "f").data == {"note": text}

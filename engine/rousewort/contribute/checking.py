@@ -97,9 +97,9 @@ def _check_entries(root: Path, members: list[Path], layers: Layers) -> Result:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:
             problems.append(Problem(shown, 0, 0, f"cannot be read: {error.strerror}", "Check its permissions."))
-    parts = ("sources", "treatments", "rules")
     beneath = set(known.files.values()) | set(known.store.names("species"))
-    checked = check_layer(documents, known.vocabulary, {part: known.store.shared(part) for part in parts}, beneath)
+    shared = {"sources": known.store.shared("sources"), "treatments": known.store.shared("treatments"), "rules": []}
+    checked = check_layer(documents, known.vocabulary, shared, beneath)  # entries alone: no rule is read
     problems += checked.problems
     spoilt = {problem.file for problem in problems}
     around = Around(known.store, known.vocabulary, known.hidden, [*known.beside, *checked.taxa])

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from rousewort.errors import Problem
 from rousewort.knowledge.names import fold
-from rousewort.knowledge.store import Store, genus_of
+from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.summary import UNITS, Record, firm, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -76,38 +76,27 @@ class Around:
                 )
         return found
 
-    @cached_property
-    def names(self) -> dict[str, list[tuple[str, str]]]:
-        """First word, or the rest, of every scientific name → (folded name, accepted name): one letter changes only one of them."""
-        from rousewort.knowledge.store import name_rows
-
-        known: list[tuple[str, str]] = [row for row in self.store.scientific_names() if row[1] not in self.hidden]  # type: ignore[attr-defined]
-        known += [
-            (f, r["name"])
-            for r in self.beside
-            if "adds_to" not in r
-            for f, kind in name_rows(r)
-            if kind != "common_name"
-        ]
-        parts: dict[str, list[tuple[str, str]]] = {}
-        for folded, accepted in known:
-            genus, _, rest = folded.partition(" ")
-            parts.setdefault(f"{genus} *", []).append((folded, accepted))
-            if rest:
-                parts.setdefault(f"* {rest}", []).append((folded, accepted))
-        return parts
+    def _alike(self, folded: str) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every scientific name that could be a misspelling of `folded`."""
+        parts = set(halves(folded))
+        beside = (
+            (known, record["name"])
+            for record in self.beside
+            if "adds_to" not in record
+            for known, kind in name_rows(record)
+            if kind != "common_name" and parts & set(halves(known))
+        )
+        return [row for row in self.store.alike(folded) if row[1] not in self.hidden] + list(beside)
 
     def claimed_by(self, name: str, but: str) -> str | None:
         """The accepted name of an entry, other than `but`, that has `name` as accepted name or synonym."""
         folded = fold(name)
-        same = (a for known, a in self.names.get(f"{folded.split(' ')[0]} *", ()) if known == folded)
-        return next((accepted for accepted in same if accepted != but), None)
+        return next((accepted for known, accepted in self._alike(folded) if known == folded and accepted != but), None)
 
     def one_letter_from(self, name: str) -> list[str]:
         """Accepted names of entries that have a name one letter, or two changed places, from this one."""
         folded = fold(name)
-        genus, _, rest = folded.partition(" ")
-        like = {*self.names.get(f"{genus} *", ()), *(self.names.get(f"* {rest}", ()) if rest else ())}
+        like = self._alike(folded)
         return sorted({accepted for known, accepted in like if accepted != name and _one_letter_apart(folded, known)})
 
     def lengths(self, genus: str, kind: str, unit: str, but: str) -> tuple[float, float] | None:
