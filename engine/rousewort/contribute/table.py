@@ -45,6 +45,15 @@ _GROUND = [
     Column("place", "where", "string", "Place in the work: page, table, abstract."),
     Column("countsLess", "low_standing", "string", "Why the fact counts less than others."),
 ]
+# Why a doubted fact stands, a column for each kind of doubt that an author may answer.
+_JUDGED = [
+    Column(f"judged{name}", f"judged.{code}", "string", f"Why the fact stands, though a check doubts {about}.")
+    for name, code, about in (
+        ("Contradiction", "contradiction", "that it goes with another"),
+        ("FarNumber", "far-number", "its number"),
+        ("ReportsDiffer", "reports-differ", "it, as another report says otherwise"),
+    )
+]
 _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + "measurementRemarks")
 
 
@@ -81,6 +90,7 @@ TABLES: dict[str, list[Column]] = {
         *_GROUND,
         Column("inferredFrom", "inferred_from", "string", "What somebody inferred it from; empty where the work says it."),
         _NOTE,
+        *_JUDGED,
     ],
     "reports": [
         _NAME,
@@ -106,6 +116,7 @@ TABLES: dict[str, list[Column]] = {
         Column("strength", "strength_pct", "number", "Strength of acid or solution.", unit="%"),
         Column("countsLess", "low_standing", "string", "Why this treatment counts less than the rest of the report."),
         _NOTE,
+        *_JUDGED,
     ],
     "lots": [
         _NAME,

@@ -199,6 +199,9 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
         return document.problem(
             path, f"{field_name} must be of type {part.get('type')}, not `{value}`", part.get("description", "")
         )
+    if kind == "pattern":
+        said = str(value).encode("unicode_escape").decode("ascii") if not str(value).isprintable() else value
+        return document.problem(path, f"`{said}` is not how {field_name} is written", part.get("description", ""))
     return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
 
 
