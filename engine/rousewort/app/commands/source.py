@@ -93,13 +93,10 @@ def _add(arguments: argparse.Namespace) -> int:
     ]
     if faults:
         raise Trouble(*faults)
-    path = folder / "sources.yaml"
-    text = path.read_text("utf-8") if path.exists() else ""
-    for work in made:
-        text = works.inserted(text, work)
-    write_output(str(path), text.encode(), b"", force=True)
+    write_output(str(folder / "sources.yaml"), works.with_works(folder, made).encode(), b"", force=True)
     for work in made:
         print(f"{work.id}: {work.citation}")
+    print(f"Next: rousewort entry new 'NAME' --source {made[0].id} --held read --where PLACE", file=sys.stderr)
     return 0
 
 

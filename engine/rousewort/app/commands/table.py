@@ -121,7 +121,7 @@ def _import(arguments: argparse.Namespace) -> int:
 
 def _write(folder: Path, made: dict[str, Any], works: dict[str, Any], over: Any) -> None:
     from rousewort.app.output import write_output
-    from rousewort.contribute.works import Work, inserted
+    from rousewort.contribute.works import Work, with_works
     from rousewort.knowledge.canonical import dump
 
     for place, record in made.items():
@@ -130,13 +130,9 @@ def _write(folder: Path, made: dict[str, Any], works: dict[str, Any], over: Any)
         depth = "../" * (len(Path(place).parts) - 1)
         write_output(str(path), dump(record, f"{depth}schema/taxon.schema.yaml").encode(), b"never over another file")
     known = _known_works(over)
-    sources = folder / "sources.yaml"
-    text = sources.read_text("utf-8") if sources.exists() else ""
-    for source, work in sorted(works.items()):
-        if source not in known:
-            text = inserted(text, Work(source, work.get("citation", ""), work.get("note")))
-    if text:
-        write_output(str(sources), text.encode(), b"", force=True)
+    new = [Work(s, w.get("citation", ""), w.get("note")) for s, w in sorted(works.items()) if s not in known]
+    if new:
+        write_output(str(folder / "sources.yaml"), with_works(folder, new).encode(), b"", force=True)
 
 
 def _known_works(over: Any) -> set[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ EPILOG = """examples:
       --where 'table 2' --trait dormancy_class=physical --report nick:found_needed \\
       --report cold_moist:recommended=42-60
   rousewort entry new 'Sallowia ripensis' --observations seen.yaml --source own-records-2026
+  rousewort entry new 'Sallowia ripensis' --trial sheet.csv --kb ~/my-nursery-kb
 """
 
 
@@ -36,9 +38,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--report",
         action="append",
         default=[],
-        metavar="KIND:MEANING[=DAYS]",
-        help="what the work did, e.g. cold_moist:found_needed=60-90",
+        metavar="KIND:MEANING[=AMOUNT][@DEGREES]",
+        help="what the work did, e.g. cold_moist:found_needed=60-90@4, acid:found_effective=60-, "
+        "hot_water/held:found_effective=5@80, warm_moist:tested=8@28/14",
     )
+    parser.add_argument(
+        "--germinated",
+        metavar="PERCENT[@DEGREES]",
+        help="how much germinated, treated/untreated, and at what warmth: 84-93/2, /0, 70@20/10",
+    )
+    parser.add_argument("--note", help="what a reader should know of it, in your own words")
+    parser.add_argument("--trial", type=Path, metavar="SHEET", help="a filled-in sheet of rousewort trial")
     parser.add_argument("--observations", type=Path, metavar="FILE", help="observations saved by rousewort observe")
     parser.add_argument(
         "--ask",
@@ -72,23 +82,48 @@ def run(arguments: argparse.Namespace) -> int:
             f"{name} is {'a synonym of ' + known if known != name else 'an entry'} already. See it: rousewort show '{known}'"
         )
     said = _said(arguments, kb, name)
+    if said.family and (fault := start.family_fault(said.family)):
+        raise Trouble(fault)
     if arguments.ask or (arguments.ask is None and sys.stdin.isatty()):
         said = _ask(kb, said)
-    entry = start.entry_of(kb, said)
+    own = None
+    if arguments.observations and not said.source:
+        own = start.own_source(said, "observations", date.today())
+        said = said._replace(source=own, held="read", where=said.where or arguments.observations.name)
+    if arguments.trial:
+        made, of_trial = start.from_trial(kb, arguments.trial, said, date.today())
+        said, own = said._replace(own=made), own or of_trial
+    entry = start.entry_of(kb, said, own)
     if private:
         start.write_schemas(kb, folder)
+    if own:
+        _add_own_source(folder, own, name)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_output(
         str(path), start.text_of(kb, entry, "../../schema/taxon.schema.yaml").encode(), b"never over another file"
     )
     print(path)
-    if known:
+    if known and "adds_to" not in entry:
         print(
             f"It replaces the whole entry of {known} beneath. To add reports only, write `adds_to: {known}`.",
             file=sys.stderr,
         )
     print(f"Next: fill it in, then\n  rousewort entry check {path}\n  rousewort entry preview {path}", file=sys.stderr)
     return 0
+
+
+def _add_own_source(folder: Path, source: str, name: str) -> None:
+    """A work for what the author saw or tried, so that its facts can cite it."""
+    from rousewort.app.output import write_output
+    from rousewort.contribute.works import Work, with_works
+    from rousewort.knowledge.strict_yaml import read
+
+    path = folder / "sources.yaml"
+    if path.exists() and source in read(path.read_bytes(), str(path)).data:
+        return
+    what = "germination trial" if source.startswith("own-trial") else "bench tests"
+    work = Work(source, f"Own {what} of {name}, read {date.today().isoformat()}, not published")
+    write_output(str(path), with_works(folder, [work]).encode(), b"", force=True)
 
 
 def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
@@ -108,6 +143,12 @@ def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
                     treatments.append(made)
             except Trouble as trouble:
                 problems += trouble.problems
+    germinated = None
+    if arguments.germinated:
+        try:
+            germinated = start.parse_germinated(arguments.germinated)
+        except Trouble as trouble:
+            problems += trouble.problems
     if problems:
         raise Trouble(*problems)
     said = start.Said(
@@ -120,6 +161,8 @@ def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
         arguments.where,
         traits,
         tuple(treatments),
+        arguments.note,
+        germinated,
     )
     if arguments.observations:
         plant, seen = start.from_observations(kb, arguments.observations)
