@@ -93,7 +93,7 @@ def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
         problems.append(f"'{text}': write {REPORT_FORM}, the meaning one of: {', '.join(meanings)}.")
     if way and (kind != "hot_water" or way not in ("poured", "held")):
         problems.append(f"'{text}': only hot water has a way: hot_water/held or hot_water/poured.")
-    found = _AMOUNT.fullmatch(amount.strip())
+    found = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
     if not found:
         problems.append(f"'{text}': write the amount and the degrees as {kind}:{means}=60-90@4, or 60-, 24h, @28/14.")
     if problems or not found:
@@ -103,7 +103,8 @@ def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
         made["way"] = way or "unknown"
     days = _range(found["low"], found["low_to"], found["low_high"])
     if days:
-        made[_UNITS.get(found["unit"]) or kb.treatments.get(kind, {}).get("measures", "days")] = days
+        usual = "minutes" if way == "held" else kb.treatments.get(kind, {}).get("measures", "days")
+        made[_UNITS.get(found["unit"], usual)] = days
     if degrees := _degrees(found):
         made["temperature_c"] = degrees
     return made
