@@ -179,7 +179,7 @@ def nearest(word: str, allowed: list[str]) -> str:
 def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem:
     """One schema failure as where, what, and what to write instead."""
     kind, part = error.kind.name, _part_at(schema, list(error.schema_path))
-    field_name = next((p for p in reversed(path) if isinstance(p, str)), "entry")
+    field_name = next((p for p in reversed(path) if isinstance(p, str) and p != "is"), "entry")
     value = error.instance
     if kind == "required":
         return document.problem(
