@@ -261,7 +261,7 @@ def test_a_rule_is_checked_with_everything_that_it_could_break(private) -> None:
 
 def test_checking_one_file_and_checking_everything_find_the_same_in_it(layer: Path, own_cache: Path) -> None:
     whole = check_all(all_layers())
-    some = sorted({d.problem.file for d in whole.doubts if d.code != "no-place"})[:25]
+    some = sorted({d.problem.file for d in (*whole.doubts, *whole.judged) if d.code != "no-place"})[:25]
     assert some
     alone = check_files([Path(f) for f in some], all_layers())
     key = lambda d: (Path(d.problem.file).resolve(), d.code, d.problem.line, d.problem.what)  # noqa: E731
@@ -296,3 +296,67 @@ def test_a_copy_of_the_whole_knowledge_base_is_checked_as_itself(layer: Path, tm
     path = next((copy / "species").rglob("cercis-canadensis.yaml"))
     result = check_files([path], all_layers())
     assert result.problems == () and {d.code for d in result.doubts} <= {"no-place"}
+
+
+FAR = "      - {kind: soak, means: found_effective, hours: {low: 48, high: 48}}\n"
+
+
+def judged(private, reason: str) -> list[tuple[str, str]]:
+    """(level, code) of every doubt on the invented plant, with a soak far over the limit and a judgement on it."""
+    soak = FAR.replace("}}", f"}}, judged: {{far-number: '{reason}'}}}}")
+    path = private.plant(("      - {kind: nick, means: found_needed}\n", soak))
+    _, out, _ = private.run("entry", "check", path, "--json")
+    _, more, _ = private.run("entry", "check", path, "--json", "--doubts", "judged")
+    return [(row["level"], row["code"]) for row in (*json.loads(out), *json.loads(more))]
+
+
+def test_a_doubt_that_an_author_answered_rests_and_is_counted(private) -> None:
+    assert judged(private, "The notes say 48 hours, twice; the stone is thick.") == [("judged", "far-number")]
+
+
+def test_a_judgement_does_not_outlive_the_number_that_it_is_about(private) -> None:
+    assert judged(private, "The notes say 36 hours, twice; the stone is thick.") == [("doubt", "far-number")]
+
+
+def test_a_word_is_no_judgement(private) -> None:
+    assert judged(private, "ok, 48") == [("error", "error")]
+
+
+def test_a_judgement_on_nothing_is_doubted_itself(private) -> None:
+    path = private.plant(
+        (
+            "{kind: nick, means: found_needed}",
+            "{kind: nick, means: found_needed, judged: {reports-differ: nobody has said otherwise so far}}",
+        )
+    )
+    _, out, _ = private.run("entry", "check", path, "--json")
+    assert [row["code"] for row in json.loads(out)] == ["judged-in-vain"]
+
+
+def test_doubts_of_one_kind_are_listed_when_asked_for(private) -> None:
+    path = private.plant(("      - {kind: nick, means: found_needed}\n", FAR))
+    code, out, _ = private.run("entry", "check", path, "--doubts", "far-number")
+    assert code == 0 and "beyond the limit" in out
+    code, _, err = private.run("entry", "check", path, "--doubts", "far-numbers")
+    assert code == 2 and "Did you mean `far-number`?" in err
+
+
+def test_a_family_that_nobody_knows_is_doubted(private) -> None:
+    path = private.plant(("family: Fabaceae", "family: Fabiaceae"))
+    _, out, _ = private.run("entry", "check", path)
+    assert "Fabiaceae is none of the families known here" in out and "Did you mean `Fabaceae`?" in out
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("name: Sallowia pontis", "name: Sallowia pontis L.", "not how name is written"),
+        ("family: Fabaceae", "family: the pea family", "ends in -aceae"),
+        ("  - Sallowia vetus", "  - <b>Sallowia vetus</b>", "not how synonyms is written"),
+        ("traits:\n  dormancy_class", 'common_names: ["bell\\u0007"]\ntraits:\n  dormancy_class', r"bell\\x07"),
+        ("traits:\n  dormancy_class", "common_names: ['[a](b)']\ntraits:\n  dormancy_class", "no markup"),
+    ],
+)
+def test_names_are_names_and_nothing_else(private, old: str, new: str, said: str) -> None:
+    code, out, _ = private.run("entry", "check", private.plant((old, new)))
+    assert code == 1 and said.replace(r"\\", "\\") in " ".join(out.split())

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import pytest
-from rousewort.contribute.start import Said, accepted_form, questions
+from rousewort.contribute.start import Said, accepted_form, parse_report, questions
 from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
 
@@ -122,7 +123,7 @@ def test_what_flags_say_is_not_asked(kb) -> None:
     said = Said(
         "Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)}
     )
-    assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "report"]
+    assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "report", "germinated"]
 
 
 def test_observations_become_traits(private, tmp_path) -> None:
@@ -170,3 +171,66 @@ def test_a_name_is_put_into_its_form(name: str, form: str) -> None:
 def test_what_is_no_name_is_refused(name: str) -> None:
     with pytest.raises(Trouble):
         accepted_form(name)
+
+
+@pytest.mark.parametrize(
+    ("text", "made"),
+    [
+        ("cold_moist:found_needed=60-90@4", {"days": {"low": 60, "high": 90}, "temperature_c": {"low": 4, "high": 4}}),
+        ("acid:found_effective=60-", {"minutes": {"low": 60, "high": None}}),
+        ("acid:found_effective=-30", {"minutes": {"low": None, "high": 30}}),
+        ("acid:found_effective=1.5h", {"hours": {"low": 1.5, "high": 1.5}}),
+        ("warm_moist:tested=60@28/14", {"days": {"low": 60, "high": 60}, "temperature_c": {"day": 28, "night": 14}}),
+        ("after-ripen:recommended@20-25", {"temperature_c": {"low": 20, "high": 25}}),
+        ("hot_water/held:found_effective=5@80", {"way": "held", "minutes": {"low": 5, "high": 5}, "temperature_c": {"low": 80, "high": 80}}),
+        ("hot_water:tested", {"way": "unknown"}),
+    ],
+)  # fmt: skip
+def test_a_report_in_one_word_keeps_what_it_says(kb, text: str, made: dict) -> None:
+    kind, means = text.split("=")[0].split("@")[0].replace("-", "_").split(":")
+    assert parse_report(kb, text) == {"kind": kind.split("/")[0], "means": means} | made
+
+
+@pytest.mark.parametrize(
+    "text", ["soak:tested=abc", "soak:tested=1-2-3", "soak:tested=2 weeks", "soak/held:tested", "soak:tested=1@"]
+)
+def test_a_report_that_cannot_be_read_is_not_guessed(kb, text: str) -> None:
+    with pytest.raises(Trouble):
+        parse_report(kb, text)
+
+
+def test_germination_is_a_report_even_where_nothing_was_done(private) -> None:
+    code, out, _ = private.run("entry", "new", "Sallowia ripae", "--family", "Fabaceae", "--source", "bridge-2001",
+        "--germinated", "/78@20/10", "--note", "in light", "--no-ask")  # fmt: skip
+    assert code == 0
+    assert read(Path(out.strip()).read_bytes(), "f").data["reports"] == [
+        {"source": "bridge-2001", "held": "read", "germination_pct": {"untreated": {"low": 78, "high": 78}},
+         "germination_temperature_c": {"day": 20, "night": 10}, "note": "in light"}
+    ]  # fmt: skip
+
+
+SHEET = "arm,replicate,seeds,day,new_roots,hard\ncontrol,1,30,28,0,30\nnicked,1,30,28,27,3\n"
+
+
+def test_a_trial_becomes_an_entry_with_a_source_of_its_own(private, tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(SHEET, "utf-8")
+    code, out, _ = private.run("entry", "new", "Sallowia ripae", "--family", "Fabaceae", "--trial", sheet, "--no-ask")
+    (report,) = read(Path(out.strip()).read_bytes(), "f").data["reports"]
+    assert code == 0 and report["where"] == "sheet.csv" and "27 of 30" in report["note"]
+    assert report["source"] in (private.folder / "sources.yaml").read_text()
+    code, _, err = private.run("entry", "check", out.strip(), "--strict")
+    assert code == 0, err
+
+
+def test_a_trial_on_a_plant_that_has_an_entry_only_adds_its_report(private, tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(SHEET, "utf-8")
+    _, out, _ = private.run("entry", "new", "Cercis canadensis", "--trial", sheet, "--no-ask")
+    made = read(Path(out.strip()).read_bytes(), "f").data
+    assert made["adds_to"] == "Cercis canadensis" and "traits" not in made and len(made["reports"]) == 1
+
+
+def test_a_family_that_is_none_is_refused_before_anything_is_written(private) -> None:
+    code, _, err = private.run("entry", "new", "Sallowia ripae", "--family", "willows", "--no-ask")
+    assert code == 2 and "-aceae" in err and not list(private.folder.rglob("sallowia-ripae.yaml"))

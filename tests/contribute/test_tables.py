@@ -25,6 +25,30 @@ def test_every_shipped_entry_comes_back_as_it_went_out(kb, memory, tmp_path: Pat
     assert all(kb.sources[source] == work for source, work in works.items())
 
 
+@pytest.mark.parametrize(
+    ("mark", "encoding"), [(",", "utf-8-sig"), (";", "utf-8-sig"), ("\t", "utf-8"), ("\t", "utf-16")]
+)
+def test_a_spreadsheet_may_save_the_tables_its_own_way(kb, memory, tmp_path: Path, mark: str, encoding: str) -> None:
+    """Semicolons and decimal commas, a byte order mark, Windows lines, columns moved, empty rows and cells at the end."""
+    names = sorted(memory.records)[::40]
+    for name, text in export(kb, names).items():
+        if not name.endswith(".csv"):
+            continue
+        rows = [row[::-1] for row in csv.reader(text.splitlines(keepends=True))]
+        if mark == ";":
+            numbers = {
+                i
+                for i, head in enumerate(rows[0])
+                if any(c.name == head and c.type == "number" for c in TABLES[name[:-4]])
+            }
+            rows = [[c.replace(".", ",") if i in numbers else c for i, c in enumerate(row)] for row in rows]
+        rows = [[*row, "", ""] for row in rows] + [[""] * 3]
+        with (tmp_path / name).open("w", encoding=encoding, newline="") as out:
+            csv.writer(out, delimiter=mark, lineterminator="\r\n").writerows(rows)
+    records, _ = read_folder(tmp_path)
+    assert records == {name: memory.records[name] for name in names}
+
+
 def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> None:
     files = export(kb, ["Cercis canadensis"])
     described = {
@@ -77,9 +101,16 @@ def test_an_import_that_fails_its_check_writes_nothing(private, rousewort, tmp_p
     [
         ("taxa", "scientificName", "scientificname", "no such columns: scientificname"),
         ("treatments", ",60,60,d", ",sixty,60,d", "'sixty' is no number"),
+        ("treatments", ",60,60,d", ",inf,60,d", "'inf' is no number"),
+        ("taxa", "family,synonyms", "family,family", "twice: family"),
         ("treatments", "Cercis canadensis,1", "Cercis canadensis,7", "no such report"),
         ("traits", "Cercis canadensis,coat", "Cercis silva,coat", "not in taxa.csv"),
-        ("taxa", "Cercis canadensis,species", "Cercis canadensis,species,more,more,more,more", "more or fewer cells"),
+        (
+            "taxa",
+            "Cercis canadensis,species",
+            "Cercis canadensis,species,more,more,more,more",
+            "10 cells and the head 6",
+        ),
     ],
 )
 def test_a_wrong_cell_is_told_with_its_file_and_line(

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rousewort.contribute.tidy import tidy
 from rousewort.errors import KnowledgeTrouble
+from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import TAXON_FOLDERS, yaml_files
 from rousewort.knowledge.strict_yaml import read
 
@@ -121,13 +122,29 @@ def test_a_file_that_cannot_be_read_is_left_alone_and_the_others_are_put_into_fo
     assert broken.read_text() == "name: a\nname: b\n" and path.read_text() != LOOSE
 
 
-@pytest.mark.parametrize("folder", [*TAXON_FOLDERS, "rules", "names"])
-def test_every_shipped_entry_and_rule_is_in_canonical_form(layer: Path, folder: str) -> None:
+@pytest.mark.parametrize("folder", ["", *TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"])
+def test_every_shipped_file_is_in_canonical_form(layer: Path, folder: str) -> None:
     from rousewort.contribute.tidy import schema_for
 
+    files = list(yaml_files(layer / folder)) if folder else sorted(layer.glob("*.yaml"))
     loose = [
         str(p.relative_to(layer))
-        for p in yaml_files(layer / folder)
+        for p in files
         if tidy(p.read_bytes(), str(p), schema_for(p, layer)) != p.read_text("utf-8")
     ]
-    assert not loose, "rousewort entry fmt " + " ".join(f"kb/{path}" for path in loose)
+    assert files and not loose, "rousewort entry fmt " + " ".join(f"kb/{path}" for path in loose)
+
+
+def test_no_folder_of_the_knowledge_base_is_forgotten_here(layer: Path) -> None:
+    checked = {*TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"}
+    assert {p.name for p in layer.iterdir() if p.is_dir()} == checked
+
+
+def test_a_comment_inside_a_short_mapping_stays_with_its_key() -> None:
+    made = tidy("record:\n  seeds: 20   # a sowing\n  # days\n  every: 7\nother: {a: 1, b: 2}\n", "x")
+    assert made == "record:\n  # a sowing\n  seeds: 20\n  # days\n  every: 7\nother: {a: 1, b: 2}\n"
+
+
+@pytest.mark.parametrize("text", ["1e3", "0E0", "-.5", "12:30", "no", "007", "7", "2026-01-31", "~", "1.5e3"])
+def test_text_that_looks_like_something_else_is_written_in_quotes(text: str) -> None:
+    assert read(dump({"note": text}), "f").data == {"note": text}

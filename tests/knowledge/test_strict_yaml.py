@@ -57,6 +57,10 @@ def test_a_key_that_stands_twice_deep_inside_is_refused() -> None:
         ".NaN",
         "=",
         "<<",
+        "1e3",
+        "0E0",
+        "1.5e3",
+        "-.5",
     ],
 )
 def test_a_word_that_readers_take_for_something_else_is_refused(word: str) -> None:
@@ -86,7 +90,7 @@ def test_keys_stay_words_whatever_they_look_like() -> None:
         ("-3", -3),
         ("0", 0),
         ("2.5", 2.5),
-        ("1e3", 1000.0),
+        ("1.0e+3", 1000.0),
         (".5", 0.5),
         ("true", True),
         ("False", False),

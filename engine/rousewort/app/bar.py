@@ -35,3 +35,10 @@ class Bar:
             self.stream.write("\r" + " " * self._width + "\r")
             self.stream.flush()
             self._width = 0
+
+
+def watched() -> Bar | None:
+    """A bar on standard error, where a person watches it."""
+    import sys
+
+    return Bar(sys.stderr) if sys.stderr.isatty() else None

@@ -49,7 +49,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
         description="How to wake a dormant seed, and why.",
         epilog="examples:\n  rousewort plan 'black haw'\n  rousewort plan 'Cercis canadensis' --without fridge --allow acid\n"
         "  rousewort why 'Cercis canadensis' cold_moist\n  rousewort find --family Fabaceae\n",
-        formatter_class=_Help,
+        formatter_class=Help,
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and which rules engine runs")
     # `prog` given: argparse would otherwise format its own usage here, and import half a dozen modules to do it.
@@ -62,7 +62,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
                 help=help_text,
                 description=module.HELP,
                 epilog=module.EPILOG,
-                formatter_class=_Help,
+                formatter_class=Help,
             )
             child.add_argument(
                 "--kb", action="append", default=[], metavar="DIR", help="a private knowledge base laid over ours"
@@ -74,7 +74,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     return parser
 
 
-class _Help(argparse.RawDescriptionHelpFormatter):
+class Help(argparse.RawDescriptionHelpFormatter):
     """80 columns, whatever the terminal: asking for its width would import a module that nothing else needs."""
 
     def __init__(self, prog: str) -> None:

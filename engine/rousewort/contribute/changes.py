@@ -249,4 +249,8 @@ def at_commit(clone: Path, commit: str) -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="rousewort-") as name:
         with tarfile.open(fileobj=io.BytesIO(made.stdout)) as archive:
             archive.extractall(name, filter="data")
+        for now in (clone / "vocabulary").glob("*.yaml"):  # a file that there was not yet: today's words do
+            then = Path(name, "vocabulary", now.name)
+            if then.parent.is_dir() and not then.exists():
+                then.write_bytes(now.read_bytes())
         yield Path(name)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from rousewort.contribute.layout import Layers, root_of, with_root
 from rousewort.contribute.reference import reference
@@ -16,11 +16,13 @@ from rousewort.knowledge.strict_yaml import Document
 
 
 class Result(NamedTuple):
-    """What checking found, in order of file and line."""
+    """What checking found, in order of file and line. `judged`: doubts that an author looked at and answered."""
 
     files: int
     problems: tuple[Problem, ...]
     doubts: tuple[Doubt, ...]
+    judged: tuple[Doubt, ...]
+    codes: Mapping[str, Mapping[str, Any]]  # every kind of doubt, as kb/vocabulary/doubts.yaml has it
 
 
 def check_files(files: Sequence[Path], layers: Layers) -> Result:
@@ -32,14 +34,17 @@ def check_files(files: Sequence[Path], layers: Layers) -> Result:
     groups = _by_root(files)
     problems: list[Problem] = []
     found: list[Doubt] = []
+    codes: Mapping[str, Any] = {}
     for root, members in groups.items():
         over = with_root(layers, root)
         entries = all(path.relative_to(root).parts[0] in TAXON_FOLDERS for path in members)
         result = _check_entries(root, members, over) if entries else check_all(over)
         chosen = {str(path) for path in members}
         problems += result.problems
-        found += [d for d in result.doubts if str(Path(d.problem.file).resolve()) in chosen]
-    return _sorted(len(files), problems, found)
+        both = (*result.doubts, *result.judged)
+        found += [d for d in both if str(Path(d.problem.file).resolve()) in chosen]
+        codes = result.codes
+    return _sorted(len(files), problems, found, codes)
 
 
 def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None) -> Result:
@@ -58,11 +63,13 @@ def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None
                 progress("weighing", count)
             if kind_of(path) == "taxon" and document.file not in spoilt:
                 found += doubts(document, around)
-    return _sorted(count, laid.problems, found)
+    return _sorted(count, laid.problems, found, laid.store.vocabulary.files["doubts"])
 
 
-def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt]) -> Result:
-    return Result(count, tuple(sorted(set(problems))), tuple(sorted(set(found), key=lambda d: (d.problem, d.code))))
+def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt], codes: Mapping[str, Any]) -> Result:
+    order = sorted(set(found), key=lambda d: (d.problem, d.code))
+    open_ones, judged = [d for d in order if not d.judged], [d for d in order if d.judged]
+    return Result(count, tuple(sorted(set(problems))), tuple(open_ones), tuple(judged), codes)
 
 
 def _by_root(files: Sequence[Path]) -> dict[Path, list[Path]]:
@@ -97,9 +104,9 @@ def _check_entries(root: Path, members: list[Path], layers: Layers) -> Result:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:
             problems.append(Problem(shown, 0, 0, f"cannot be read: {error.strerror}", "Check its permissions."))
-    parts = ("sources", "treatments", "rules")
     beneath = set(known.files.values()) | set(known.store.names("species"))
-    checked = check_layer(documents, known.vocabulary, {part: known.store.shared(part) for part in parts}, beneath)
+    shared = {"sources": known.store.shared("sources"), "treatments": known.store.shared("treatments"), "rules": []}
+    checked = check_layer(documents, known.vocabulary, shared, beneath)  # entries alone: no rule is read
     problems += checked.problems
     spoilt = {problem.file for problem in problems}
     around = Around(known.store, known.vocabulary, known.hidden, [*known.beside, *checked.taxa])
@@ -109,7 +116,7 @@ def _check_entries(root: Path, members: list[Path], layers: Layers) -> Result:
         if document.file not in spoilt:
             problems += _claimed(document, around, taken, root)
             found += doubts(document, around)
-    return Result(len(members), tuple(problems), tuple(found))
+    return _sorted(len(members), problems, found, known.vocabulary.files["doubts"])
 
 
 def _claimed(document: Document, around: Around, taken: dict[str, str], root: Path) -> list[Problem]:

@@ -6,10 +6,10 @@ It lives in the user's cache. Changed entries are read beside it; where anything
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import sqlite3
+import zlib
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -33,7 +33,7 @@ def sound_part(layers: Layers) -> KnowledgeBase:
     if not found.hidden and not found.beside:
         return KnowledgeBase(found.store)
     # The kept index is behind: a check of one file can allow for that, a whole knowledge base cannot.
-    return KnowledgeBase(_make(layers, _listing(layers.folders), _index_of(layers))[0])
+    return KnowledgeBase(_make(layers, _listing(layers), _index_of(layers))[0])
 
 
 class Reference(NamedTuple):
@@ -52,7 +52,7 @@ class Reference(NamedTuple):
 
 def reference(layers: Layers, checking: list[Path]) -> Reference:
     """The reference for some files. Raises KnowledgeTrouble only where the vocabulary itself is broken."""
-    now = _listing(layers.folders)
+    now = _listing(layers)
     path = _index_of(layers)
     kept = _open(path)
     if kept is not None:
@@ -90,28 +90,34 @@ def _is_entry(path: str, folders: tuple[Path, ...]) -> bool:
     return any(Path(path).is_relative_to(folder.resolve() / top) for folder in folders for top in TAXON_FOLDERS)
 
 
-def _listing(folders: tuple[Path, ...]) -> dict[str, list[int]]:
+def _listing(layers: Layers) -> dict[str, list[int]]:
     found: dict[str, list[int]] = {}
-    for layer in folders:
+    if layers.base_index:
+        status = layers.base_index.stat()
+        found[str(layers.base_index)] = [status.st_size, status.st_mtime_ns]
+    for layer in layers.folders:
         stack = [str(layer.resolve())]
         while stack:
             with os.scandir(stack.pop()) as entries:
                 for entry in entries:
-                    if entry.name.startswith(".") or entry.name == "schema":
+                    name = entry.name
+                    if name.startswith(".") or name == "schema":
                         continue  # nobody's entries; the schemas are written from the vocabulary
-                    if entry.is_dir(follow_symlinks=False):
-                        stack.append(entry.path)
-                    elif entry.name.endswith((".yaml", ".yml")):
+                    if name.endswith((".yaml", ".yml")):
                         status = entry.stat()
                         found[entry.path] = [status.st_size, status.st_mtime_ns]
+                    elif entry.is_dir(follow_symlinks=False):
+                        stack.append(entry.path)
     return found
 
 
 def _digest(layers: Layers) -> str:
     parts = [str(folder.resolve()) for folder in layers.folders]
     if layers.base_index:
-        parts.append(f"{layers.base_index}|{layers.base_index.stat().st_mtime_ns}")
-    return hashlib.blake2b("\n".join(parts).encode(), digest_size=16).hexdigest()
+        parts.append(str(layers.base_index))
+    text = "\n".join(parts).encode()
+    # Only a name: the listing inside tells what it was made from. (hashlib would take 3 ms to import.)
+    return f"{zlib.crc32(text):08x}{zlib.adler32(text):08x}"
 
 
 def _open(path: Path) -> tuple[IndexStore, Listing] | None:

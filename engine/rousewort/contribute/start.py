@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -12,7 +14,7 @@ from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import nearest
-from rousewort.knowledge.names import fold
+from rousewort.knowledge.names import fold, slug
 
 MOST_WORDS = 2  # of a trait, shown of relatives
 
@@ -30,6 +32,8 @@ class Said(NamedTuple):
     traits: Mapping[str, tuple[str, ...]] = {}
     treatments: tuple[Mapping[str, Any], ...] = ()
     note: str | None = None
+    germinated: Mapping[str, Any] | None = None  # of the report: germination_pct, germination_temperature_c
+    own: Mapping[str, Any] | None = None  # statements and reports of an own trial, each with its ground
 
 
 def accepted_form(name: str) -> str:
@@ -58,41 +62,104 @@ def parse_trait(kb: KnowledgeBase, text: str) -> tuple[str, str]:
     return key, word
 
 
+_UNITS = {"d": "days", "h": "hours", "min": "minutes"}
+_NUMBER = r"\d+(?:\.\d+)?"
+_SPAN = rf"(?P<{{0}}>{_NUMBER})?(?P<{{0}}_to>-(?P<{{0}}_high>{_NUMBER})?)?"
+_AMOUNT = re.compile(
+    (
+        _SPAN.format("low") + r"\s*(?P<unit>d|h|min)?(?:@(?:(?P<day>N)/(?P<night>N)|" + _SPAN.format("warm") + "))?"
+    ).replace("N)", f"{_NUMBER})")
+)
+REPORT_FORM = "KIND:MEANING[=AMOUNT][@DEGREES]"
+
+
 def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
-    """`cold_moist:found_needed=60-90` → a treatment. The number is in the treatment's own unit. Raises Trouble."""
-    head, _, amount = text.partition("=")
+    """`cold_moist:found_needed=60-90@4` → a treatment. Raises Trouble.
+
+    The amount is in the treatment's own unit, or says d, h or min; an end left out (`60-`) is open. Degrees are °C, one
+    number, two (`4-6`), or day and night (`28/14`). Hot water says its way: `hot_water/held:found_effective=5@80`.
+    """
+    head, sign, amount = text.partition("=")
+    if not sign:
+        head, sign, amount = text.partition("@")
+        amount = sign + amount
     kind, _, means = (part.strip().replace("-", "_") for part in head.partition(":"))
+    kind, _, way = kind.partition("/")
     kinds, meanings = sorted({*kb.treatments, "open_coat"}), list(kb.vocabulary.files["report_meanings"])
     problems = []
     if kind not in kinds:
         problems.append(f"'{text}': '{kind}' is no treatment. {nearest(kind, kinds)}Treatments: {', '.join(kinds)}.")
     if means not in meanings:
-        problems.append(f"'{text}': write KIND:MEANING, with one of: {', '.join(meanings)}.")
-    ends = [end.strip() for end in amount.split("-")] if amount.strip() else []
-    if len(ends) > 2 or not all(end.isdigit() for end in ends):
-        problems.append(f"'{text}': write the amount as a number or two, e.g. {kind}:{means}=60-90.")
-    if problems:
+        problems.append(f"'{text}': write {REPORT_FORM}, the meaning one of: {', '.join(meanings)}.")
+    if way and (kind != "hot_water" or way not in ("poured", "held")):
+        problems.append(f"'{text}': only hot water has a way: hot_water/held or hot_water/poured.")
+    found = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
+    if not found:
+        problems.append(f"'{text}': write the amount and the degrees as {kind}:{means}=60-90@4, or 60-, 24h, @28/14.")
+    if problems or not found:
         raise Trouble(*problems)
     made: dict[str, Any] = {"kind": kind, "means": means}
-    if ends:
-        made[kb.treatments.get(kind, {}).get("measures", "days")] = {"low": int(ends[0]), "high": int(ends[-1])}
-    return made | ({"way": "unknown"} if kind == "hot_water" else {})
+    if kind == "hot_water":
+        made["way"] = way or "unknown"
+    days = _range(found["low"], found["low_to"], found["low_high"])
+    if days:
+        usual = "minutes" if way == "held" else kb.treatments.get(kind, {}).get("measures", "days")
+        made[_UNITS.get(found["unit"], usual)] = days
+    if degrees := _degrees(found):
+        made["temperature_c"] = degrees
+    return made
 
 
-def entry_of(kb: KnowledgeBase, said: Said) -> dict[str, Any]:
-    """The entry as data: only what was said. Raises Trouble for every thing that is missing or wrong."""
+def _number(text: str | None) -> int | float | None:
+    return None if text is None else float(text) if "." in text else int(text)
+
+
+def _range(low: str | None, to: str | None, high: str | None) -> dict[str, Any] | None:
+    """60 → 60 to 60; 60-90; 60- open above; -90 open below; nothing → None."""
+    if low is None and high is None:
+        return None
+    return {"low": _number(low), "high": _number(high) if to else _number(low)}
+
+
+def parse_germinated(text: str) -> dict[str, Any]:
+    """`84-93/2@20/10` → what a report says of germination: per cent of seed, treated/untreated, either of which may be
+    left out, and the degrees it germinated at. Raises Trouble.
+    """
+    percent, _, degrees = text.replace("%", "").partition("@")
+    made: dict[str, Any] = {}
+    parts = [re.fullmatch(_SPAN.format("low"), part.strip()) for part in percent.split("/")]
+    warm = _AMOUNT.fullmatch(f"@{degrees.strip()}") if degrees else None
+    if len(parts) > 2 or not all(parts) or (degrees and not warm):
+        raise Trouble(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
+    for key, found in zip(("treated", "untreated"), parts, strict=False):
+        if found and (span := _range(found["low"], found["low_to"], found["low_high"])):
+            made.setdefault("germination_pct", {})[key] = span
+    return made | ({"germination_temperature_c": _degrees(warm)} if warm else {})
+
+
+def _degrees(found: re.Match[str]) -> dict[str, Any] | None:
+    if found["day"]:
+        return {"day": _number(found["day"]), "night": _number(found["night"])}
+    return _range(found["warm"], found["warm_to"], found["warm_high"])
+
+
+def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str, Any]:
+    """The entry as data: only what was said. `own`: a source that is about to be added. Raises Trouble for every thing
+    that is missing or wrong."""
     genus = said.name.split()[0]
     family = said.family or kb.genus_family(genus)
     problems = []
     if not family:
         problems.append(f"The family of {genus} is not known here. Give it: --family Rosaceae")
+    elif fault := family_fault(family):
+        problems.append(fault)
     held = said.held or ("read" if said.source else "practice")
-    if said.source and said.source not in kb.sources:
+    if said.source and said.source not in {*kb.sources, own}:
         known = nearest(said.source, sorted(kb.sources))
         problems.append(
             f"'{said.source}' is not in sources.yaml. {known}Add the work first: rousewort source add --help"
         )
-    if held != "practice" and not said.source and (said.traits or said.treatments):
+    if held != "practice" and not said.source and (said.traits or said.treatments or said.germinated):
         problems.append(f"What is held as {held} names its work. Give it: --source ID")
     if problems:
         raise Trouble(*problems)
@@ -101,23 +168,38 @@ def entry_of(kb: KnowledgeBase, said: Said) -> dict[str, Any]:
         "held": held,
         **({"where": said.where} if said.where else {}),
     }
-    if said.note:
-        ground["note"] = said.note
+    note = {"note": said.note} if said.note else {}  # of what was done, where that is told; else of each trait
     entry: dict[str, Any] = {"name": said.name, "rank": "species", "family": family}
+    if "adds_to" in (said.own or {}) and not (said.traits or said.treatments):
+        entry["adds_to"] = (said.own or {})["adds_to"]  # it has an entry beneath: the trial adds to it
     for key in ("synonyms", "common_names"):
         if getattr(said, key):
             entry[key] = list(getattr(said, key))
     if said.traits:
         order = [k for k in kb.vocabulary.traits if k in said.traits]
-        entry["traits"] = {key: [{"is": word, **ground} for word in said.traits[key]] for key in order}
-    if said.treatments:
-        entry["reports"] = [{**ground, "treatments": [dict(t) for t in said.treatments]}]
+        about = {} if said.treatments or said.germinated else note
+        entry["traits"] = {key: [{"is": word, **ground, **about} for word in said.traits[key]] for key in order}
+    if said.treatments or said.germinated:
+        did = {"treatments": [dict(t) for t in said.treatments]} if said.treatments else {}
+        entry["reports"] = [{**ground, **did, **(said.germinated or {}), **note}]
+    for key, statements in (said.own or {}).get("traits", {}).items():
+        entry.setdefault("traits", {}).setdefault(key, list(statements))
+    if (said.own or {}).get("reports"):
+        entry["reports"] = [*entry.get("reports", ()), *(said.own or {})["reports"]]
     return entry
+
+
+def family_fault(family: str) -> str | None:
+    from rousewort.knowledge.schemas import FAMILY_NAME
+
+    return None if re.match(FAMILY_NAME, family) else f"'{family}' is no name of a family; it ends in -aceae: Fabaceae."
 
 
 def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
     """The file: what was said, then what relatives show, then how to write more, in comments."""
     lines = [f"{SCHEMA_LINE}{schema}", dump(dict(entry)).rstrip("\n")]
+    if "adds_to" in entry:
+        return "\n".join(lines) + "\n"
     prompts = list(_prompts(kb, entry))
     if prompts:
         lines += [
@@ -234,12 +316,24 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
         if key not in said.traits:
             yield Question(key, text, {w: e["label"] for w, e in kb.vocabulary.traits[key]["values"].items()})
     if not said.treatments:
-        yield Question("report", "What did the work find to wake it (e.g. cold_moist:found_needed=60-90)?", {})
+        yield Question(
+            "report",
+            "What did the work find to wake it? KIND:MEANING=AMOUNT@DEGREES, several by commas, e.g. "
+            "cold_moist:found_needed=60-90@4, hot_water/held:found_effective=5@80, nick:found_effective",
+            {},
+        )
+    if not said.germinated:
+        yield Question("germinated", "Per cent that germinated, treated/untreated@DEGREES (e.g. 84-93/2@20)?", {})
 
 
 def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
     """`said` with one answer more. Raises Trouble for an answer that cannot be taken."""
+    if key == "germinated":
+        return said._replace(germinated=parse_germinated(answer))
     if key in ("family", "source", "where"):
+        fault = family_fault(answer) if key == "family" else None
+        if fault:
+            raise Trouble(f"{fault} Enter leaves it out.")
         if key == "source" and answer not in kb.sources:
             raise Trouble(
                 f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out."
@@ -266,3 +360,36 @@ def from_observations(kb: KnowledgeBase, path: Path) -> tuple[str | None, dict[s
 def merged(said: Said, traits: Mapping[str, Sequence[str]]) -> Said:
     """Observed traits beside those that were said; what was said stands."""
     return said._replace(traits={**{k: tuple(w) for k, w in traits.items()}, **said.traits})
+
+
+def own_source(said: Said, what: str, when: date) -> str:
+    """The id of a source for what the author saw: `own-observations-sallowia-ripensis-2026-11-25`."""
+    return f"own-{what}-{slug(said.name)}-{when.isoformat()}"
+
+
+def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[Mapping[str, Any], str | None]:
+    """What a filled-in sheet of a germination trial says: statements and reports, and the id of its own source where the
+    author names none. Raises Trouble for a sheet that cannot be read or says nothing.
+    """
+    from rousewort.observe.conclude import match_for
+    from rousewort.observe.draft import draft
+    from rousewort.observe.result import analyse
+    from rousewort.observe.sheet import read_sheet
+    from rousewort.observe.trial import arms_of
+
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+        result = analyse(kb.vocabulary, read_sheet(lines, arms_of(kb.vocabulary)), None)
+    except (OSError, UnicodeDecodeError) as error:
+        raise Trouble(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
+    except Trouble as trouble:
+        raise Trouble(*(f"{path}: {problem}" for problem in trouble.problems)) from None
+    made = draft(kb, match_for(kb, said.name, said.family), result, when)
+    facts = [*(s for of in made.get("traits", {}).values() for s in of), *made.get("reports", ())]
+    own = facts[0]["source"] if facts and not said.source else None
+    for fact in facts:
+        ground = {"source": said.source or fact["source"], "held": fact["held"], "where": said.where or path.name}
+        rest = {k: v for k, v in fact.items() if k not in ground}
+        fact.clear()
+        fact.update(ground | rest)
+    return made, own

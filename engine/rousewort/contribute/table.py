@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -44,6 +45,15 @@ _GROUND = [
     Column("held", "held", "string", "How the fact is held: read, memory, practice, demo."),
     Column("place", "where", "string", "Place in the work: page, table, abstract."),
     Column("countsLess", "low_standing", "string", "Why the fact counts less than others."),
+]
+# Why a doubted fact stands, a column for each kind of doubt that an author may answer.
+_JUDGED = [
+    Column(f"judged{name}", f"judged.{code}", "string", f"Why the fact stands, though a check doubts {about}.")
+    for name, code, about in (
+        ("Contradiction", "contradiction", "that it goes with another"),
+        ("FarNumber", "far-number", "its number"),
+        ("ReportsDiffer", "reports-differ", "it, as another report says otherwise"),
+    )
 ]
 _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + "measurementRemarks")
 
@@ -81,6 +91,7 @@ TABLES: dict[str, list[Column]] = {
         *_GROUND,
         Column("inferredFrom", "inferred_from", "string", "What somebody inferred it from; empty where the work says it."),
         _NOTE,
+        *_JUDGED,
     ],
     "reports": [
         _NAME,
@@ -106,6 +117,7 @@ TABLES: dict[str, list[Column]] = {
         Column("strength", "strength_pct", "number", "Strength of acid or solution.", unit="%"),
         Column("countsLess", "low_standing", "string", "Why this treatment counts less than the rest of the report."),
         _NOTE,
+        *_JUDGED,
     ],
     "lots": [
         _NAME,
@@ -324,47 +336,62 @@ def _deep(row: Mapping[str, Any], table: str) -> dict[str, Any]:
 
 
 def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[str, Any]]]:
-    """(line, row without its empty cells, numbers as numbers) of one table."""
+    """(line, row without its empty cells, numbers as numbers) of one table, as a spreadsheet may have saved it: parted by
+    commas, semicolons or tabs, with a byte order mark, in UTF-8 or UTF-16, with empty rows and cells at the end.
+    """
     if not path.exists():
         return
     columns = {column.name: column for column in TABLES[table]}
     try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file, strict=True)
-            unknown = [name for name in reader.fieldnames or () if name not in columns]
-            if unknown:
-                problems.append(
-                    Problem(str(path), 1, 1, f"no such columns: {', '.join(unknown)}", f"Columns: {', '.join(columns)}")
-                )
-                return
-            for row in reader:
-                if None in row or None in row.values():
-                    problems.append(
-                        Problem(
-                            str(path),
-                            reader.line_num,
-                            1,
-                            "the row has more or fewer cells than the head",
-                            "Quote cells that hold a comma.",
-                        )
-                    )
-                    continue
-                yield reader.line_num, dict(_cells(row, columns, str(path), reader.line_num, problems))
+        text = _decoded(path.read_bytes())
+        mark = _parting(text.partition("\n")[0])
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
+        head = [name.strip() for name in next(reader, [])]
+        while head and not head[-1]:
+            head.pop()
+        unknown = [name or "(empty)" for name in head if name not in columns]
+        twice = sorted({name for name in head if head.count(name) > 1})
+        if unknown or twice:
+            what = (
+                f"no such columns: {', '.join(unknown)}" if unknown else f"columns that stand twice: {', '.join(twice)}"
+            )
+            problems.append(Problem(str(path), 1, 1, what, f"Columns: {', '.join(columns)}"))
+            return
+        for cells in reader:
+            cells = [cell.strip() for cell in cells]
+            if any(cells[len(head) :]):
+                what = f"the row has {len(cells)} cells and the head {len(head)}"
+                problems.append(Problem(str(path), reader.line_num, 1, what, f"Quote cells that hold a `{mark}`."))
+            elif any(cells):
+                row = dict(zip(head, cells, strict=False))
+                yield reader.line_num, dict(_cells(row, columns, str(path), reader.line_num, mark != ",", problems))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         problems.append(Problem(str(path), 0, 0, f"cannot be read: {error}", "Save it as CSV in UTF-8."))
 
 
+def _decoded(data: bytes) -> str:
+    return data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+
+
+def _parting(head: str) -> str:
+    """What parts the columns: spreadsheets write semicolons where a comma marks decimals."""
+    return max(",;\t", key=head.count)
+
+
 def _cells(
-    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, problems: list
+    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, comma: bool, problems: list
 ) -> Iterable[tuple[str, Any]]:
+    """`comma`: whether a comma may mark decimals, because it does not part the columns."""
     for number, (name, text) in enumerate(row.items(), 1):
         if text == "":
             continue
         column = columns[name]
         if column.type in ("number", "integer"):
-            try:
-                yield name, int(text) if text.lstrip("-").isdigit() else float(text)
-            except ValueError:
+            plain = text.replace(",", ".") if comma else text
+            if not re.fullmatch(r"-?\d+(\.\d*)?", plain):
                 problems.append(Problem(file, line, number, f"{name}: '{text}' is no number", column.means))
+                continue
+            value = float(plain)
+            yield name, int(value) if value.is_integer() else value
         else:
-            yield name, text.split(PARTED) if column.type == "list" else text
+            yield name, [part.strip() for part in text.split(PARTED.strip())] if column.type == "list" else text

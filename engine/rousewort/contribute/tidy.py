@@ -34,7 +34,9 @@ def tidy(text: str | bytes, file: str, schema: str | None = None) -> str:
         return plain  # most files are in form already, and this is quick to see
     comments = list(_comments(plain))
     if comments:
-        made = _with_comments(made, comments, document, plain)
+        targets = list(_targets(comments, document))
+        opened = {keys[:-1] for _, keys in targets if keys}
+        made = _with_comments(dump(document.data, opened=opened), targets, document.file)
         _same(made, comments, document)
     if schema and SCHEMA_LINE not in made:
         made = f"{SCHEMA_LINE}{schema}\n{made}"
@@ -76,18 +78,22 @@ def _comments(text: str) -> Iterator[tuple[Place, str, bool]]:
                 break
 
 
-def _with_comments(made: str, comments: list[tuple[Place, str, bool]], document: Document, text: str) -> str:
+def _targets(comments: list[tuple[Place, str, bool]], document: Document) -> Iterator[tuple[str, Keys | None]]:
+    """Each comment with the key or item that it stands above or beside; None at the end of the file."""
     order = sorted(((place, keys) for keys, place in _places(document)), key=lambda item: (item[0], len(item[1])))
-    target = read(made, document.file)
-    places = dict(_places(target))
-    lines = made.splitlines()
-    above: dict[int, list[str]] = {}
     for place, words, alone in comments:
         if alone:
-            keys = next((k for p, k in order if p > place), None)
+            yield words, next((k for p, k in order if p > place), None)
         else:
-            keys = next((k for p, k in order if p[0] == place[0]), None)
-            keys = keys or next((k for p, k in reversed(order) if p < place), None)
+            beside = next((k for p, k in order if p[0] == place[0]), None)
+            yield words, beside or next((k for p, k in reversed(order) if p < place), None)
+
+
+def _with_comments(made: str, targets: list[tuple[str, Keys | None]], file: str) -> str:
+    places = dict(_places(read(made, file)))
+    lines = made.splitlines()
+    above: dict[int, list[str]] = {}
+    for words, keys in targets:
         line = _line_of(keys, places, lines) if keys else len(lines) + 1
         above.setdefault(line, []).append(words)
     out: list[str] = []

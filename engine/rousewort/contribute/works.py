@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -81,6 +81,8 @@ def cite(record: Mapping[str, Any]) -> str:
             raise Trouble(
                 f"The record {record.get('id')} cannot be read as a work: {error!r}. Type its fields instead: --title, --author …"
             ) from None
+    if record.get("genre", "").lower() != "preprint" and "bibtex" not in record:
+        text = text.replace(" [Preprint]", "")  # the style's guess for an article without volume and pages
     return tidy_citation(text)
 
 
@@ -235,6 +237,17 @@ def inserted(text: str, work: Work) -> str:
             Problem("sources.yaml", 0, 0, "the work could not be put in without changing others", "Add it by hand.")
         )
     return made
+
+
+def with_works(folder: Path, works: Iterable[Work]) -> str:
+    """The sources.yaml of a layer with these works put in, in the canonical form. Raises Trouble, KnowledgeTrouble."""
+    from rousewort.contribute.tidy import schema_for, tidy
+
+    path = folder / "sources.yaml"
+    text = path.read_text("utf-8") if path.exists() else ""
+    for work in works:
+        text = inserted(text, work)
+    return tidy(text, str(path), schema_for(path.resolve(), folder.resolve())) if text.strip() else text
 
 
 def uses(kb: KnowledgeBase, source: str) -> Iterator[Use]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import yaml
+
+from rousewort.knowledge.strict_yaml import Path, means_text
 
 
 class _Dumper(yaml.SafeDumper):
@@ -23,24 +26,34 @@ def _represent_flow(dumper: yaml.SafeDumper, data: _Flow) -> yaml.Node:
     return dumper.represent_mapping("tag:yaml.org,2002:map", data.items(), flow_style=True)
 
 
+def _represent_text(dumper: yaml.SafeDumper, data: str) -> yaml.Node:
+    """In quotes what a reader would take for a number or a truth value; PyYAML, of YAML 1.1, knows only some of them."""
+    return dumper.represent_scalar("tag:yaml.org,2002:str", data, style=None if means_text(data) else "'")
+
+
 _Dumper.add_representer(_Flow, _represent_flow)
+_Dumper.add_representer(str, _represent_text)
 _FLOW_WIDTH = 100
 
 
-def dump(data: dict, schema: str | None = None) -> str:
-    """Canonical YAML text of `data`; `schema` is the relative path that the first line points editors to."""
+def dump(data: dict, schema: str | None = None, opened: Collection[Path] = ()) -> str:
+    """Canonical YAML text of `data`; `schema` is the relative path that the first line points editors to.
+
+    `opened`: paths of mappings that stand as blocks however short they are, because a comment stands inside.
+    """
     head = f"# yaml-language-server: $schema={schema}\n" if schema else ""
-    return head + yaml.dump(_shape(data, top=True), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=110)
+    shaped = _shape(data, (), opened)
+    return head + yaml.dump(shaped, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=110)
 
 
-def _shape(value: Any, top: bool = False) -> Any:
+def _shape(value: Any, path: Path, opened: Collection[Path]) -> Any:
     """Mappings of scalars that fit one line are written on one line, all others as blocks."""
     if isinstance(value, dict):
-        shaped = {key: _shape(item) for key, item in value.items()}
+        shaped = {key: _shape(item, (*path, key), opened) for key, item in value.items()}
         flat = all(not isinstance(item, list | dict) or isinstance(item, _Flow) for item in shaped.values())
-        if flat and not top and len(str(value)) <= _FLOW_WIDTH:
+        if flat and path and path not in opened and len(str(value)) <= _FLOW_WIDTH:
             return _Flow(shaped)
         return shaped
     if isinstance(value, list):
-        return [_shape(item) for item in value]
+        return [_shape(item, (*path, i), opened) for i, item in enumerate(value)]
     return value

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
 
 from rousewort.errors import Problem
@@ -15,18 +13,18 @@ from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.vocabulary import Vocabulary
 
 
-@dataclass
 class Checked:
     """The parts of one layer, and every problem found in it. A file with problems is left out of the parts."""
 
-    taxa: list[dict] = field(default_factory=list)
-    rules: list[dict] = field(default_factory=list)
-    treatments: dict[str, dict] = field(default_factory=dict)
-    sources: dict[str, dict] = field(default_factory=dict)
-    families: dict[str, dict] = field(default_factory=dict)
-    genus_family: dict[str, str] = field(default_factory=dict)
-    calibration: dict[str, Any] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.taxa: list[dict] = []
+        self.rules: list[dict] = []
+        self.treatments: dict[str, dict] = {}
+        self.sources: dict[str, dict] = {}
+        self.families: dict[str, dict] = {}
+        self.genus_family: dict[str, str] = {}
+        self.calibration: dict[str, Any] = {}
+        self.problems: list[Problem] = []
 
 
 def kind_of(path: str) -> str | None:
@@ -172,6 +170,8 @@ def _part_at(schema: Any, path: list) -> dict:
 
 
 def nearest(word: str, allowed: list[str]) -> str:
+    import difflib  # only a mistake needs it
+
     close = difflib.get_close_matches(str(word), allowed, n=1, cutoff=0.6)
     return f"Did you mean `{close[0]}`? " if close else ""
 
@@ -179,7 +179,7 @@ def nearest(word: str, allowed: list[str]) -> str:
 def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem:
     """One schema failure as where, what, and what to write instead."""
     kind, part = error.kind.name, _part_at(schema, list(error.schema_path))
-    field_name = next((p for p in reversed(path) if isinstance(p, str)), "entry")
+    field_name = next((p for p in reversed(path) if isinstance(p, str) and p != "is"), "entry")
     value = error.instance
     if kind == "required":
         return document.problem(
@@ -199,6 +199,9 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
         return document.problem(
             path, f"{field_name} must be of type {part.get('type')}, not `{value}`", part.get("description", "")
         )
+    if kind == "pattern":
+        said = str(value).encode("unicode_escape").decode("ascii") if not str(value).isprintable() else value
+        return document.problem(path, f"`{said}` is not how {field_name} is written", part.get("description", ""))
     return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
 
 

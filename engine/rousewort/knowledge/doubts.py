@@ -5,13 +5,15 @@ A doubt never refuses an entry: seeds are odd, and a source may be right against
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.errors import Problem
+from rousewort.knowledge.check import nearest
 from rousewort.knowledge.names import fold
-from rousewort.knowledge.store import Store, genus_of
+from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.summary import UNITS, Record, firm, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -26,22 +28,16 @@ _NOT_A_LENGTH = {"tested", "found_unneeded", "found_useless", "found_harmful"}
 
 
 class Doubt(NamedTuple):
-    """One thing that looks wrong: a code to sort by, where it stands and what it is, and why it is doubted."""
+    """One thing that looks wrong: a code to sort by, where it stands and what it is, and why it is doubted.
+
+    `path`: of the doubted node from the root of the entry. `judged`: why its author says that it stands, or empty.
+    """
 
     code: str
     problem: Problem
     why: str
-
-
-CODES = {
-    "contradiction": "two statements of the entry that hardly go together",
-    "far-number": "a number far from those of the genus or the treatment",
-    "near-name": "a name that another entry bears, or one letter from it",
-    "family": "another family than the rest of the genus",
-    "reports-differ": "reports that contradict each other",
-    "no-place": "facts read in a work, without the place in it",
-    "no-source": "an entry that rests on common practice alone",
-}
+    path: Path = ()
+    judged: str = ""
 
 
 class Around:
@@ -76,38 +72,27 @@ class Around:
                 )
         return found
 
-    @cached_property
-    def names(self) -> dict[str, list[tuple[str, str]]]:
-        """First word, or the rest, of every scientific name → (folded name, accepted name): one letter changes only one of them."""
-        from rousewort.knowledge.store import name_rows
-
-        known: list[tuple[str, str]] = [row for row in self.store.scientific_names() if row[1] not in self.hidden]  # type: ignore[attr-defined]
-        known += [
-            (f, r["name"])
-            for r in self.beside
-            if "adds_to" not in r
-            for f, kind in name_rows(r)
-            if kind != "common_name"
-        ]
-        parts: dict[str, list[tuple[str, str]]] = {}
-        for folded, accepted in known:
-            genus, _, rest = folded.partition(" ")
-            parts.setdefault(f"{genus} *", []).append((folded, accepted))
-            if rest:
-                parts.setdefault(f"* {rest}", []).append((folded, accepted))
-        return parts
+    def _alike(self, folded: str) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every scientific name that could be a misspelling of `folded`."""
+        parts = set(halves(folded))
+        beside = (
+            (known, record["name"])
+            for record in self.beside
+            if "adds_to" not in record
+            for known, kind in name_rows(record)
+            if kind != "common_name" and parts & set(halves(known))
+        )
+        return [row for row in self.store.alike(folded) if row[1] not in self.hidden] + list(beside)
 
     def claimed_by(self, name: str, but: str) -> str | None:
         """The accepted name of an entry, other than `but`, that has `name` as accepted name or synonym."""
         folded = fold(name)
-        same = (a for known, a in self.names.get(f"{folded.split(' ')[0]} *", ()) if known == folded)
-        return next((accepted for accepted in same if accepted != but), None)
+        return next((accepted for known, accepted in self._alike(folded) if known == folded and accepted != but), None)
 
     def one_letter_from(self, name: str) -> list[str]:
         """Accepted names of entries that have a name one letter, or two changed places, from this one."""
         folded = fold(name)
-        genus, _, rest = folded.partition(" ")
-        like = {*self.names.get(f"{genus} *", ()), *(self.names.get(f"* {rest}", ()) if rest else ())}
+        like = self._alike(folded)
         return sorted({accepted for known, accepted in like if accepted != name and _one_letter_apart(folded, known)})
 
     def lengths(self, genus: str, kind: str, unit: str, but: str) -> tuple[float, float] | None:
@@ -136,13 +121,52 @@ def _one_letter_apart(one: str, other: str) -> bool:
 
 
 def doubts(document: Document, around: Around) -> Iterator[Doubt]:
-    """Everything doubtful in one entry that has passed its checks."""
+    """Everything doubtful in one entry that has passed its checks; what its author judged bears the reason."""
     record = document.data
-    yield from _names(document, record, around)
-    yield from _contradictions(document, record, around)
-    yield from _numbers(document, record, around)
-    yield from _reports_differ(document, record, around.vocabulary)
-    yield from _grounds(document, record)
+    reasons = dict(_judgements(record))
+    used: set[tuple[Path, str]] = set()
+    for doubt in (
+        *_names(document, record, around),
+        *_contradictions(document, record, around),
+        *_numbers(document, record, around),
+        *_reports_differ(document, record, around.vocabulary),
+        *_grounds(document, record),
+    ):
+        place = next((p for p, code in reasons if code == doubt.code and doubt.path[: len(p)] == p), None)
+        reason = reasons[place, doubt.code] if place else ""
+        if place:
+            used.add((place, doubt.code))
+        if place and not _repeats(reason, _at(record, doubt.path)):
+            what = f"{doubt.problem.what}; its judgement names another number"
+            yield doubt._replace(problem=doubt.problem._replace(what=what))
+        else:
+            yield doubt._replace(judged=reason)
+    for place, code in reasons.keys() - used:
+        problem = document.problem((*place, "judged"), f"nothing here is doubted as {code}", "Take the judgement out.")
+        yield Doubt("judged-in-vain", problem, "It would silence a doubt that nobody has looked at yet.")
+
+
+def _judgements(record: Record) -> Iterator[tuple[tuple[Path, str], str]]:
+    facts: list[tuple[Path, Record]] = [
+        (("traits", key, i), s) for key, of in record.get("traits", {}).items() for i, s in enumerate(of)
+    ]
+    for i, report in enumerate(record.get("reports", ())):
+        facts += [(("reports", i, "treatments", j), t) for j, t in enumerate(report.get("treatments", ()))]
+    for path, fact in facts:
+        yield from (((path, code), reason) for code, reason in fact.get("judged", {}).items())
+
+
+def _at(record: Any, path: Path) -> Any:
+    for step in path:
+        record = record[step]
+    return record
+
+
+def _repeats(reason: str, value: Any) -> bool:
+    """Whether a reason names the ends of a doubted range, so that it does not outlive a change of the number."""
+    ends = [value.get(end) for end in ("low", "high")] if isinstance(value, dict) and "low" in value else []
+    said = {float(number) for number in re.findall(r"\d+(?:\.\d+)?", reason)}
+    return all(end is None or end in said for end in ends)
 
 
 def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
@@ -171,6 +195,17 @@ def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt
                 )
     if record["rank"] == "species" and "family" in record:
         genus = genus_of(record["name"])
+        families = around.store.shared("families")
+        if not families.get(record["family"]):  # named by no list, only by an entry
+            what = f"{record['family']} is none of the families known here"
+            mend = nearest(record["family"], [f for f, known in families.items() if known])
+            yield Doubt(
+                "family",
+                document.problem(
+                    ("family",), what, mend + "Write it as APG IV does, or add it to names/families.yaml."
+                ),
+                "A plan borrows from relatives, and a family of one has none.",
+            )
         family = around.store.shared("genus_family").get(genus)
         if family and family != record["family"]:
             what = f"{genus} stands in {family} elsewhere here, not in {record['family']}"
@@ -208,7 +243,7 @@ def _contradictions(document: Document, record: Record, around: Around) -> Itera
             (one, word, first), (other, word_2, second) = sorted(hits, key=lambda hit: document.where(hit[2]))  # type: ignore[arg-type,index]
             line = document.where(first)[0]
             what = f"{_say(other, word_2)} beside {_say(one, word)} (line {line})"
-            yield Doubt("contradiction", document.problem(second, what, mend), why)
+            yield Doubt("contradiction", document.problem(second, what, mend), why, second)
 
 
 def _say(key: str, word: str) -> str:
@@ -241,6 +276,7 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
                 "far-number",
                 document.problem((*path, unit), what, "Look at the number and its unit again."),
                 "No plan ever gives more than the limit of the treatment.",
+                (*path, unit),
             )
             continue
         genus = genus_of(record["name"])
@@ -255,9 +291,12 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
                 yield Doubt(
                     "far-number",
                     document.problem(
-                        (*path, unit), what, "Look at the number and its unit again; say in a note why it is right."
+                        (*path, unit),
+                        what,
+                        "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}.",
                     ),
                     why,
+                    (*path, unit),
                 )
                 break
 
@@ -296,6 +335,7 @@ def _degrees(document: Document, treatment: Record, path: Path, around: Around) 
                 (*path, "temperature_c"), what, "Look at the number again (°F? another kind of treatment?)."
             ),
             f"It is more than {DEGREES_BEYOND:g} degrees outside.",
+            (*path, "temperature_c"),
         )
 
 
@@ -306,33 +346,36 @@ def _span(low: Any, high: Any) -> str:
 
 
 def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
+    """Each treatment whose outcome is another than the first report's; told once, under the narrowest heading."""
     meanings = vocabulary.files["report_meanings"]
-    for key, response in vocabulary.responses.items():
+    told: set[Path] = set()
+    for key, response in sorted(vocabulary.responses.items(), key=lambda item: len(item[1]["kinds"])):
         votes: list[tuple[bool, str, Mapping[str, Any], Path]] = []
         for i, report in enumerate(record.get("reports", ())):
             for j, treatment in enumerate(report.get("treatments", ())):
                 vote = meanings[treatment["means"]]["vote"]
-                if (
-                    vote
-                    and treatment["kind"] in response["kinds"]
-                    and not (report.get("low_standing") or treatment.get("low_standing"))
-                ):
-                    votes.append(
-                        (vote in ("needed", "helps"), treatment["means"], report, ("reports", i, "treatments", j))
-                    )
-        first = next((v for v in votes), None)
-        other = next((v for v in votes if first and v[0] != first[0]), None)
-        if first and other and first[2] is not other[2] and response["kinds"]:
-            line = document.where(first[3])[0]
+                flagged = report.get("low_standing") or treatment.get("low_standing")
+                if vote and treatment["kind"] in response["kinds"] and not flagged:
+                    good = vote in ("needed", "helps")
+                    votes.append((good, treatment["means"], report, ("reports", i, "treatments", j)))
+        for good, means, report, path in votes[1:]:
+            first = votes[0]
+            if good == first[0] or report is first[2] or path in told:
+                continue
+            told.add(path)
             what = (
-                f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[other[1]]['label']}, but "
-                f"{meanings[first[1]]['label']} on line {line} ({first[2].get('source', 'common practice')})"
+                f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[means]['label']}, but "
+                f"{meanings[first[1]]['label']} on line {document.where(first[3])[0]} ({first[2].get('source', 'common practice')})"
             )
-            mend = "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`."
+            mend = (
+                "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`; "
+                "if both stand, say why: judged: {reports-differ: …}."
+            )
             yield Doubt(
                 "reports-differ",
-                document.problem(other[3], what, mend),
+                document.problem(path, what, mend),
                 "Where reports contradict each other, the plan can only say that lots differ.",
+                path,
             )
 
 

@@ -21,8 +21,18 @@ PHASES = {
 }
 
 
-def text(description: str) -> Schema:
-    return {"type": "string", "minLength": 1, "description": description}
+# Genus and epithets, hybrids (×) and ranks below species; author and cultivar stand elsewhere. The code of names allows
+# a hyphen and the diaeresis, and no other accents.
+_WORD = "[a-zëïöü]+(-[a-zëïöü]+)*"
+SCIENTIFIC_NAME = f"^(× )?[A-Z]{_WORD}( (×|subsp\\.|var\\.|f\\.|sect\\.|subg\\.|{_WORD}))*$"
+FAMILY_NAME = "^[A-Z][a-z]+aceae$"
+# Any script, but nothing that a page or a terminal takes for markup, and nothing that cannot be seen.
+_NO_MARKUP = r"\u0000-\u001f\u007f-\u009f\u200b\u2028-\u202e\u2066-\u2069\ufeff<>{}\[\]|\\`*_#&"
+COMMON_NAME = f"^[^{_NO_MARKUP} ]([^{_NO_MARKUP}]*[^{_NO_MARKUP} ])?$"
+
+
+def text(description: str, pattern: str = "") -> Schema:
+    return {"type": "string", "minLength": 1, **({"pattern": pattern} if pattern else {}), "description": description}
 
 
 def words(entries: dict[str, Any] | list[str], description: str) -> Schema:
@@ -97,6 +107,17 @@ def provenance(vocabulary: Vocabulary) -> dict[str, Schema]:
     }
 
 
+def judged(vocabulary: Vocabulary) -> Schema:
+    """Why a doubted fact stands, by the code of the doubt; a word or two is no reason."""
+    codes = {code: entry["means"] for code, entry in vocabulary.files["doubts"].items() if entry.get("judged")}
+    reasons = {
+        code: {**text(f"Why it stands, though a check doubts: {means}."), "minLength": 30}
+        for code, means in codes.items()
+    }
+    about = "Set where somebody looked at a doubt again: why the fact stands. On a number, the reason repeats it."
+    return {**closed(reasons, [], about), "minProperties": 1}
+
+
 def sourced(vocabulary: Vocabulary) -> Schema:
     """`read` and `memory` name a source; `practice` and `demo` have none."""
     named = {"properties": {"held": {"enum": ["read", "memory"]}}, "required": ["held"]}
@@ -107,15 +128,28 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     return {
         **closed(
             {
-                "name": text("The accepted name; for a species two words or more, without author."),
+                "name": text(
+                    "The accepted name, such as `Acer rubrum`, `Acer rubrum var. trilobum` or `Salix × fragilis`; without author.",
+                    SCIENTIFIC_NAME,
+                ),
                 "rank": words(
                     {"species": {"means": "A species or a taxon below it."}, "genus": {}, "family": {}},
                     "What the entry is about.",
                 ),
-                "family": text("The family, by APG IV or for gymnosperms by current use."),
-                "adds_to": text("Only in a private layer: the accepted name whose entry this file adds reports to."),
-                "synonyms": many(text("A name no longer used."), "Other scientific names."),
-                "common_names": many(text("A name in any language."), "Common names."),
+                "family": text(
+                    "The family, by APG IV or for gymnosperms by current use; it ends in -aceae.", FAMILY_NAME
+                ),
+                "adds_to": text(
+                    "Only in a private layer: the accepted name whose entry this file adds reports to.", SCIENTIFIC_NAME
+                ),
+                "synonyms": many(
+                    text("A scientific name no longer used, without author.", SCIENTIFIC_NAME),
+                    "Other scientific names.",
+                ),
+                "common_names": many(
+                    text("A name in any language and script; no markup, no invisible characters.", COMMON_NAME),
+                    "Common names.",
+                ),
                 "traits": closed(
                     {key: _statements(key, trait, vocabulary) for key, trait in vocabulary.traits.items()},
                     [],
@@ -149,6 +183,7 @@ def _statements(key: str, trait: dict, vocabulary: Vocabulary) -> Schema:
     common = {
         **provenance(vocabulary),
         "inferred_from": text("Set where somebody inferred it: from what."),
+        "judged": judged(vocabulary),
     }
     if trait.get("number"):
         number = {"type": "number", "exclusiveMinimum": 0, "maximum": 2_000_000}
@@ -182,6 +217,7 @@ def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             },
             "low_standing": text("Why this treatment counts less than the rest of the report."),
             "note": text("What a reader should know, in our own words."),
+            "judged": judged(vocabulary),
         },
         ["kind", "means"],
         "One treatment. Give at most one of days, hours and minutes.",

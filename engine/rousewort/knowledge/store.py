@@ -25,6 +25,7 @@ class Store(Protocol):
     def summary(self, name: str) -> Record | None: ...
     def group(self, rank: str, name: str) -> Record: ...
     def named(self, folded: str) -> list[tuple[str, str]]: ...
+    def alike(self, folded: str) -> list[tuple[str, str]]: ...
     def near(self, folded: str) -> list[tuple[str, str]]: ...
     def names(self, rank: str) -> list[str]: ...
     def shared(self, part: str) -> Any: ...
@@ -43,6 +44,12 @@ def name_rows(record: Record) -> Iterator[tuple[str, str]]:
         yield fold(name), "common_name"
 
 
+def halves(folded: str) -> list[str]:
+    """`acer rubrum` → [`acer *`, `* rubrum`]: a slip of one letter leaves one of them as it was."""
+    first, _, rest = folded.partition(" ")
+    return [f"{first} *", *([f"* {rest}"] if rest else [])]
+
+
 class MemoryStore:
     """Records in memory; summaries and groups computed when first asked for, then kept."""
 
@@ -52,6 +59,7 @@ class MemoryStore:
         self._groups: dict[tuple[str, str], Record] = {}
         self._names: dict[str, list[tuple[str, str]]] | None = None
         self._members: dict[tuple[str, str], list[str]] | None = None
+        self._parts: dict[str, list[tuple[str, str]]] | None = None
 
     def record(self, name: str) -> Record | None:
         return self.records.get(name)
@@ -89,14 +97,16 @@ class MemoryStore:
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._all_names().get(folded, [])
 
-    def scientific_names(self) -> list[tuple[str, str]]:
-        """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
-        return [
-            (folded, name)
-            for name, record in self.records.items()
-            for folded, kind in name_rows(record)
-            if kind != "common_name"
-        ]
+    def alike(self, folded: str) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every scientific name with the same first word, or the same rest, as `folded`."""
+        if self._parts is None:
+            self._parts = defaultdict(list)
+            for name, record in self.records.items():
+                for known, kind in name_rows(record):
+                    if kind != "common_name":
+                        for part in halves(known):
+                            self._parts[part].append((known, name))
+        return [row for part in halves(folded) for row in self._parts.get(part, ())]
 
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = triples(folded)
@@ -200,9 +210,14 @@ class IndexStore:
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._rows("select accepted, kind from known_as where folded = ?", (folded,))
 
-    def scientific_names(self) -> list[tuple[str, str]]:
-        """(folded name, accepted name) of every accepted name and synonym, genera and families included."""
-        return self._rows("select folded, accepted from known_as where kind != 'common_name'")
+    def alike(self, folded: str) -> list[tuple[str, str]]:
+        """(folded name, accepted name) of every scientific name with the same first word, or the same rest, as `folded`."""
+        first, _, rest = folded.partition(" ")
+        return self._rows(
+            "select folded, accepted from known_as where kind != 'common_name' and (folded = ?1 or"
+            " (folded > ?1 || ' ' and folded < ?1 || '!') or (?2 != '' and substr(folded, instr(folded, ' ') + 1) = ?2))",
+            (first, rest),
+        )
 
     def near(self, folded: str) -> list[tuple[str, str]]:
         wanted = sorted(triples(folded))

@@ -7,7 +7,6 @@ and plain words that YAML 1.1 would turn into something else (`NO`, `12:30`, `07
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 import yaml
@@ -25,19 +24,25 @@ _BOOL = {"true": True, "True": True, "TRUE": True, "false": False, "False": Fals
 _SURPRISING = re.compile(
     r"(?i:yes|no|on|off|y|n)|[-+]?0[0-9_]+|[-+]?0[xob][0-9a-fA-F_]+|[-+]?[0-9][0-9_]*(:[0-5]?[0-9])+(\.[0-9_]*)?"
     r"|\d{4}-\d\d?-\d\d?([Tt ].*)?|[-+]?[0-9]+_[0-9_]*|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)|=|<<"
+    # Numbers for YAML 1.2 that 1.1 reads as text: an exponent without a point or a sign, a sign before a bare point.
+    r"|[-+]?[0-9]+[eE][-+]?[0-9]+|[-+]?[0-9]*\.[0-9]*[eE][0-9]+|[-+]\.[0-9]+([eE][-+]?[0-9]+)?"
 )
 
 Path = tuple[str | int, ...]
 
 
-@dataclass
+def means_text(text: str) -> bool:
+    """Whether a reader takes `text`, written without quotes, for just that text."""
+    return not (text in _NULL or text in _BOOL or any(p.fullmatch(text) for p in (_INTEGER, _FLOAT, _SURPRISING)))
+
+
 class Document:
     """A parsed file: its data, and the (line, column), 1-based, of every value and every key by its path from the root."""
 
-    file: str
-    data: Any
-    marks: dict[Path, tuple[int, int]] = field(default_factory=dict)
-    key_marks: dict[Path, tuple[int, int]] = field(default_factory=dict)
+    def __init__(self, file: str, data: Any) -> None:
+        self.file, self.data = file, data
+        self.marks: dict[Path, tuple[int, int]] = {}
+        self.key_marks: dict[Path, tuple[int, int]] = {}
 
     def where(self, path: Path) -> tuple[int, int]:
         """The place of the node at `path`, or of its nearest ancestor that has one."""
@@ -171,12 +176,12 @@ class _Builder:
             return _BOOL[text]
         if _INTEGER.fullmatch(text):
             return int(text) if len(text) < 19 else text
-        if _FLOAT.fullmatch(text):
-            return float(text)
         if _SURPRISING.fullmatch(text):
             self.complain(
                 node,
-                f"`{text}` unquoted is read differently by different YAML readers (as a truth value, a time, a date or an octal)",
+                f"`{text}` unquoted is read differently by different YAML readers (as a truth value, a time, a date, an octal or an exponent)",
                 f'Write "{text}" in quotes if text is meant, or true/false or a plain number.',
             )
+        elif _FLOAT.fullmatch(text):
+            return float(text)
         return text

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from rousewort.errors import Problem
-from rousewort.knowledge.doubts import CODES, Doubt
+from rousewort.knowledge.doubts import Doubt
 from rousewort.render.terminal import Page
 
 LONGEST_LINE = 100
@@ -25,11 +25,12 @@ def as_text(problems: Sequence[Problem], doubts: Sequence[Doubt], page: Page) ->
     for problem in problems:
         _one(page, problem, page.style("error", "1;31"), "", lines)
     for doubt in doubts:
-        _one(page, doubt.problem, page.warn(f"doubt ({doubt.code})"), doubt.why, lines)
+        level = page.quiet(f"judged ({doubt.code})") if doubt.judged else page.warn(f"doubt ({doubt.code})")
+        _one(page, doubt.problem, level, doubt.why, lines, doubt.judged)
     return page.text() if page.lines else ""
 
 
-def _one(page: Page, problem: Problem, level: str, why: str, lines: _Lines) -> None:
+def _one(page: Page, problem: Problem, level: str, why: str, lines: _Lines, judged: str = "") -> None:
     where = f"{shown(problem.file)}:{problem.line}:{problem.column}" if problem.line else shown(problem.file)
     page.blank()
     page.lines.append(f"{page.bold(where)}: {level}")
@@ -42,7 +43,9 @@ def _one(page: Page, problem: Problem, level: str, why: str, lines: _Lines) -> N
     page.say(problem.what, 2)
     if why:
         page.say(f"Why: {why}", 2)
-    if problem.mend:
+    if judged:
+        page.say(f"Judged: {judged}", 2)
+    elif problem.mend:
         page.say(f"Mend: {problem.mend}", 2)
 
 
@@ -65,8 +68,14 @@ class _Lines:
 
 
 def as_json(problems: Sequence[Problem], doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
-    """One list: level, code, file, line and column (1-based; 0 the whole file), what, why, mend."""
-    rows = [("error", "error", p, "") for p in problems] + [("doubt", d.code, d.problem, d.why) for d in doubts]
+    """One list: level (error, doubt, judged), code, file, line and column (1-based; 0 the whole file), what, why, mend;
+    where it was judged, the mend is the reason why it stands.
+    """
+    rows = [("error", "error", p, "") for p in problems]
+    rows += [
+        ("judged" if d.judged else "doubt", d.code, d.problem._replace(mend=d.judged or d.problem.mend), d.why)
+        for d in doubts
+    ]
     return [
         {
             "level": level,
@@ -105,8 +114,8 @@ def _property(text: str) -> str:
     return _message(text).replace(":", "%3A").replace(",", "%2C")
 
 
-def counted(doubts: Sequence[Doubt]) -> str:
-    """`12 doubts: far-number 3 (…), …`, the most frequent first."""
-    counts = {code: sum(d.code == code for d in doubts) for code in CODES}
-    order: Callable[[str], int] = lambda code: -counts[code]  # noqa: E731
-    return "\n".join(f"  {counts[code]:>5}  {code}: {CODES[code]}" for code in sorted(CODES, key=order) if counts[code])
+def counted(doubts: Sequence[Doubt], codes: Mapping[str, Mapping[str, Any]]) -> str:
+    """`   12  far-number: …`, a line a code, the most frequent first."""
+    counts = {code: sum(d.code == code for d in doubts) for code in codes}
+    order = sorted((code for code in codes if counts[code]), key=lambda code: -counts[code])
+    return "\n".join(f"  {counts[code]:>5}  {code}: {codes[code]['means']}" for code in order)

@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from rousewort.app.actions import Action, add_actions, run_action
+
 HELP = "Add a work to the sources, from CSL JSON, BibTeX or typed fields; or show what rests on one."
 EPILOG = """examples:
   rousewort source add paper.bib
@@ -14,48 +16,55 @@ EPILOG = """examples:
   rousewort source add --author 'Reed, A.; Sallow, B.' --year 2001 --title 'Waking seed' --journal 'Bridge Notes' --pages 1-9
   rousewort source show fao-1992
 """
-FIELDS = ("author", "year", "title", "journal", "volume", "issue", "pages", "publisher", "doi", "isbn", "url")
+FIELDS = {
+    "author": "Family, Given; Family, Given",
+    "year": "four digits",
+    "title": "of the article or book",
+    "journal": "in which it stands",
+    "volume": "of the journal",
+    "issue": "of the volume",
+    "pages": "such as 12-19",
+    "publisher": "of a book",
+    "doi": "such as 10.1234/abc",
+    "isbn": "of a book; its check digit is looked at",
+    "url": "of a page that is nowhere else",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    add = actions.add_parser(
-        "add", help="add a work", description="Add a work to sources.yaml of the top layer. Nothing is fetched."
+    add_actions(
+        parser,
+        (
+            Action(
+                "add", "add a work to sources.yaml of the top layer; nothing is fetched", EPILOG, _add_arguments, _add
+            ),
+            Action(
+                "show",
+                "show a work and every fact, rule and treatment that rests on it",
+                EPILOG,
+                _show_arguments,
+                _show,
+            ),
+        ),
     )
-    show = actions.add_parser(
-        "show",
-        help="show what rests on a work",
-        description="Show a work and every fact, rule and treatment that rests on it.",
-    )
-    for child in (add, show):
-        child.add_argument(
-            "--kb",
-            action="append",
-            default=argparse.SUPPRESS,
-            metavar="DIR",
-            help="a private knowledge base laid over ours",
-        )
-    add.add_argument("file", nargs="?", type=Path, help="a CSL JSON (.json) or BibTeX (.bib) file, every work in it")
-    for field in FIELDS:
-        add.add_argument(
-            f"--{field}",
-            default="",
-            help="Family, Given; Family, Given"
-            if field == "author"
-            else argparse.SUPPRESS
-            if field in ("volume", "issue")
-            else None,
-        )
-    add.add_argument("--citation", default="", help="the whole citation, as you would write it")
-    add.add_argument("--id", default="", help="its id (by default from author, year and title)")
-    add.add_argument("--note", help="what of it is uncertain")
-    add.add_argument("--force", action="store_true", help="add it though one much like it is there")
-    show.add_argument("id", help="the id of a work")
-    show.add_argument("--json", action="store_true", help="print it as JSON")
 
 
-def run(arguments: argparse.Namespace) -> int:
-    return _add(arguments) if arguments.action == "add" else _show(arguments)
+def _add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", nargs="?", type=Path, help="a CSL JSON (.json) or BibTeX (.bib) file, every work in it")
+    for field, text in FIELDS.items():
+        parser.add_argument(f"--{field}", default="", help=text)
+    parser.add_argument("--citation", default="", help="the whole citation, as you would write it")
+    parser.add_argument("--id", default="", help="its id (by default from author, year and title)")
+    parser.add_argument("--note", help="what of it is uncertain")
+    parser.add_argument("--force", action="store_true", help="add it though one much like it is there")
+
+
+def _show_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("id", help="the id of a work")
+    parser.add_argument("--json", action="store_true", help="print it as JSON")
+
+
+run = run_action
 
 
 def _add(arguments: argparse.Namespace) -> int:
@@ -84,13 +93,10 @@ def _add(arguments: argparse.Namespace) -> int:
     ]
     if faults:
         raise Trouble(*faults)
-    path = folder / "sources.yaml"
-    text = path.read_text("utf-8") if path.exists() else ""
-    for work in made:
-        text = works.inserted(text, work)
-    write_output(str(path), text.encode(), b"", force=True)
+    write_output(str(folder / "sources.yaml"), works.with_works(folder, made).encode(), b"", force=True)
     for work in made:
         print(f"{work.id}: {work.citation}")
+    print(f"Next: rousewort entry new 'NAME' --source {made[0].id} --held read --where PLACE", file=sys.stderr)
     return 0
 
 

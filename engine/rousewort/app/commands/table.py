@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from rousewort.app.actions import Action, add_actions, run_action
+
 HELP = "Traits and reports as CSV tables with open terms and a description of every column; and back into entries."
 EPILOG = """examples:
   rousewort table export facts/
@@ -16,29 +18,27 @@ EPILOG = """examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    out = actions.add_parser(
-        "export", help="write tables", description="Write tables into a folder that is new, empty or an earlier export."
+    export = "write tables into a folder that is new, empty or an earlier export"
+    back = "write the entries of tables into the top layer; all or none, and never over another file"
+    add_actions(
+        parser,
+        (
+            Action("export", export, EPILOG, _export_arguments, _export),
+            Action("import", back, EPILOG, _folder_argument, _import),
+        ),
     )
-    back = actions.add_parser(
-        "import",
-        help="write entries from tables",
-        description="Write the entries of tables into the top layer; all or none, and never over another file.",
-    )
-    for child in (out, back):
-        child.add_argument("folder", type=Path, help="the folder of the tables")
-        child.add_argument(
-            "--kb",
-            action="append",
-            default=argparse.SUPPRESS,
-            metavar="DIR",
-            help="a private knowledge base laid over ours",
-        )
-    out.add_argument("names", nargs="*", metavar="NAME", help="species or genera; none: everything")
 
 
-def run(arguments: argparse.Namespace) -> int:
-    return _export(arguments) if arguments.action == "export" else _import(arguments)
+def _folder_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", type=Path, help="the folder of the tables")
+
+
+def _export_arguments(parser: argparse.ArgumentParser) -> None:
+    _folder_argument(parser)
+    parser.add_argument("names", nargs="*", metavar="NAME", help="species or genera; none: everything")
+
+
+run = run_action
 
 
 def _export(arguments: argparse.Namespace) -> int:
@@ -121,7 +121,7 @@ def _import(arguments: argparse.Namespace) -> int:
 
 def _write(folder: Path, made: dict[str, Any], works: dict[str, Any], over: Any) -> None:
     from rousewort.app.output import write_output
-    from rousewort.contribute.works import Work, inserted
+    from rousewort.contribute.works import Work, with_works
     from rousewort.knowledge.canonical import dump
 
     for place, record in made.items():
@@ -130,13 +130,9 @@ def _write(folder: Path, made: dict[str, Any], works: dict[str, Any], over: Any)
         depth = "../" * (len(Path(place).parts) - 1)
         write_output(str(path), dump(record, f"{depth}schema/taxon.schema.yaml").encode(), b"never over another file")
     known = _known_works(over)
-    sources = folder / "sources.yaml"
-    text = sources.read_text("utf-8") if sources.exists() else ""
-    for source, work in sorted(works.items()):
-        if source not in known:
-            text = inserted(text, Work(source, work.get("citation", ""), work.get("note")))
-    if text:
-        write_output(str(sources), text.encode(), b"", force=True)
+    new = [Work(s, w.get("citation", ""), w.get("note")) for s, w in sorted(works.items()) if s not in known]
+    if new:
+        write_output(str(folder / "sources.yaml"), with_works(folder, new).encode(), b"", force=True)
 
 
 def _known_works(over: Any) -> set[str]:
