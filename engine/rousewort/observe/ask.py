@@ -63,7 +63,14 @@ class Bench:
         lent = gather(self.kb, self.match, words).word(CLASS)
         if chance >= CLASS_CHANCE or (lent and lent not in conclusion.left[CLASS]):
             words[CLASS] = best
+            level = self._level_key(best)
+            if level and len(conclusion.left.get(level, ())) == 1:
+                words.setdefault(level, conclusion.left[level][0])
         return words
+
+    def _level_key(self, word: str) -> str | None:
+        """The trait that tells how deep a class goes, if it has levels."""
+        return next((key for key in LEVELS if word in self._traits(key)["only_with"][CLASS]), None)
 
     def chances(self, conclusion: Conclusion) -> dict[str, float]:
         """Class → chance, from relatives and what was seen in one, among the classes that the results leave."""
@@ -142,7 +149,7 @@ class Bench:
     def _cases(self, conclusion: Conclusion) -> Iterable[tuple[float, Case]]:
         """Every class with every level still possible, with its chance; levels that nothing tells apart share alike."""
         for word, chance in self.chances(conclusion).items():
-            level = next((k for k in LEVELS if word in self._traits(k)["only_with"][CLASS]), None)
+            level = self._level_key(word)
             levels = self._levels(level, conclusion) if level else ()
             for one in levels:
                 yield chance / len(levels), {CLASS: word, level: one}
