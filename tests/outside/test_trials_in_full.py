@@ -200,7 +200,7 @@ def fitted(intervals: list[Look], never: int) -> tuple[float, float, float]:
 
     def cost(p) -> float:
         upper, slope, half = 1 / (1 + exp(-p[0])), exp(p[1]), exp(p[2])
-        total = -never * log(max(1 - upper, 1e-300))
+        total = -never * log(max(1 - share(intervals[-1].end, upper, slope, half), 1e-300))
         for start, end, n in intervals:
             if n:
                 total -= n * log(max(share(end, upper, slope, half) - share(start, upper, slope, half), 1e-300))
