@@ -391,3 +391,19 @@ def test_every_genus_gives_a_species_unknown_to_us_an_answer(kb: KnowledgeBase, 
         match = kb.lookup(f"{genus} nusquamensis")
         assert match.matched_by in ("genus", "spelling"), genus
         answered(placed(planner, f"{genus} nusquamensis", family), genus)
+
+
+def test_seed_that_dies_when_dried_is_lent_no_watertight_coat_and_is_not_soaked(kb: KnowledgeBase) -> None:
+    """Mango stands among the sumachs, whose coats keep water out; its own seed is shed full of water."""
+    facts = lent(kb, "Mangifera nescia", "Anacardiaceae")
+    assert facts["drying"].word == "sensitive" and "coat_water" not in facts
+    for name in ("Mangifera indica", "Durio zibethinus", "Theobroma cacao", "Shorea nescia"):
+        kinds = [step.kind for step in Planner(kb, "plain").plan(name).steps]
+        assert kinds and not {"soak", "nick", "abrade", "hot_water", "acid", "cold_moist"} & set(kinds), name
+
+
+def test_seed_that_cannot_wait_is_not_told_to_wait_for_an_answer(kb: KnowledgeBase) -> None:
+    plan = Planner(kb, "plain").plan_for(
+        Match("Nescio", "Nescio sapota", "family", family="Sapotaceae"), measurements={"drying": "sensitive"}
+    )
+    assert plan.outcome == "unknown" and any(line.startswith("Sow most of it at once") for line in plan.advice)

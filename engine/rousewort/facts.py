@@ -121,7 +121,7 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         if lent_class:
             facts.known[lent_class.fact] = lent_class
     spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
-    for key in sorted(spread, key=lambda key: "only_with" in spread[key]):
+    for key in sorted(spread, key=lambda key: bool({"only_with", "never_with"} & spread[key].keys())):
         definition = spread[key]
         if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
             continue

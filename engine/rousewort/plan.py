@@ -303,12 +303,18 @@ class _Composer:
         word = self.facts.word("dormancy_class")
         if word:
             label = self.vocabulary.label("dormancy_class", word)
-            yield f"Its relatives are mostly {label}; which season ends that is not known of them."
+            yield f"By its relatives it is taken for {label}; which season ends that is not known of them."
             yield "If you know where its forebears grew, say so: --observed home_climate=cold_winter, or another climate."
-        yield "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens."
+        if ("finding", "never_dry") in self.findings.facts:
+            yield (
+                "Sow most of it at once, warm and moist: seed that dies when it dries seldom waits, and cannot wait for an "
+                "answer. Only if its home has cold winters, keep 20 cold and moist for 60 days beside it."
+            )
+        else:
+            yield "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens."
         if not word:
             yield (
-                "Weigh ten seeds dry and after a day in water, and ten nicked ones: no gain unless nicked means a "
+                "Weigh ten seeds as they are and after a day in water, and ten nicked ones: no gain unless nicked means a "
                 "watertight coat."
             )
             yield (
