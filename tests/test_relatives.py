@@ -407,3 +407,22 @@ def test_seed_that_cannot_wait_is_not_told_to_wait_for_an_answer(kb: KnowledgeBa
         Match("Nescio", "Nescio sapota", "family", family="Sapotaceae"), measurements={"drying": "sensitive"}
     )
     assert plan.outcome == "unknown" and any(line.startswith("Sow most of it at once") for line in plan.advice)
+
+
+TROPICAL = """Swietenia macrophylla, Manilkara zapota, Pouteria sapota, Nephelium lappaceum, Litchi chinensis, Canarium ovatum,
+Ceiba pentandra, Pachira aquatica, Cola nitida, Cecropia peltata, Ficus benghalensis, Brosimum alicastrum, Calophyllum
+inophyllum, Virola surinamensis, Eugenia uniflora, Psidium guajava, Carica papaya, Schefflera actinophylla, Tabebuia rosea,
+Alstonia scholaris, Syzygium jambos, Garcinia mangostana"""
+
+
+@pytest.mark.parametrize("name", [" ".join(name.split()) for name in TROPICAL.split(",")])
+def test_no_tropical_tree_is_told_to_chill_or_lie_out_in_winter(kb: KnowledgeBase, name: str) -> None:
+    """Temperate relatives are the better studied; what they need is not lent to a plant whose home has no winter."""
+    plan = Planner(kb, "plain").plan(name)
+    assert not {"cold_moist", "outdoor_winter"} & {step.kind for step in plan.steps}
+    assert not any("60 days cold" in line for line in plan.advice)
+
+
+def test_where_no_plan_is_made_no_record_of_plans_is_claimed(kb: KnowledgeBase) -> None:
+    plan = Planner(kb, "plain").plan("Pouteria sapota")
+    assert (plan.outcome, plan.basis["confidence"]) == ("unknown", 0.0) and "trials" not in plan.basis["note"]

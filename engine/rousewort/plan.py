@@ -175,6 +175,8 @@ class _Composer:
         sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
         basis = self._basis()
         outcome, advice = self._outcome(sequence, basis)
+        if outcome == "unknown":  # how often plans were right says nothing where none is made
+            basis = self._basis(planned=False)
         steps = self._sequence_steps(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
         return Plan(
@@ -199,7 +201,7 @@ class _Composer:
 
     # --- what the plan rests on
 
-    def _basis(self) -> dict[str, Any]:
+    def _basis(self, planned: bool = True) -> dict[str, Any]:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
@@ -207,7 +209,7 @@ class _Composer:
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
-        measured = record(self.kb, kind, self.facts)
+        measured = record(self.kb, kind, self.facts) if planned else None
         shown = "observations" if kind == "bench" else kind
         basis = {
             "kind": shown,
@@ -304,11 +306,20 @@ class _Composer:
         if word:
             label = self.vocabulary.label("dormancy_class", word)
             yield f"By its relatives it is taken for {label}; which season ends that is not known of them."
-            yield "If you know where its forebears grew, say so: --observed home_climate=cold_winter, or another climate."
+            if not self.facts.of("home_climate"):
+                yield "If you know where its forebears grew, say so: --observed home_climate=cold_winter, or another climate."
+        tropical = ("finding", "no_winter_at_home") in self.findings.facts
         if ("finding", "never_dry") in self.findings.facts:
             yield (
                 "Sow most of it at once, warm and moist: seed that dies when it dries seldom waits, and cannot wait for an "
-                "answer. Only if its home has cold winters, keep 20 cold and moist for 60 days beside it."
+                "answer."
+            )
+            if not tropical:
+                yield "If its home has cold winters, keep 20 cold and moist for 60 days beside it."
+        elif tropical:
+            yield (
+                "Sow it warm and moist and be patient for weeks, with 20 nicked seeds beside it; write down what happens. "
+                "No cold: its home knows none."
             )
         else:
             yield "Sow 20 seeds as they are, warm and moist, and 20 after 60 days cold and moist; write down what happens."

@@ -328,3 +328,12 @@ def test_curves_as_png_are_sharp_white_and_known_again(kb, planner):
     assert picture.size == (1520, 840) and picture.text == {"Software": "Rousewort"}
     colours = {colour for _, colour in picture.convert("RGB").getcolors(1 << 20)}
     assert {(255, 255, 255), (0, 0, 0), (0, 114, 178)} <= colours
+
+
+def test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves(kb, planner):
+    known = Observations(NOBODY, left={"dormancy_class": ("physiological", "morphophysiological")})
+    bench = Bench(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
+    note = bench.planned(bench.conclude(known)).basis["note"]
+    assert "bench leaves physiological" in note and "relatives (Salicaceae) make physiological" in note
+    known.left["dormancy_class"] = ("physiological",)
+    assert "relatives" not in bench.planned(bench.conclude(known)).basis["note"]

@@ -68,6 +68,20 @@ class Bench:
                 words.setdefault(level, conclusion.left[level][0])
         return words
 
+    def planned(self, conclusion: Conclusion, observed: Mapping[str, str] | None = None) -> Plan:
+        """The plan for what the results say, `observed` (trait → word) first; it says where relatives chose among the
+        classes that the bench leaves."""
+        words = {**self.words_for_plan(conclusion), **(observed or {})}
+        plan = self.plan(words)
+        if CLASS not in words or CLASS in conclusion.words or CLASS in (observed or {}):
+            return plan
+        label, chances = self.kb.vocabulary.label, self.chances(conclusion)
+        left = " or ".join(label(CLASS, word) for word in conclusion.left[CLASS])
+        found = estimate(self.kb, self.match.genus, self.match.family).nearest
+        judge = f"relatives ({found.name})" if found else "the shares of the classes at large"
+        said = f"The bench leaves {left}; {judge} make {label(CLASS, words[CLASS])} the likeliest, {100 * chances[words[CLASS]]:.0f} %."
+        return plan._replace(basis={**plan.basis, "note": f"{plan.basis['note']} {said}"})
+
     def _level_key(self, word: str) -> str | None:
         """The trait that tells how deep a class goes, if it has levels."""
         return next((key for key in LEVELS if word in self._traits(key)["only_with"][CLASS]), None)
