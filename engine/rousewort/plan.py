@@ -331,6 +331,8 @@ class _Composer:
             yield (
                 "Cut a few soaked seeds lengthwise: an embryo under half the seed's length must still grow, in warmth or cold."
             )
+        name = self.match.query.replace("'", "")
+        yield f"To be led through such tests: rousewort observe '{name}'. To split a larger lot: rousewort trial design '{name}'."
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
