@@ -209,6 +209,26 @@ def test_png_without_its_library_says_how_to_get_it(tmp_path, capsys, monkeypatc
     assert "rousewort[plot]" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("saw", "said"),
+    [
+        (["imbibition.intact_g=0:2.31,24:2330"], "no seed does that. Milligrams among grams"),
+        (["imbibition.intact_g=0:2310,24:2330", "imbibition.nicked_g=0:2.28,24:4.1"], "is one of them in milligrams"),
+        (["imbibition.intact_g=0:2.31,24:-2"], "0 or more"),
+        (["imbibition.intact_g=0:2.31,24:0.3"], "no seed does that"),
+        (["seed_mass.grams=46000000", "seed_mass.seeds=20"], "no seed is so heavy"),
+        (["cut_test.full=-3", "cut_test.empty=0"], "whole number of seeds, 0 or more"),
+    ],
+)
+def test_masses_in_the_wrong_unit_and_impossible_ones_are_refused(saw, said, capsys, tmp_path):
+    kept = tmp_path / "seen.yaml"
+    kept.write_text("format: rousewort-observations-1\nplant: Vigna marina\nobservations: {}\n", encoding="utf-8")
+    before = kept.read_bytes()
+    flags = [part for item in saw for part in ("--saw", item)]
+    assert main(["observe", "Vigna marina", "--file", str(kept), "--save", str(kept), *flags]) == 2
+    assert said in capsys.readouterr().err and kept.read_bytes() == before
+
+
 def test_impossible_counts_name_file_and_line(tmp_path, capsys):
     (tmp_path / "sheet.csv").write_text("arm,replicate,seeds,day,new_roots\ncontrol,1,20,7,25\n", encoding="utf-8")
     assert main(["trial", "read", str(tmp_path / "sheet.csv")]) == 2
