@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from rousewort import relatives
 from rousewort.app.main import main
 from rousewort.calibrate import Trial, brier, class_counts, figures, leave_species_out, table
+from rousewort.facts import Known, gather
 from rousewort.kinship import FEWEST_TRIALS
 from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.knowledge.holdout import sources_of
@@ -164,6 +165,68 @@ def test_relatives_beat_every_plain_baseline_in_class_and_brier_score(trials: li
 def test_the_sequence_from_relatives_beats_the_commonest_overall_and_in_the_family(trials: list[Trial]) -> None:
     rows = figures(trials)["sequences"]
     assert rows["rousewort"]["right"] > max(rows["overall"]["right"], rows["family"]["right"])
+
+
+def test_where_a_plan_is_made_its_sequence_beats_copying_the_genus_too(trials: list[Trial]) -> None:
+    rows = figures(trials)["sequences"]
+    assert rows["rousewort"]["said"] > 0.8 * rows["rousewort"]["tried"]
+    assert rows["rousewort"]["right_said"] > max(rows[k]["right_said"] for k in ("overall", "family", "genus"))
+
+
+# --- what relatives lend
+
+
+def lent(kb: KnowledgeBase, name: str, family: str, **seen: str) -> dict[str, Known]:
+    """What a plant that has no entry is taken to be: key → fact."""
+    match = Match(name, name, "genus", genus=genus_of(name), family=family)
+    return {known.key: known for known in gather(kb, match, seen).known.values()}
+
+
+def test_a_lent_level_yields_to_the_seasons_reported_of_nearer_kin(kb: KnowledgeBase) -> None:
+    """Most of the carrot family grows its embryo in the cold; Sanicula is reported to need warmth before it."""
+    assert lent(kb, "Nescio carota", "Apiaceae")["morphophysiological_level"].word == "deep_complex"
+    facts = lent(kb, "Sanicula nescia", "Apiaceae")
+    assert facts["season_order"][1:3] == ("warm_cold", "genus")
+    assert "morphophysiological_level" not in facts
+
+
+def test_no_plan_holds_a_lent_level_against_nearer_reports(kb: KnowledgeBase, species: list[str]) -> None:
+    levels = kb.vocabulary.traits["morphophysiological_level"]["values"]
+    nearness = ("bench", "species", "genus", "family")
+    for name in species:
+        facts = gather(kb, kb.lookup(name))
+        for level in facts.of("morphophysiological_level"):
+            for order in facts.of("season_order"):
+                if nearness.index(order.basis) < nearness.index(level.basis):
+                    assert order.word in levels[level.word].get("seasons", [order.word]), name
+
+
+def test_reports_of_relatives_with_another_dormancy_do_not_count(kb: KnowledgeBase) -> None:
+    """The heath family reports cold unneeded mostly where seed is not dormant at all."""
+    waiting = {"dormancy_class": "physiological", "home_climate": "cold_winter"}
+    for known in gather(kb, Match("x", None, "family", family="Ericaceae"), waiting).of("reported_cold"):
+        classes = {(kb.store.summary(n) or {})["traits"].get(KEY, [["physiological"]])[0][0] for n in known.relatives}
+        assert classes == {"physiological"}
+
+
+def test_a_family_lends_its_need_for_cold_only_to_plants_of_cold_winters(kb: KnowledgeBase) -> None:
+    waiting = {"dormancy_class": "physiological"}
+    assert "reported_cold" not in lent(kb, "Nescio composita", "Asteraceae", **waiting)
+    cold = lent(kb, "Nescio composita", "Asteraceae", home_climate="cold_winter", **waiting)["reported_cold"]
+    assert (cold.word, cold.basis) == ("helps", "family")
+
+
+@pytest.mark.parametrize("home", ["tropical_wet", "tropical_dry", "tropical_montane"])
+def test_no_relative_lends_a_need_for_cold_to_a_plant_of_the_tropics(kb: KnowledgeBase, home: str) -> None:
+    assert lent(kb, "Acer nescium", "Sapindaceae", dormancy_class="physiological")["reported_cold"].word == "helps"
+    facts = lent(kb, "Acer nescium", "Sapindaceae", dormancy_class="physiological", home_climate=home)
+    assert "reported_cold" not in facts
+
+
+def test_relatives_that_disagree_about_a_treatment_are_said_to(kb: KnowledgeBase) -> None:
+    """Nyssa: one gains from cold and one germinates without: half the lot is chilled."""
+    cold = lent(kb, "Nyssa nescia", "Nyssaceae")["reported_cold"]
+    assert (cold.word, cold.basis) == ("mixed", "genus") and len(cold.relatives) >= 2
 
 
 def test_a_chance_said_is_a_chance_kept(trials: list[Trial]) -> None:
@@ -328,3 +391,38 @@ def test_every_genus_gives_a_species_unknown_to_us_an_answer(kb: KnowledgeBase, 
         match = kb.lookup(f"{genus} nusquamensis")
         assert match.matched_by in ("genus", "spelling"), genus
         answered(placed(planner, f"{genus} nusquamensis", family), genus)
+
+
+def test_seed_that_dies_when_dried_is_lent_no_watertight_coat_and_is_not_soaked(kb: KnowledgeBase) -> None:
+    """Mango stands among the sumachs, whose coats keep water out; its own seed is shed full of water."""
+    facts = lent(kb, "Mangifera nescia", "Anacardiaceae")
+    assert facts["drying"].word == "sensitive" and "coat_water" not in facts
+    for name in ("Mangifera indica", "Durio zibethinus", "Theobroma cacao", "Shorea nescia"):
+        kinds = [step.kind for step in Planner(kb, "plain").plan(name).steps]
+        assert kinds and not {"soak", "nick", "abrade", "hot_water", "acid", "cold_moist"} & set(kinds), name
+
+
+def test_seed_that_cannot_wait_is_not_told_to_wait_for_an_answer(kb: KnowledgeBase) -> None:
+    plan = Planner(kb, "plain").plan_for(
+        Match("Nescio", "Nescio sapota", "family", family="Sapotaceae"), measurements={"drying": "sensitive"}
+    )
+    assert plan.outcome == "unknown" and any(line.startswith("Sow most of it at once") for line in plan.advice)
+
+
+TROPICAL = """Swietenia macrophylla, Manilkara zapota, Pouteria sapota, Nephelium lappaceum, Litchi chinensis, Canarium ovatum,
+Ceiba pentandra, Pachira aquatica, Cola nitida, Cecropia peltata, Ficus benghalensis, Brosimum alicastrum, Calophyllum
+inophyllum, Virola surinamensis, Eugenia uniflora, Psidium guajava, Carica papaya, Schefflera actinophylla, Tabebuia rosea,
+Alstonia scholaris, Syzygium jambos, Garcinia mangostana"""
+
+
+@pytest.mark.parametrize("name", [" ".join(name.split()) for name in TROPICAL.split(",")])
+def test_no_tropical_tree_is_told_to_chill_or_lie_out_in_winter(kb: KnowledgeBase, name: str) -> None:
+    """Temperate relatives are the better studied; what they need is not lent to a plant whose home has no winter."""
+    plan = Planner(kb, "plain").plan(name)
+    assert not {"cold_moist", "outdoor_winter"} & {step.kind for step in plan.steps}
+    assert not any("60 days cold" in line for line in plan.advice)
+
+
+def test_where_no_plan_is_made_no_record_of_plans_is_claimed(kb: KnowledgeBase) -> None:
+    plan = Planner(kb, "plain").plan("Pouteria sapota")
+    assert (plan.outcome, plan.basis["confidence"]) == ("unknown", 0.0) and "trials" not in plan.basis["note"]

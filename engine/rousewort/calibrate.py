@@ -200,7 +200,10 @@ def reliability(judged: Sequence[Trial]) -> list[dict[str, Any]]:
 
 def sequence_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
     """How often the sequence from relatives is that of the plan from the species' own facts alone, where its class or
-    what its sources say of coat, cold or warmth decides that. Baselines take the plans of relatives as given."""
+    what its sources say of coat, cold or warmth decides that. Baselines take the plans of relatives as given.
+
+    `said`: those of which Rousewort makes a plan and does not say that it is not known; `right_said`: right among them.
+    """
     judged = [t for t in trials if t.own_basis == "species" and (t.word or t.wanted)]
     pairs = [(t, t.own_sequence) for t in trials]
     baselines = {
@@ -210,8 +213,16 @@ def sequence_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
     }
     made: dict[str, Callable[[Trial], Any]] = {"rousewort": lambda t: t.sequence}
     made |= {kind: lambda t, shares=shares: next(iter(shares(t)), ()) for kind, shares in baselines.items()}
-    right = {kind: sum(of(t) == t.own_sequence for t in judged) for kind, of in made.items()}
-    return {kind: {"right": n, "tried": len(judged)} for kind, n in right.items()}
+    said = [t for t in judged if t.outcome != "unknown"]
+    return {
+        kind: {
+            "right": sum(of(t) == t.own_sequence for t in judged),
+            "tried": len(judged),
+            "right_said": sum(of(t) == t.own_sequence for t in said),
+            "said": len(said),
+        }
+        for kind, of in made.items()
+    }
 
 
 def treatment_figures(trials: Sequence[Trial]) -> dict[str, dict[str, float]]:

@@ -124,25 +124,51 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         definition = spread[key]
         if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
             continue
-        lent = _lent(kb, "genus", facts.genus, key, definition)
-        if not lent and definition["inherits"] == "family":
-            lent = _lent(kb, "family", facts.family, key, definition)
+        stranger = own is None and CLASS in definition.get("only_with", {})
+        of_class = facts.word(CLASS) if stranger and key in kb.vocabulary.responses else None
+        lent = _lent(kb, "genus", facts.genus, key, definition, of_class)
+        if not lent and _family_lends(definition, facts, own):
+            lent = _lent(kb, "family", facts.family, key, definition, of_class)
         for known in lent:
             if _fits(definition.get("values", {}).get(known.word, {}), facts):
                 facts.known[known.fact] = known
 
 
-def _lent(kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any]) -> list[Known]:
-    """What a genus or family lends of one key; the same for every species in it, so worked out once."""
+def _family_lends(definition: Mapping[str, Any], facts: Facts, own: Mapping[str, Any] | None) -> bool:
+    """A family may lend under conditions of its own (`from_family`), and then only to a plant that has no entry: what is
+    on record of the plant itself says more than such distant reports."""
+    terms = definition.get("from_family")
+    return definition["inherits"] == "family" and (terms is None or (own is None and _fits(terms, facts)))
+
+
+def _lent(
+    kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any], of_class: str | None
+) -> list[Known]:
+    """What a genus or family lends of one key; the same for every species in it, so worked out once.
+
+    `of_class`: count only relatives of this dormancy class, or of none that is known: what treatment did for seed that
+    is held back by something else says nothing.
+    """
     if name is None:
         return []
-    if (rank, name, key) not in kb.memo:
+    if (rank, name, key, of_class) not in kb.memo:
         share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
         never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
         group, summary = kb.store.group(rank, name), kb.store.summary(name)
-        many = kb.vocabulary.many(key)
-        kb.memo[rank, name, key] = _lend(key, rank, group, summary, share, least, many, never)
-    return kb.memo[rank, name, key]
+        votes = group["votes"].get(key, {})
+        if of_class:
+            others = {n for word, names in group["votes"].get(CLASS, {}).items() if word != of_class for n in names}
+            votes = {word: [n for n in names if n not in others] for word, names in votes.items()}
+            votes = {word: names for word, names in votes.items() if names}
+        lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
+        kb.memo[rank, name, key, of_class] = lent or (_divided(key, rank, votes, least) if of_class else [])
+    return kb.memo[rank, name, key, of_class]
+
+
+def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[Known]:
+    """Relatives that disagree about a treatment: lots or species differ, which the rules have a word for."""
+    names = tuple(name for word in votes for name in votes[word])
+    return [Known(key, "mixed", rank, (), 1.0, names)] if len(votes) > 1 and len(names) >= 2 * least else []
 
 
 def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:
@@ -159,14 +185,18 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
 
 
 def _bound(definition: Mapping[str, Any]) -> bool:
-    return any("only_with" in entry for entry in (definition, *definition.get("values", {}).values()))
+    return any(
+        {"only_with", "never_with"} & entry.keys() for entry in (definition, *definition.get("values", {}).values())
+    )
 
 
 def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
-    """An inherited trait, or one word of it, may be bound to words of another (`only_with`), `unknown` among them."""
-    return all(
-        set(words) & ({known.word for known in facts.of(key)} or {"unknown"})
-        for key, words in definition.get("only_with", {}).items()
+    """An inherited trait, or one word of it, may be bound to words of other traits: to any of `only_with`, `unknown` among them, and to
+    words beside those of `never_with` (a plant of the wet tropics inherits no need for cold)."""
+    only, never = definition.get("only_with", {}), definition.get("never_with", {})
+    said = {key: {known.word for known in facts.of(key)} or {"unknown"} for key in (*only, *never)}
+    return all(said[key] & set(words) for key, words in only.items()) and not any(
+        said[key] <= set(words) for key, words in never.items()
     )
 
 
@@ -181,9 +211,16 @@ def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
 
 
 def _lend(
-    key: str, rank: str, group: Mapping, summary: Mapping | None, share: float, least: int, many: bool, never: set[str]
+    key: str,
+    rank: str,
+    votes: Mapping,
+    members: int,
+    summary: Mapping | None,
+    share: float,
+    least: int,
+    many: bool,
+    never: set[str],
 ) -> list[Known]:
-    votes = group["votes"].get(key, {})
     stated: dict[str, list] = {}
     for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
         stated[word] = sources
@@ -193,9 +230,10 @@ def _lend(
     words_known = {*votes, *stated} - never
     counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in words_known}
     if many:
-        total = max(group["count"], 1)
+        total = max(members, 1)
+        agreed = {w for w, names in votes.items() if len(names) >= least and len(names) / total >= share}
         # What is said of the genus or family itself covers the members that nobody entered; a vote is of those entered.
-        words = sorted(stated) or [w for w in sorted(counts) if len(votes.get(w, ())) / total >= share]
+        words = sorted((set(stated) or agreed) - never)
     else:
         total = sum(counts.values()) + sum(len(votes.get(w, ())) for w in never)
         counts = _taken_together(counts)

@@ -140,6 +140,8 @@ class _Composer:
         sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
         basis = self._basis()
         outcome, advice = self._outcome(sequence, basis)
+        if outcome == "unknown":  # how often plans were right says nothing where none is made
+            basis = self._basis(planned=False)
         steps = self.steps.of_sequence(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
         return Plan(
@@ -164,7 +166,7 @@ class _Composer:
 
     # --- what the plan rests on
 
-    def _basis(self) -> dict[str, Any]:
+    def _basis(self, planned: bool = True) -> dict[str, Any]:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
@@ -172,7 +174,7 @@ class _Composer:
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
-        measured = record(self.kb, kind, self.facts)
+        measured = record(self.kb, kind, self.facts) if planned else None
         shown = "observations" if kind == "bench" else kind
         basis = {
             "kind": shown,
@@ -268,14 +270,21 @@ class _Composer:
         return (classless or waiting) and idle
 
     def _observe_next(self) -> Iterable[str]:
-        lines = self.vocabulary.files["observations"]["unknown"]
+        said = self.vocabulary.files["observations"]["unknown"]
         word = self.facts.word("dormancy_class")
-        if word:
-            label = self.vocabulary.label("dormancy_class", word)
-            yield from (fill(line, {"label": label}) for line in lines["class_known"])
-        yield from lines["always"]
-        if not word:
-            yield from lines["class_unknown"]
+        values = {
+            "label": self.vocabulary.label("dormancy_class", word) if word else "",
+            "name": self.match.query.replace("'", ""),
+        }
+        found = {key for kind, key in self.findings.facts if kind == "finding"}
+        lines = [
+            *(said["class_known"] if word else ()),
+            *(said["home_unknown"] if word and not self.facts.of("home_climate") else ()),
+            *next(case["say"] for case in said["sow"] if found >= set(case["when"])),
+            *(() if word else said["class_unknown"]),
+            *said["then"],
+        ]
+        yield from (fill(line, values) for line in lines)
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})

@@ -25,6 +25,7 @@ STATEMENT_COUNTS = 2.0  # a statement about the whole genus or family, in specie
 INFERRED_COUNTS = 0.5  # a species whose class was inferred or doubtfully stated, beside one that a source states
 SERVING_CHANCE = 0.4  # how likely a class must be to be treated for, where its treatment serves the likeliest one too
 SPLIT_CHANCE = 0.25  # how likely another class must be for a part of the lot to be treated for it
+TYPICAL = ("embryo", "coat_water", "drying")  # what is stated of a genus or family as a whole and tells on its classes
 SURVEY_ODDS = 10.0  # for a class that shows what surveys find typical of the genus or family, against one that does not
 
 
@@ -120,7 +121,7 @@ def read_group(kb: KnowledgeBase, rank: str, name: str) -> Group:
     for word, names in species.items():
         inferred = len(names) - firm.get(word, 0)
         weights[word] = weights.get(word, 0.0) + firm.get(word, 0) + INFERRED_COUNTS * inferred
-    typical = {key: traits[key][0][0] for key in ("embryo", "coat_water") if key in traits}
+    typical = {key: traits[key][0][0] for key in TYPICAL if key in traits}
     return Group(rank, name, species, stated, weights, typical)
 
 

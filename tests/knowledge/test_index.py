@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from invented_plant import PLANT, PLANT_PATH
 from rousewort.errors import KnowledgeTrouble, Trouble
-from rousewort.knowledge import base
+from rousewort.knowledge import base, files
 from rousewort.knowledge.base import KnowledgeBase, load
 from rousewort.knowledge.store import INDEX_FORMAT, IndexStore, MemoryStore, write_index
 
@@ -217,3 +217,15 @@ def test_writing_an_index_twice_gives_the_same_answers(memory: MemoryStore, tmp_
     for turn in ("one", "two"):
         write_index(memory, tmp_path / turn, "stamp")
     assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+
+
+def test_a_changed_summariser_makes_the_index_anew(small: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A developer who changes how entries are summarised must not go on reading old summaries."""
+    modules = tmp_path / "knowledge"
+    shutil.copytree(Path(files.__file__).parent, modules, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(files, "__file__", str(modules / "files.py"))
+    before = files.stamp([small])
+    assert files.stamp([small]) == before
+    with (modules / "summary.py").open("a") as module:
+        module.write("# changed\n")
+    assert files.stamp([small]) != before

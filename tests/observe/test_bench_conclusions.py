@@ -54,8 +54,10 @@ def test_every_arm_and_pattern_of_a_trial_speaks_the_vocabulary(kb):
         assert {s["kind"] for s in arm["seasons"]} <= set(kb.treatments) | {"grow"}
         assert set(arm.get("needs", ())) <= set(kb.vocabulary.files["equipment"])
         assert set(arm["means"]) <= {*kb.treatments, "open_coat"}
-        for words in arm.get("shows", {}).values():
-            assert all(word in kb.vocabulary.given[trait] for trait, word in words.items())
+        for clause in arm.get("shows", ()):
+            said = {clause["did"], *clause.get("beside", {}).values()}
+            assert said <= {"seedling", "root", "none"} and set(clause.get("beside", {})) <= arms
+            assert all(word in kb.vocabulary.given[trait] for trait, word in clause["says"].items())
     named = set()
     for pattern in table["patterns"]:
         named.add(pattern["is"]["dormancy_class"])

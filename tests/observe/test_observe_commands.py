@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -186,6 +187,46 @@ def test_a_trial_from_design_to_plan(tmp_path, capsys):
     assert curves.read_text(encoding="utf-8").startswith("<svg")
     assert main(["plan", "Sallowia ripensis", "--observations", str(seen), "--json"]) == 0
     assert "cold_moist" in [step["kind"] for step in json.loads(capsys.readouterr().out)["steps"]]
+
+
+def test_curves_go_only_where_they_belong(tmp_path, capsys):
+    sheet, photo = tmp_path / "sheet.csv", tmp_path / "photo.png"
+    sheet.write_text("arm,replicate,seeds,day,new_roots\ncontrol,1,20,7,5\n", encoding="utf-8")
+    photo.write_bytes(b"\x89PNG\r\n\x1a\n a holiday")
+    assert main(["trial", "read", str(sheet), "--plot", str(tmp_path / "curves.pdf")]) == 2
+    assert "ends in .svg or .png" in capsys.readouterr().err
+    assert main(["trial", "read", str(sheet), "--plot", str(photo)]) == 2
+    assert "no earlier file of this kind" in capsys.readouterr().err and b"holiday" in photo.read_bytes()
+    for name in ("curves.svg", "curves.png"):
+        for _ in range(2):  # an earlier drawing of ours is replaced
+            assert main(["trial", "read", str(sheet), "--plot", str(tmp_path / name)]) == 0
+
+
+def test_png_without_its_library_says_how_to_get_it(tmp_path, capsys, monkeypatch):
+    (tmp_path / "sheet.csv").write_text("arm,replicate,seeds,day,new_roots\ncontrol,1,20,7,5\n", encoding="utf-8")
+    monkeypatch.setitem(sys.modules, "resvg_py", None)
+    assert main(["trial", "read", str(tmp_path / "sheet.csv"), "--plot", str(tmp_path / "curves.png")]) == 2
+    assert "rousewort[plot]" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("saw", "said"),
+    [
+        (["imbibition.intact_g=0:2.31,24:2330"], "no seed does that. Milligrams among grams"),
+        (["imbibition.intact_g=0:2310,24:2330", "imbibition.nicked_g=0:2.28,24:4.1"], "is one of them in milligrams"),
+        (["imbibition.intact_g=0:2.31,24:-2"], "0 or more"),
+        (["imbibition.intact_g=0:2.31,24:0.3"], "no seed does that"),
+        (["seed_mass.grams=46000000", "seed_mass.seeds=20"], "no seed is so heavy"),
+        (["cut_test.full=-3", "cut_test.empty=0"], "whole number of seeds, 0 or more"),
+    ],
+)
+def test_masses_in_the_wrong_unit_and_impossible_ones_are_refused(saw, said, capsys, tmp_path):
+    kept = tmp_path / "seen.yaml"
+    kept.write_text("format: rousewort-observations-1\nplant: Vigna marina\nobservations: {}\n", encoding="utf-8")
+    before = kept.read_bytes()
+    flags = [part for item in saw for part in ("--saw", item)]
+    assert main(["observe", "Vigna marina", "--file", str(kept), "--save", str(kept), *flags]) == 2
+    assert said in capsys.readouterr().err and kept.read_bytes() == before
 
 
 def test_impossible_counts_name_file_and_line(tmp_path, capsys):

@@ -12,6 +12,7 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 from rousewort.errors import Trouble
 from rousewort.grower import make_grower
 from rousewort.knowledge.base import load
@@ -295,3 +296,44 @@ def test_a_draft_on_a_known_species_only_adds_a_report(kb, planner, tmp_path):
     )
     own = load([tmp_path / "own"])
     assert len(own.taxon("Cercis canadensis")["reports"]) > len(kb.taxon("Cercis canadensis")["reports"])
+
+
+def test_what_only_warmth_before_cold_woke_is_given_both_whatever_its_class(kb, planner, tmp_path):
+    """Where the trial leaves the class open, the seasons that it settled still make the plan; so does its draft entry."""
+    result = read(kb, filled_in(kb, a_design(kb, planner, seeds=600), "deep_simple"))
+    assert len(result.left["dormancy_class"]) > 1 and result.unsettled
+    assert result.settled["season_order"] == "warm_cold" and "physiological_level" not in result.settled
+    known = Observations(NOBODY, found=dict(result.found), left=dict(result.left))
+    bench = Bench(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
+    write_layer(
+        kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
+    )
+    drafted = Planner(load([tmp_path / "own"]), "plain").plan(NOBODY)
+    for plan in (bench.plan(bench.words_for_plan(bench.conclude(known))), drafted):
+        kinds = [step.kind for step in plan.steps]
+        assert kinds.index("warm_moist") < kinds.index("cold_moist")
+    assert drafted.dormancy["class"] != "ND", "seed that stood still in the control is not lent 'not dormant'"
+
+
+def test_a_cold_that_wakes_by_itself_is_not_called_a_need_for_warmth(kb, planner):
+    found = read(kb, filled_in(kb, a_design(kb, planner, seeds=600), "deep")).found
+    assert found["reported_cold"] == "needed" and "reported_warm" not in found and "season_order" not in found
+
+
+def test_curves_as_png_are_sharp_white_and_known_again(kb, planner):
+    from rousewort.render import trial_png
+
+    png = trial_png.to_png(draw(read(kb, filled_in(kb, a_design(kb, planner), "deep")), "Sallow Bridge"))
+    picture = Image.open(io.BytesIO(png))
+    assert picture.size == (1520, 840) and picture.text == {"Software": "Rousewort"}
+    colours = {colour for _, colour in picture.convert("RGB").getcolors(1 << 20)}
+    assert {(255, 255, 255), (0, 0, 0), (0, 114, 178)} <= colours
+
+
+def test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves(kb, planner):
+    known = Observations(NOBODY, left={"dormancy_class": ("physiological", "morphophysiological")})
+    bench = Bench(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
+    note = bench.planned(bench.conclude(known)).basis["note"]
+    assert "bench leaves physiological" in note and "relatives (Salicaceae) make physiological" in note
+    known.left["dormancy_class"] = ("physiological",)
+    assert "relatives" not in bench.planned(bench.conclude(known)).basis["note"]

@@ -25,4 +25,4 @@ def plan_observed(planner: Planner, name: str, grower: Grower, path: str, observ
         print(f"Contradiction: {clash.one} / {clash.other}: {clash.outcome}.", file=sys.stderr)
     for reading in conclusion.stop:
         print(f"Before anything else: {reading.clause.says if reading.clause else ''}", file=sys.stderr)
-    return bench.plan({**bench.words_for_plan(conclusion), **observed})
+    return bench.planned(conclusion, observed)

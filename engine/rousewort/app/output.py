@@ -12,10 +12,11 @@ from pathlib import Path
 from rousewort.errors import Trouble
 
 
-def write_output(where: str, data: bytes, mark: bytes, force: bool = False) -> None:
+def write_output(where: str, data: bytes, mark: bytes, force: bool | None = False) -> None:
     """Write to a path, or to standard output for `-`.
 
-    `mark`: bytes near the head of every earlier output of ours; a file without them is only replaced with `force`.
+    `mark`: bytes near the head of every earlier output of ours; a file without them is only replaced with `force`
+    (None: the command has no such flag).
     Raises Trouble where the file is another's or cannot be written; an earlier file then stays as it was.
     """
     if where == "-":
@@ -29,9 +30,8 @@ def write_output(where: str, data: bytes, mark: bytes, force: bool = False) -> N
         if path.exists() and not force:
             with path.open("rb") as old:
                 if mark not in old.read(4096):
-                    raise Trouble(
-                        f"{where} is there already and is no earlier file of this kind. Name another, or say --force."
-                    )
+                    way = "Name another." if force is None else "Name another, or say --force."
+                    raise Trouble(f"{where} is there already and is no earlier file of this kind. {way}")
         handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as new:

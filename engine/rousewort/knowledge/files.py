@@ -35,25 +35,30 @@ def yaml_files(layer: Path) -> Iterator[Path]:
 
 
 def stamp(layers: Sequence[Path]) -> str:
-    """A digest of paths, sizes and times: changes whenever any file of the layers does."""
+    """A digest of paths, sizes and times: changes whenever any file of the layers does, or any module here that reads and
+    summarises them."""
     import hashlib
 
     digest = hashlib.blake2b(digest_size=16)
+    digest.update("\n".join(sorted(_states(str(Path(__file__).parent), (".py",), []))).encode())
     for layer in layers:
         digest.update(str(layer.resolve()).encode())
         stack = [str(layer)]
         while stack:
-            found = []
-            with os.scandir(stack.pop()) as entries:
-                for entry in entries:
-                    if entry.is_dir(follow_symlinks=False):
-                        stack.append(entry.path)
-                    elif entry.name.endswith((".yaml", ".yml")):
-                        status = entry.stat()
-                        found.append(f"{entry.path}|{status.st_size}|{status.st_mtime_ns}")
-            digest.update("\n".join(sorted(found)).encode())
+            digest.update("\n".join(sorted(_states(stack.pop(), (".yaml", ".yml"), stack))).encode())
             stack.sort()
     return digest.hexdigest()
+
+
+def _states(folder: str, endings: tuple[str, ...], folders: list[str]) -> Iterator[str]:
+    """Path, size and time of each file with one of these endings; the folders in it are added to `folders`."""
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                folders.append(entry.path)
+            elif entry.name.endswith(endings):
+                status = entry.stat()
+                yield f"{entry.path}|{status.st_size}|{status.st_mtime_ns}"
 
 
 def read_layer(layer: Path, progress: Callable[[int], None] | None = None) -> tuple[dict[str, Document], list[Problem]]:

@@ -14,6 +14,10 @@ from typing import Any
 from rousewort.observe.measures import fisher
 
 Fields = Mapping[str, Any]
+# Bounds of sense, not of science: slimy seed takes up twenty times its mass and more, no soaked seed loses half of it.
+MOST_SWOLLEN, LEAST_LEFT = 60.0, 0.5
+MOST_UNLIKE = 100.0  # groups of one lot, taken to be of like numbers
+HEAVIEST_G = 25_000.0  # a seed; the double coconut is the heaviest, at under 25 kg (memory)
 
 
 def cut_test(seen: Fields, _: Mapping) -> dict[str, Any]:
@@ -37,6 +41,15 @@ def imbibition(seen: Fields, _: Mapping) -> dict[str, Any]:
             raise ValueError(f"{name} needs the dry mass at hour 0 and at least one later weighing")
         if series is not None and min(series.values()) <= 0:
             raise ValueError(f"{name} holds a mass of 0: nothing was weighed")
+        for hours, mass in (series or {}).items():
+            if not LEAST_LEFT <= mass / series[0] <= MOST_SWOLLEN:
+                raise ValueError(
+                    f"{name} goes from {series[0]:g} to {mass:g} g by hour {hours:g}: no seed does that. Milligrams among grams?"
+                )
+    if nicked and not 1 / MOST_UNLIKE <= intact[0] / nicked[0] <= MOST_UNLIKE:
+        raise ValueError(
+            f"dry intact seed weighs {intact[0]:g} g and nicked {nicked[0]:g} g: is one of them in milligrams?"
+        )
     shared = set(intact) & set(nicked) if nicked else set(intact)
     later = [hours for hours in shared if 0 < hours <= 72] or [hours for hours in shared if hours > 0]
     if not later:
@@ -139,6 +152,8 @@ def root_and_shoot(seen: Fields, _: Mapping) -> dict[str, Any]:
 def seed_mass(seen: Fields, _: Mapping) -> dict[str, Any]:
     if not seen["seeds"]:
         raise ValueError("seeds must be 1 or more")
+    if seen["grams"] / seen["seeds"] > HEAVIEST_G:
+        raise ValueError(f"{seen['grams']:g} g for {seen['seeds']} seeds: no seed is so heavy. Grams, not milligrams")
     return {"mass_mg": 1000 * seen["grams"] / seen["seeds"], "seeds_per_gram": seen["seeds"] / seen["grams"]}
 
 

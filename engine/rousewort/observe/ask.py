@@ -63,7 +63,28 @@ class Bench:
         lent = gather(self.kb, self.match, words).word(CLASS)
         if chance >= CLASS_CHANCE or (lent and lent not in conclusion.left[CLASS]):
             words[CLASS] = best
+            level = self._level_key(best)
+            if level and len(conclusion.left.get(level, ())) == 1:
+                words.setdefault(level, conclusion.left[level][0])
         return words
+
+    def planned(self, conclusion: Conclusion, observed: Mapping[str, str] | None = None) -> Plan:
+        """The plan for what the results say, `observed` (trait → word) first; it says where relatives chose among the
+        classes that the bench leaves."""
+        words = {**self.words_for_plan(conclusion), **(observed or {})}
+        plan = self.plan(words)
+        if CLASS not in words or CLASS in conclusion.words or CLASS in (observed or {}):
+            return plan
+        label, chances = self.kb.vocabulary.label, self.chances(conclusion)
+        left = " or ".join(label(CLASS, word) for word in conclusion.left[CLASS])
+        found = estimate(self.kb, self.match.genus, self.match.family).nearest
+        judge = f"relatives ({found.name})" if found else "the shares of the classes at large"
+        said = f"The bench leaves {left}; {judge} make {label(CLASS, words[CLASS])} the likeliest, {100 * chances[words[CLASS]]:.0f} %."
+        return plan._replace(basis={**plan.basis, "note": f"{plan.basis['note']} {said}"})
+
+    def _level_key(self, word: str) -> str | None:
+        """The trait that tells how deep a class goes, if it has levels."""
+        return next((key for key in LEVELS if word in self._traits(key)["only_with"][CLASS]), None)
 
     def chances(self, conclusion: Conclusion) -> dict[str, float]:
         """Class → chance, from relatives and what was seen in one, among the classes that the results leave."""
@@ -142,7 +163,7 @@ class Bench:
     def _cases(self, conclusion: Conclusion) -> Iterable[tuple[float, Case]]:
         """Every class with every level still possible, with its chance; levels that nothing tells apart share alike."""
         for word, chance in self.chances(conclusion).items():
-            level = next((k for k in LEVELS if word in self._traits(k)["only_with"][CLASS]), None)
+            level = self._level_key(word)
             levels = self._levels(level, conclusion) if level else ()
             for one in levels:
                 yield chance / len(levels), {CLASS: word, level: one}

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
-from math import comb, erfc, exp, isfinite, pi, sqrt
+from math import comb, erfc, exp, isfinite, log, pi, sqrt
 from statistics import NormalDist
 from typing import Literal, NamedTuple
 
@@ -275,6 +275,30 @@ def unevenness(germinated: Sequence[int], seeds: Sequence[int]) -> Unevenness | 
         return None
     chi = sum((g - n * share) ** 2 / (n * share * (1 - share)) for g, n in zip(germinated, seeds, strict=True))
     return Unevenness(chi, len(seeds) - 1, _above_chi_square(chi, len(seeds) - 1))
+
+
+class Spread(NamedTuple):
+    """Residual deviance, its degrees of freedom, and the chance of so much if only chance made it."""
+
+    deviance: float
+    freedom: int
+    chance: float
+
+
+def spread(groups: Sequence[Sequence[tuple[int, int]]]) -> Spread | None:
+    """How far dishes, as (germinated, seeds), differ within their groups: the residual deviance of a binomial model that
+    gives each group a share of its own (McCullagh and Nelder 1989, Generalized Linear Models, 4.4.3; from memory).
+    None: no group has two dishes."""
+    deviance, freedom = 0.0, 0
+    for dishes in groups:
+        _check_dishes([g for g, _ in dishes], [n for _, n in dishes])
+        share = sum(g for g, _ in dishes) / sum(n for _, n in dishes)
+        for g, n in dishes:
+            deviance += 2 * (
+                (g * log(g / (n * share)) if g else 0) + ((n - g) * log((n - g) / (n - n * share)) if g < n else 0)
+            )
+        freedom += len(dishes) - 1
+    return Spread(max(0.0, deviance), freedom, _above_chi_square(max(0.0, deviance), freedom)) if freedom else None
 
 
 def _above_chi_square(chi: float, freedom: int) -> float:

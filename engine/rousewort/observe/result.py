@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
+from itertools import accumulate, combinations
 from typing import Any, NamedTuple
 
 from rousewort.errors import Trouble
@@ -20,17 +20,19 @@ from rousewort.observe.measures import (
     Counts,
     Germination,
     RangeCheck,
+    Spread,
     Unevenness,
     fisher,
     holm,
     measure,
     pool,
     replicate_range,
+    spread,
     unevenness,
     wilson,
 )
 from rousewort.observe.sheet import FATES, Dish
-from rousewort.observe.trial import Arm, Pattern, arms_of, label_of, patterns_of
+from rousewort.observe.trial import Arm, Pattern, arms_of, label_of, patterns_of, unsettled
 
 CONTROL = "control"
 
@@ -73,11 +75,23 @@ class Verdict(NamedTuple):
 
 @dataclass(frozen=True)
 class TrialResult:
+    """`found`: words that arms show; `left`: classes and levels that fit; `unsettled`: what tells those apart.
+    `within`: how far dishes differ within their arms; `whole`: all dishes, as if there were one arm."""
+
     arms: tuple[ArmResult, ...]
     verdicts: tuple[Verdict, ...]
     found: Mapping[str, str]
     left: Mapping[str, tuple[str, ...]]
     notes: tuple[str, ...]
+    unsettled: tuple[str, ...] = ()
+    within: Spread | None = None
+    whole: Spread | None = None
+
+    @property
+    def settled(self) -> dict[str, str]:
+        """Trait → word that the trial settles; a level only where its class is settled too."""
+        single = {key: words[0] for key, words in self.left.items() if len(words) == 1}
+        return {**self.found, **(single if CLASS in single else {})}
 
     @property
     def fitting(self) -> list[Verdict]:
@@ -92,8 +106,17 @@ def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusi
     results = _against_control([_measured(arms[name], found, vocabulary) for name, found in by_arm.items()], table)
     verdicts = tuple(_judge(vocabulary, pattern, results, conclusion) for pattern in patterns_of(vocabulary).values())
     fitting = [v.pattern for v in verdicts if not v.against]
+    filled = [[(d.roots.germinated, d.roots.filled) for d in r.dishes if d.roots.filled] for r in results]
+    within, whole = spread(filled), spread([[dish for dishes in filled for dish in dishes]])
     return TrialResult(
-        tuple(results), verdicts, _found(fitting, results), _left(fitting), tuple(_notes(results, table, fitting))
+        tuple(results),
+        verdicts,
+        _found(fitting, results),
+        _left(fitting),
+        tuple(_notes(results, table, fitting, within)),
+        tuple(unsettled(vocabulary, list(combinations(fitting, 2)))),
+        within,
+        whole,
     )
 
 
@@ -205,8 +228,9 @@ def _found(fitting: Sequence[Pattern], results: Sequence[ArmResult]) -> dict[str
     did = {r.arm.id: next(iter(r.did)) for r in results if len(r.did) == 1}
     found: dict[str, str] = {}
     if did.get(CONTROL) == "none":
-        for r in results:
-            found |= r.arm.data.get("shows", {}).get(did.get(r.arm.id), {})
+        for clause, arm in ((clause, r.arm.id) for r in results for clause in r.arm.data.get("shows", ())):
+            if all(did.get(one) == wanted for one, wanted in {arm: clause["did"], **clause.get("beside", {})}.items()):
+                found |= clause["says"]
     shared = dict(fitting[0].adds) if fitting else {}
     for pattern in fitting[1:]:
         shared = {key: word for key, word in shared.items() if pattern.adds.get(key) == word}
@@ -219,7 +243,9 @@ def _left(fitting: Sequence[Pattern]) -> dict[str, tuple[str, ...]]:
     return {key: tuple(dict.fromkeys(p.words[key] for p in fitting if key in p.words)) for key in keys}
 
 
-def _notes(results: list[ArmResult], table: Mapping[str, Any], fitting: Sequence[Pattern]) -> list[str]:
+def _notes(
+    results: list[ArmResult], table: Mapping[str, Any], fitting: Sequence[Pattern], within: Spread | None
+) -> list[str]:
     notes = []
     control = next((r for r in results if r.arm.id == CONTROL), None)
     if not control:
@@ -248,6 +274,10 @@ def _notes(results: list[ArmResult], table: Mapping[str, Any], fitting: Sequence
             )
         if len(r.did) > 2:
             notes.append(f"{r.arm.label}: too few seeds to tell whether it germinated.")
+    if within and within.chance < table["uneven"]:
+        notes.append(
+            "Dishes differ within arms by more than chance: the comparison of arms, which counts seeds one by one, is too sure."
+        )
     if not fitting:
         notes.append(
             "No single kind of dormancy fits every arm: the lot may be mixed, or an arm went wrong. See what speaks against each."

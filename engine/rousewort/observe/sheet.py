@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from rousewort.errors import Trouble
 from rousewort.observe.measures import Counts
+from rousewort.observe.table import dates, number, read_table, whole
 from rousewort.observe.trial import Arm
 
 FATES = ("hard", "firm", "rotten", "empty")
@@ -45,19 +45,16 @@ class _Growing:
 def read_sheet(lines: Iterable[str], arms: Mapping[str, Arm]) -> list[Dish]:
     """Dishes from CSV lines with a heading: arm, replicate, seeds, then `day` or `started` and `date`, new_roots, and
     perhaps new_shoots, hard, firm, rotten, empty, note. A line without counts was not looked at. Trouble names lines."""
-    table = csv.DictReader(line.removeprefix("\ufeff") for line in lines)
-    headings = [h.strip() for h in table.fieldnames or []]
-    table.fieldnames = headings
-    _check_headings(headings)
+    table = read_table(lines)
+    _check_headings(table.headings)
+    read_date = dates([*table.column("started"), *table.column("date")])
     growing: dict[tuple[str, str], _Growing] = {}
     problems: list[str] = []
-    for row in table:
-        if not any((value or "").strip() for key, value in row.items() if key is not None and isinstance(value, str)):
-            continue
+    for line, row in table.rows:
         try:
-            _take(row, table.line_num, growing, arms)
+            _take(row, line, growing, arms, read_date)
         except ValueError as wrong:
-            problems.append(f"line {table.line_num}: {wrong}")
+            problems.append(f"line {line}: {wrong}")
     dishes = []
     for (arm, replicate), dish in growing.items():
         problems += _problems(arm, replicate, dish)
@@ -87,10 +84,15 @@ def _check_headings(headings: list[str]) -> None:
         raise Trouble(*problems)
 
 
-def _take(row: Mapping, line: int, growing: dict[tuple[str, str], _Growing], arms: Mapping[str, Arm]) -> None:
-    if None in row:
+def _take(
+    text: Mapping[str, str],
+    line: int,
+    growing: dict[tuple[str, str], _Growing],
+    arms: Mapping[str, Arm],
+    read_date: Callable[[str], date],
+) -> None:
+    if "" in text:
         raise ValueError("there are more values than columns; put notes with commas in quotes")
-    text = {key: (value or "").strip() for key, value in row.items()}
     arm = text["arm"].lower().replace(" ", "_")
     if arm not in arms:
         raise ValueError(f"'{text['arm']}' is no arm; known are {', '.join(arms)}")
@@ -99,7 +101,7 @@ def _take(row: Mapping, line: int, growing: dict[tuple[str, str], _Growing], arm
     seeds = _whole(text["seeds"], "seeds")
     if not seeds:
         raise ValueError("seeds must be 1 or more")
-    started = _date(text["started"], "started") if text.get("started") else None
+    started = _date(text["started"], "started", read_date) if text.get("started") else None
     dish = growing.setdefault((arm, text["replicate"]), _Growing(seeds, started, line))
     if dish.seeds != seeds:
         raise ValueError(
@@ -114,38 +116,39 @@ def _take(row: Mapping, line: int, growing: dict[tuple[str, str], _Growing], arm
         return
     if "new_roots" not in counts:
         raise ValueError("new_roots is blank though other things were counted; write 0 if there were none")
-    dish.looks.append((_day(text, started), counts["new_roots"], counts.get("new_shoots"), line))
+    dish.looks.append((_day(text, started, read_date), counts["new_roots"], counts.get("new_shoots"), line))
     dish.fates |= {name: counts[name] for name in FATES if name in counts}
 
 
-def _day(text: Mapping[str, str], started: date | None) -> float:
+def _day(text: Mapping[str, str], started: date | None, read_date: Callable[[str], date]) -> float:
     if text.get("day"):
         try:
-            day = float(text["day"])
-        except ValueError:
-            raise ValueError(f"day '{text['day']}' is not a number") from None
+            day = float(number(text["day"]))
+        except ValueError as wrong:
+            raise ValueError(f"day '{text['day']}' is not a number") from wrong
         if not 0 <= day < 10_000:
             raise ValueError(f"day {text['day']} is not possible")
         return day
     if started is None or not text.get("date"):
         raise ValueError("the day, or both dates, are missing")
-    when = _date(text["date"], "date")
+    when = _date(text["date"], "date", read_date)
     if when < started:
         raise ValueError(f"{when} is before the start, {started}")
     return (when - started).days
 
 
-def _date(text: str, name: str) -> date:
+def _date(text: str, name: str, read_date: Callable[[str], date]) -> date:
     try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise ValueError(f"{name} '{text}' is not a date such as 2026-01-31") from None
+        return read_date(text)
+    except ValueError as wrong:
+        raise ValueError(f"{name} {wrong}") from None
 
 
 def _whole(text: str, name: str) -> int:
-    if not text.isdigit():
+    found = whole(text)
+    if found is None:
         raise ValueError(f"{name} must be a whole number of seeds, 0 or more, not '{text}'")
-    return int(text)
+    return found
 
 
 def _problems(arm: str, replicate: str, dish: _Growing) -> Iterable[str]:

@@ -216,7 +216,7 @@ def design(
         low=low,
         high=high,
         undecided=tuple(label_of(vocabulary, p) for p in patterns),
-        unsettled=tuple(_unsettled(vocabulary, undivided)),
+        unsettled=tuple(unsettled(vocabulary, undivided)),
         notes=tuple(notes),
     )
 
@@ -295,7 +295,7 @@ def _because(arm: Arm, patterns: Sequence[Pattern], arms: Sequence[Arm]) -> str:
     return f"Of {len(patterns)} kinds of dormancy still possible, {grows} would grow here and {stays} would not."
 
 
-def _unsettled(vocabulary: Vocabulary, undivided: list[tuple[Pattern, Pattern]]) -> Iterable[str]:
+def unsettled(vocabulary: Vocabulary, undivided: list[tuple[Pattern, Pattern]]) -> Iterable[str]:
     """What the arms do not tell apart, gathered by the bench test that does."""
     by_test: dict[str, list[str]] = {}
     for one, other in undivided:

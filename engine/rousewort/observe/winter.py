@@ -12,7 +12,6 @@ the soil's own moisture are left out.
 
 from __future__ import annotations
 
-import csv
 import re
 from calendar import monthrange
 from collections.abc import Iterable, Mapping, Sequence
@@ -23,12 +22,14 @@ from math import exp, floor, isfinite, pi, sqrt
 from typing import Literal, NamedTuple
 
 from rousewort.errors import Trouble
+from rousewort.observe.table import Row, dates, number, read_table
 
 Unit = Literal["C", "F"]
 
 SOIL_DIFFUSIVITY = 5e-7  # m2 a second; the value of Ochsner's worked example, which gives 11.7 cm
 DAY_SECONDS = 86_400
 DEEPEST_CM = 20.0  # below this the yearly wave can no longer be left out
+COOL_MONTH = 20  # °C; a coolest month above this has no winter, or was written in Fahrenheit
 COLDEST, HOTTEST = -900, 600  # tenths C; anything outside is a code for "missing" or the wrong unit
 SEASON_END = {False: (4, 30), True: (10, 31)}  # last day of the cold half year, by southern
 
@@ -71,25 +72,38 @@ def read_daily(lines: Iterable[str], unit: Unit, columns: Mapping[str, str] | No
     Trouble names each line at fault: no date, a date twice, no number, minimum over maximum, no earthly temperature.
     """
     _check_unit(unit)
-    table = csv.DictReader(line.removeprefix("\ufeff") for line in lines)
-    names = _columns(table.fieldnames or [], columns or {}, unit)
+    table = read_table(lines)
+    names = _columns(table.headings, columns or {}, unit)
+    read_date = dates(table.column(names["date"]))
     days: dict[date, Day] = {}
     seen: dict[date, int] = {}
     problems: list[str] = []
-    for row in table:
+    unearthly: list[tuple[int, str]] = []
+    for line, row in table.rows:
         try:
-            when, day = _day(row, names, unit)
+            if "" in row:
+                raise ValueError("there are more values than columns")
+            when, day = read_date(row[names["date"]]), _day(row, names, unit)
             if when in seen:
                 raise ValueError(f"{when} was given before, on line {seen[when]}; keep one of them")
+        except _Unearthly as fault:
+            unearthly.append((line, str(fault)))
         except ValueError as fault:
-            problems.append(f"line {table.line_num}: {fault}")
+            problems.append(f"line {line}: {fault}")
         else:
-            days[when], seen[when] = day, table.line_num
+            days[when], seen[when] = day, line
+    if unearthly:
+        more = f" (and {len(unearthly) - 1} lines more)" if len(unearthly) > 1 else ""
+        problems.insert(0, f"line {unearthly[0][0]}: {unearthly[0][1]}{more}")
     if problems:
         raise Trouble(*problems)
     if not days:
         raise Trouble("there is no day in this file, only a heading")
     return days
+
+
+class _Unearthly(ValueError):
+    """A temperature that no air has: one wrong unit or code makes hundreds, told once."""
 
 
 def _columns(headings: Sequence[str], given: Mapping[str, str], unit: Unit) -> dict[str, str]:
@@ -113,26 +127,22 @@ def _columns(headings: Sequence[str], given: Mapping[str, str], unit: Unit) -> d
     return names
 
 
-def _day(row: Mapping[str, str | None], names: Mapping[str, str], unit: Unit) -> tuple[date, Day]:
-    try:
-        when = date.fromisoformat((row[names["date"]] or "").strip())
-    except ValueError:
-        raise ValueError(f"{row[names['date']]!r} is not a date such as 2026-01-31") from None
+def _day(row: Row, names: Mapping[str, str], unit: Unit) -> Day:
     read = {kind: _reading(row[names[kind]], unit) for kind in ("low", "high", "mean") if kind in names}
     low, high, mean = read.get("low"), read.get("high"), read.get("mean")
     if low is not None and high is not None and low > high:
         raise ValueError(f"the minimum ({low / 10} C) is above the maximum ({high / 10} C)")
     twice = 2 * mean if mean is not None else low + high if low is not None and high is not None else None
-    return when, Day(twice, low, high)
+    return Day(twice, low, high)
 
 
-def _reading(text: str | None, unit: Unit) -> int | None:
-    if text is None or not text.strip():
+def _reading(text: str, unit: Unit) -> int | None:
+    if not text:
         return None
-    value = tenths(text, unit)
+    value = tenths(number(text), unit)
     if not COLDEST <= value <= HOTTEST:
-        raise ValueError(
-            f"{text.strip()} {unit} is no air temperature: other unit, or a code for missing (leave blank)?"
+        raise _Unearthly(
+            f"{text} {unit} is no air temperature: other unit (--unit), or a code for missing (leave blank)?"
         )
     return value
 
@@ -335,9 +345,17 @@ def _notes(days: Mapping[date, Day], southern: bool, missing: int, open_verdict:
     if missing:
         tip = "they decide whether the need is met" if open_verdict else "they do not change whether the need is met"
         yield f"{missing} days have no temperature and were not counted; {tip}"
-    means = {m: [d.mean for when, d in days.items() if when.month == m and d.mean is not None] for m in (1, 7)}
-    if all(means.values()):
-        january, july = (sum(m) / len(m) for m in (means[1], means[7]))
+    by_month: dict[int, list[int]] = {}
+    for when, day in days.items():
+        if day.mean is not None:
+            by_month.setdefault(when.month, []).append(day.mean)
+    means = {month: sum(found) / len(found) / 20 for month, found in by_month.items()}
+    if min(means.values()) > COOL_MONTH:
+        yield f"the coolest month averages {min(means.values()):.0f} °C: if these are Fahrenheit, say so (--unit F)"
+    if max(means.values()) < 0 and len(means) > 6:
+        yield f"the warmest month averages {max(means.values()):.0f} °C: if these are Celsius, say so (--unit C)"
+    if {1, 7} <= means.keys():
+        january, july = means[1], means[7]
         if (january > july) != southern and january != july:
             named, other = ("southern", "northern") if southern else ("northern", "southern")
             yield f"a {named} winter was asked for, but these temperatures look {other}"

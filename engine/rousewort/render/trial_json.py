@@ -40,5 +40,8 @@ def as_data(result: TrialResult) -> dict[str, Any]:
         "ruled_out": {v.pattern.id: list(v.against) for v in result.verdicts if v.against},
         "found": dict(result.found),
         "left": {key: list(words) for key, words in result.left.items()},
+        "unsettled": list(result.unsettled),
+        "spread_within_arms": result.within and result.within._asdict(),
+        "spread_of_all_dishes": result.whole and result.whole._asdict(),
         "notes": list(result.notes),
     }

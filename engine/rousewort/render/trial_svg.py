@@ -10,6 +10,7 @@ from rousewort.observe.result import ArmResult, TrialResult
 
 WIDE, HIGH = 760, 420
 LEFT, RIGHT, TOP, BOTTOM = 56, 190, 44, 48
+MARK = "<!-- drawn by rousewort trial read -->"  # by which an earlier drawing is known again
 # Colours that stay apart for the colour-blind (Okabe and Ito 2008, Color Universal Design; from memory).
 COLOURS = ("#000000", "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#7f6a00", "#777777")
 DASHES = ("", "6 3", "2 3", "8 3 2 3")
@@ -29,6 +30,7 @@ def draw(result: TrialResult, title: str) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDE}" height="{HIGH}" viewBox="0 0 {WIDE} {HIGH}" role="img"'
         ' font-family="sans-serif" font-size="13">',
+        MARK,
         f"<title>{escape(title)}</title>",
         f"<desc>{escape('; '.join(f'{r.arm.label}: {r.roots.germinated} of {r.roots.seeds}' for r in result.arms))}</desc>",
         f'<rect width="{WIDE}" height="{HIGH}" fill="#ffffff"/>',

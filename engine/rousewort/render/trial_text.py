@@ -87,6 +87,12 @@ def render_result(result: TrialResult, page: Page) -> str:
         even = "" if r.uneven is None else f"; chance of such differences {r.uneven.chance:.2f}"
         table = f"; {r.range_check.reason}" if r.range_check and r.range_check.limit is not None else ""
         page.say(f"{r.arm.label}: {each}{even}{table}. Left: {fates or 'none'}.", 2, "- ")
+    if result.within:
+        page.say(
+            f"Dishes within arms, all together: deviance {result.within.deviance:.2f} on {result.within.freedom} degrees of "
+            f"freedom, chance {result.within.chance:.3f}.",
+            2,
+        )
     silent = dict.fromkeys(r.range_check.reason for r in result.arms if r.range_check and r.range_check.limit is None)
     if silent:
         page.say(f"Tolerated ranges of 7 CFR 201.55 do not apply: {next(iter(silent))}.", 2, code="2")
@@ -99,8 +105,10 @@ def render_result(result: TrialResult, page: Page) -> str:
     if result.notes:
         page.heading("Note")
         page.each(result.notes, 2, code="33")
-    settled = {**result.found, **{key: words[0] for key, words in result.left.items() if len(words) == 1}}
-    if settled:
+    if result.settled:
         page.heading("Settled")
-        page.each((f"{t.replace('_', ' ')}: {w.replace('_', ' ')}" for t, w in settled.items()), 2)
+        page.each((f"{t.replace('_', ' ')}: {w.replace('_', ' ')}" for t, w in result.settled.items()), 2)
+    if result.unsettled:
+        page.heading("What would tell the rest apart")
+        page.each(result.unsettled, 2)
     return page.text()

@@ -83,8 +83,11 @@ def _print(made: Mapping[str, Any]) -> None:
     level_open = levels["tried"] - levels["said"]
     print(f"Level, where the class was right: {_share(levels['right'], levels['said'])}; left open {level_open}")
     print("\nSequence of coat, cold and warm, against the plan from the species' own facts")
+    ours = made["sequences"]["rousewort"]
+    print(f"(of {ours['tried'] - ours['said']} it says 'not known' instead; right column: without these)")
     for kind, row in made["sequences"].items():
-        print(f"  {NAMES[kind]:<36} {_share(row['right'], row['tried']):>22}")
+        right, said = _share(row["right"], row["tried"]), _share(row["right_said"], row["said"])
+        print(f"  {NAMES[kind]:<35} {right:>20} {said:>20}")
     print("\nTreatments, against what most sources of the hidden species say")
     for what, row in made["treatments"].items():
         given, left = _share(row["given"], row["to_give"]), _share(row["left"], row["to_leave"])

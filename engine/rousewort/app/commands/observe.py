@@ -81,6 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
             if arguments.save:  # what was answered is kept
                 save(arguments.save, as_text(known))
             raise
+    bench.conclude(known)  # what cannot be true is told before anything is written
     if arguments.save:
         save(arguments.save, as_text(known))
         print(

@@ -13,7 +13,7 @@ recording sheet; `read` analyses the filled-in sheet and says which kinds of dor
 EPILOG = """examples:
   rousewort trial design 'Sallowia ripensis' --family Salicaceae --seeds 400 --sheet sheet.csv --labels labels.txt
   rousewort trial design 'Vigna marina' --observations seen.yaml --width 20 --start 2027-01-10
-  rousewort trial read sheet.csv --plot curves.svg
+  rousewort trial read sheet.csv --plot curves.png
   rousewort trial read sheet.csv --plant 'Vigna marina' --observations seen.yaml --save seen.yaml --draft my-kb
 """
 
@@ -83,7 +83,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the observations there with what the trial settled, for plan --observations",
     )
-    read.add_argument("--plot", type=Path, metavar="FILE", help="write curves of germination there (SVG)")
+    read.add_argument(
+        "--plot", type=Path, metavar="FILE", help="draw germination over time there (FILE.svg or FILE.png)"
+    )
     read.add_argument(
         "--draft", type=Path, metavar="FOLDER", help="write a draft entry into that private knowledge base"
     )
@@ -164,32 +166,26 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
     from rousewort.observe.entries import Observations, as_text, load_file, save
     from rousewort.observe.result import analyse
     from rousewort.observe.sheet import read_sheet
+    from rousewort.observe.table import read_text
     from rousewort.observe.trial import arms_of
     from rousewort.render.terminal import page_for
-    from rousewort.render.trial_svg import draw
     from rousewort.render.trial_text import render_result
 
     known = load_file(arguments.observations, kb.vocabulary) if arguments.observations else Observations()
     plant = arguments.plant or known.plant
+    if arguments.plot and arguments.plot.suffix.lower() not in (".svg", ".png"):
+        raise Trouble(f"--plot {arguments.plot}: name a file that ends in .svg or .png.")
     if (arguments.save or arguments.draft) and not plant:
         raise Trouble("Say whose seed it was with --plant, for --save and --draft.")
-    try:
-        lines = arguments.sheet.read_text(encoding="utf-8").splitlines()
-    except OSError as error:
-        raise Trouble(f"{arguments.sheet}: cannot be read: {error.strerror}.") from None
-    except UnicodeDecodeError:
-        raise Trouble(
-            f"{arguments.sheet}: is not text in UTF-8; save it from the spreadsheet as CSV (UTF-8)."
-        ) from None
+    lines = read_text(arguments.sheet).splitlines()
     try:
         dishes = read_sheet(lines, arms_of(kb.vocabulary))
     except Trouble as trouble:
         raise Trouble(*(f"{arguments.sheet}: {problem}" for problem in trouble.problems)) from None
     bench = conclude(kb.vocabulary, read_all(known, kb.vocabulary)) if known.seen else None
     result = analyse(kb.vocabulary, dishes, bench)
-    title = f"Germination of {plant}" if plant else "Germination"
     if arguments.plot:
-        save(arguments.plot, draw(result, title))
+        _plot(result, arguments.plot, f"Germination of {plant}" if plant else "Germination")
         print(f"Curves: {arguments.plot}", file=sys.stderr)
     if arguments.save:
         known.plant, known.family, known.found = plant, arguments.family or known.family, dict(result.found)
@@ -212,3 +208,17 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
     else:
         sys.stdout.write(render_result(result, page_for()))
     return 0
+
+
+def _plot(result: Any, path: Path, title: str) -> None:
+    from rousewort.app.output import needed, write_output
+    from rousewort.render import trial_svg
+
+    drawing = trial_svg.draw(result, title)
+    if path.suffix.lower() == ".svg":
+        write_output(str(path), drawing.encode(), trial_svg.MARK.encode(), force=None)
+        return
+    from rousewort.render import trial_png
+
+    with needed("resvg_py", "plot"):
+        write_output(str(path), trial_png.to_png(drawing), trial_png.MARK, force=None)

@@ -115,14 +115,10 @@ def _temperatures(arguments: argparse.Namespace) -> tuple[dict[date, Day], bool]
     from datetime import timedelta
 
     from rousewort.errors import Trouble
+    from rousewort.observe.table import read_text
     from rousewort.observe.winter import normal_days, read_daily
 
-    try:
-        lines = arguments.file.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise Trouble(f"{arguments.file}: cannot be read: {error.strerror}.") from None
-    except UnicodeDecodeError:
-        raise Trouble(f"{arguments.file}: is not text in UTF-8; save it from the spreadsheet as CSV (UTF-8).") from None
+    lines = read_text(arguments.file).splitlines()
     try:
         means = _monthly(lines)
         if means is None:
@@ -134,12 +130,11 @@ def _temperatures(arguments: argparse.Namespace) -> tuple[dict[date, Day], bool]
 
 def _monthly(lines: list[str]) -> list[Any] | None:
     """Twelve means if the file has a month column instead of dates; else None. Trouble for a month missing or twice."""
-    import csv
-
     from rousewort.errors import Trouble
+    from rousewort.observe.table import number, read_table
 
-    table = csv.DictReader(lines)
-    headings = {h.strip().lower(): h for h in table.fieldnames or []}
+    table = read_table(lines)
+    headings = {h.lower(): h for h in table.headings}
     if "month" not in headings or "date" in headings:
         return None
     mean = next((h for low, h in headings.items() if low.startswith(("mean", "tmean", "tavg"))), None)
@@ -147,12 +142,12 @@ def _monthly(lines: list[str]) -> list[Any] | None:
         raise Trouble(f"monthly normals need the columns month and mean; there are {', '.join(headings)}")
     by_month: dict[int, str] = {}
     problems = []
-    for row in table:
-        month = (row[headings["month"]] or "").strip()
+    for line, row in table.rows:
+        month = row[headings["month"]]
         if not month.isdigit() or not 1 <= int(month) <= 12 or int(month) in by_month:
-            problems.append(f"line {table.line_num}: month '{month}' is not a month from 1 to 12 that is there once")
+            problems.append(f"line {line}: month '{month}' is not a month from 1 to 12 that is there once")
         else:
-            by_month[int(month)] = row[mean]
+            by_month[int(month)] = number(row[mean])
     problems += [f"month {m} is missing" for m in range(1, 13) if m not in by_month and not problems]
     if problems:
         raise Trouble(*problems)
