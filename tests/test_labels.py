@@ -14,13 +14,14 @@ import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rousewort.app.main import main
+from rousewort.dated import Bench
 from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.labels import KINDS, Label, Sheet, make_labels, page_address, sheet_named, sheets
 from rousewort.plan import Plan, Planner
 from rousewort.render.fonts import FontFile, Fonts, font_files, tidy
 from rousewort.render.labels_pdf import MM, PAGES, SMALLEST, lines, to_pdf
-from rousewort.schedule import Bench, schedule
+from rousewort.schedule import schedule
 
 START = date(2027, 1, 10)
 LINK = "https://handbook.example/rousewort/species/taxus-baccata.html"

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from rousewort.dated import Bench, DatedStep, Schedule
 from rousewort.errors import Trouble
 from rousewort.knowledge.names import slug
-from rousewort.schedule import Bench, DatedStep, Schedule
 
 if TYPE_CHECKING:
     from rousewort.knowledge.base import KnowledgeBase

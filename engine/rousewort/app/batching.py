@@ -192,15 +192,33 @@ def check(arguments: argparse.Namespace) -> int:
 
 
 def move(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
     with open_for(arguments) as ledger:
         batch = ledger.batch(arguments.code)
         step = arguments.step or (batch.following or {}).get("id")
         if step is None:
             raise Trouble(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
+        _in_season(arguments, diary, batch, step)
         batch = ledger.record(
             arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note
         )
-    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+    return _tell(batch, arguments, diary)
+
+
+def sow(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        _in_season(arguments, diary, batch, batch.steps[-1])
+        batch = ledger.record(
+            arguments.code, "sow", day=arguments.day, turn=batch.turn, seeds=arguments.seeds, note=arguments.note
+        )
+    return _tell(batch, arguments, diary)
+
+
+def _in_season(arguments: argparse.Namespace, diary: Diary, batch: Batch, step: str) -> None:
+    if not (arguments.anyway or batch.ended or batch.sown_on):
+        diary.refuse_out_of_season(batch, step, arguments.day or today(), "say --anyway")
 
 
 def count(arguments: argparse.Namespace) -> int:
@@ -311,7 +329,6 @@ def backup(arguments: argparse.Namespace) -> int:
 
 
 wait = _recorder("wait", "until")
-sow = _recorder("sow", "seeds")
 discard = _recorder("discard", "reason")
 close = _recorder("close", "plants")
 note = _recorder("note")

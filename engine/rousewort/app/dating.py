@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
+    from rousewort.dated import Bench
     from rousewort.knowledge.base import KnowledgeBase
     from rousewort.plan import Plan
-    from rousewort.schedule import Bench
 
 
 def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,7 +64,8 @@ def parse_day(option: str, text: str | None) -> date | None:
 
 def bench_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Bench, list[str]]:
     """The plans asked for, dated, and what is wrong with those that could not be. Raises Trouble if none could."""
-    from rousewort.schedule import Bench, schedule
+    from rousewort.dated import Bench
+    from rousewort.schedule import schedule
 
     problems: list[str] = []
     plans = _plans(arguments, kb, problems)

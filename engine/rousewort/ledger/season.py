@@ -108,7 +108,7 @@ class Season:
 
     def _new(self, batch: Batch, lot: Mapping[str, Any], day: date) -> int:
         """Seedlings come evenly over the time in which they are expected, up to the lot's share."""
-        window = self.diary.seedlings(batch)
+        window = self.diary.dated(batch).seedlings
         assert window is not None and batch.sown is not None
         latest = window.latest or window.planned
         part = min(1.0, ((day - window.earliest).days + 1) / max(1, (latest - window.earliest).days))

@@ -11,8 +11,8 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID, uuid5
 
+from rousewort.dated import Bench, Doing, Schedule
 from rousewort.render.calendar_words import details, doing_words, step_words, whose
-from rousewort.schedule import Bench, Doing, Schedule
 
 if TYPE_CHECKING:
     from icalendar import Event

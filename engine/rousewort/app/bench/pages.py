@@ -90,7 +90,6 @@ class _Pages:
         shown["kept"] = {event.turn for event in batch.standing}
         if not batch.ended:
             shown |= {"due": self.diary.next(batch), "dated": self.diary.dated(batch, today)}
-            shown["window"] = self.diary.seedlings(batch, today)
         return render_template("batch.html", **shown)
 
     def label(self, code: str) -> str:
@@ -132,6 +131,8 @@ class _Pages:
         elif what in _SAYS:
             data, told = _SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
             kind = "move" if what == "again" else what
+            if kind in ("move", "sow") and not form.get("anyway"):
+                self._in_season(code, data.get("step"))
             batch = self.ledger.record(code, kind, turn=turn, note=form.get("note", "").strip(), **data)
         else:
             raise Trouble("There is no such thing to do with a batch.")
@@ -140,6 +141,12 @@ class _Pages:
             if self.finds.get(word, {}).get("do"):
                 flash(f"{self.finds[word]['label'].capitalize()}: {self.finds[word]['do']}")
         return redirect(url_for("batch", code=batch.code))
+
+    def _in_season(self, code: str, step: str | None) -> None:
+        batch = self.ledger.batch(code)
+        if not (batch.ended or batch.sown_on):
+            how = "go back and tick “out of season, all the same”"
+            self.diary.refuse_out_of_season(batch, step or batch.steps[-1], self.today(), how)
 
     # --- when it cannot be done
 

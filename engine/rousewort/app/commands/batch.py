@@ -79,7 +79,10 @@ def _add_entries(add, one: argparse.ArgumentParser) -> None:  # type: ignore[no-
     move = add("move", "go on to the next step, early or late; or begin a step again", one)
     move.add_argument("step", nargs="?", help="a step of its plan, if not the next")
     add("wait", "not ready: look again on a later day", one).add_argument("until", metavar="DATE", type=_day)
-    add("sow", "sow it (or put it outside, where the plan ends so)", one).add_argument("--seeds", type=int, metavar="N")
+    sow = add("sow", "sow it (or put it outside, where the plan ends so)", one)
+    sow.add_argument("--seeds", type=int, metavar="N", help="seeds sown, if not all")
+    for outside in (move, sow):
+        outside.add_argument("--anyway", action="store_true", help="a step outside was begun out of its season")
     count = add("count", "count seedlings", one)
     count.add_argument("new", type=int, nargs="?", help="new since the last count")
     count.add_argument("--total", type=int, metavar="N", help="all that have come so far, instead")

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rousewort.dated import Bench
 
 HELP = "Date one or more plans: forward from a start, or backward from the day seedlings are wanted or the last frost."
 EPILOG = """examples:
@@ -41,6 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
         from rousewort.render.terminal import page_for
 
         sys.stdout.write(render(bench, page_for(), arguments.days or len(bench.schedules) > 1))
+    else:
+        _tell_missed(bench)
     for path in written:
         if path != "-":
             print(f"written: {path}", file=sys.stderr)
@@ -49,7 +55,16 @@ def run(arguments: argparse.Namespace) -> int:
     return 1 if left_out else 0
 
 
-def _write(arguments: argparse.Namespace, bench: object) -> list[str]:
+def _tell_missed(bench: Bench) -> None:
+    """Where the calendar itself goes to standard output, the days that cannot be met are told beside it."""
+    from rousewort.render.calendar_words import missed_lines, whose
+
+    for schedule in bench.schedules:
+        for line in missed_lines(schedule):
+            print(f"rousewort: {whose(schedule)}: {line.text}", file=sys.stderr)
+
+
+def _write(arguments: argparse.Namespace, bench: Bench) -> list[str]:
     from rousewort.app.output import write_output
 
     written = []
