@@ -151,7 +151,7 @@ def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary
     ):
         diary.refuse_out_of_season(batch, "outdoor_winter-1", right, "x")
         diary.refuse_out_of_season(batch, "warm_moist-1", wrong, "x")
-        with pytest.raises(Trouble, match="autumn; the next one begins on .* If it was done on .* all the same, x"):
+        with pytest.raises(Trouble, match=r"autumn; the next one begins on .* If it was done on .* all the same, x"):
             diary.refuse_out_of_season(batch, "outdoor_winter-1", wrong, "x")
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 import sys
-from collections.abc import Callable
-from datetime import date
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -112,8 +114,6 @@ def start(arguments: argparse.Namespace) -> int:
 
 
 def due(arguments: argparse.Namespace) -> int:
-    from datetime import timedelta
-
     from rousewort.render.batch_text import due_data, due_list
     from rousewort.render.terminal import page_for
 
@@ -295,6 +295,46 @@ def results(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def demo(arguments: argparse.Namespace) -> int:
+    from functools import cache
+
+    from rousewort.ledger.season import Season, load, running
+
+    if not arguments.ledger:
+        raise Trouble(
+            "The invented season is not for the ledger of your own batches: name a new file, e.g. --ledger demo.sqlite"
+        )
+    kb, now = knowledge(arguments), today()
+    season = running(diary_of(kb), now)
+    if arguments.whole and season.last >= now:
+        season = Season(season.diary, season.later - 1)
+    until = min(season.last, now - timedelta(1))
+    with open_for(arguments, make=True) as ledger, progress_bar((until - season.first).days + 1) as progress:
+        number = load(ledger, season, until, cache(lambda name: plan_to_keep(kb, name, engine="plain")), progress)
+        left = len(ledger.batches())
+    print(
+        f"{number} invented batches of the Sallow Bridge community nursery, worked up to {until}; {left} in treatment.\n"
+        f"Now try: rousewort batch {'due' if left else 'results'} --ledger {shlex.quote(arguments.ledger)}",
+        file=sys.stderr,
+    )
+    return 0
+
+
+@contextmanager
+def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
+    """A bar on standard error while something lasts, where that is a terminal."""
+    from rousewort.app.bar import Bar
+
+    if not sys.stderr.isatty():
+        yield lambda what, done: None
+        return
+    bar = Bar(sys.stderr, of)
+    try:
+        yield bar
+    finally:
+        bar.wipe()
+
+
 def export(arguments: argparse.Namespace) -> int:
     from rousewort.ledger.exchange import export_to
 
@@ -307,13 +347,7 @@ def export(arguments: argparse.Namespace) -> int:
 def bring_in(arguments: argparse.Namespace) -> int:
     from rousewort.ledger.exchange import import_from
 
-    shown = sys.stderr.isatty()
-
-    def progress(done: int, of: int) -> None:
-        if shown and (done % 20 == 0 or done == of):
-            print(f"\r  {done} of {of} batches ", end="" if done < of else "\n", file=sys.stderr)
-
-    with open_for(arguments, make=True) as ledger:
+    with open_for(arguments, make=True) as ledger, progress_bar() as progress:
         new, added = import_from(ledger, Path(arguments.path), progress)
     print(f"{new} new batches, {added} entries", file=sys.stderr)
     return 0

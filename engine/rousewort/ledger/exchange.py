@@ -74,7 +74,7 @@ def everything(ledger: Ledger) -> dict[str, Any]:
 
 
 def take(
-    ledger: Ledger, data: Mapping[str, Any], progress: Callable[[int, int], None] | None = None
+    ledger: Ledger, data: Mapping[str, Any], progress: Callable[[str, int], None] = lambda what, done: None
 ) -> tuple[int, int]:
     """Bring plain data in. Returns the number of new batches and of events added. All or nothing.
 
@@ -98,8 +98,7 @@ def take(
             events = batch.events[len(old.events) if old else 0 :]
             insert_events(connection, batch.number, events)
             added += len(events)
-            if progress:
-                progress(done, len(coming))
+            progress("batches written", done)
     return new, added
 
 
@@ -236,7 +235,9 @@ def export_to(ledger: Ledger, path: Path) -> int:
     return len(data["batches"])
 
 
-def import_from(ledger: Ledger, path: Path, progress: Callable[[int, int], None] | None = None) -> tuple[int, int]:
+def import_from(
+    ledger: Ledger, path: Path, progress: Callable[[str, int], None] = lambda what, done: None
+) -> tuple[int, int]:
     """From PATH.json or a folder of CSV. Returns the number of new batches and of events added."""
     try:
         if path.is_dir():

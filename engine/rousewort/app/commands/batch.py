@@ -17,6 +17,11 @@ EPILOG = """examples:
   rousewort batch results 'Cercis canadensis'
   rousewort batch export ledger.json
 
+to look round first, in an invented nursery:
+  rousewort batch demo --ledger demo.sqlite
+  rousewort batch due --ledger demo.sqlite
+  rousewort bench serve --ledger demo.sqlite
+
 A batch is named by its code (CECA-1) or its number alone (1).
 The ledger is --ledger, else the environment variable ROUSEWORT_LEDGER, else a file in your data folder.
 """
@@ -55,6 +60,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all).add_argument("path")
     add("import", "read an export; nothing that is there is changed", for_all).add_argument("path")
     add("backup", "a whole, checked copy: a SQLite file (of PostgreSQL: JSON)", for_all).add_argument("path")
+
+    demo = add("demo", "fill an empty ledger with an invented season of 60 batches, to try things on", for_all)
+    demo.add_argument(
+        "--whole", action="store_true", help="the last whole year, all ended; else the present one up to now"
+    )
 
 
 def _add_start(start: argparse.ArgumentParser) -> None:
