@@ -11,7 +11,7 @@ import os
 from typing import Any
 
 import pytest
-from bench_forms import DAY, SHOTS  # type: ignore[import-not-found]
+from bench_forms import DAY, SHOTS, keep, press, unfold  # type: ignore[import-not-found]
 from rousewort.ledger.book import Ledger
 
 pytestmark = pytest.mark.slow
@@ -27,28 +27,6 @@ PAGES = {
     "label": "/batch/1/label",
     "message": "/batch/99",
 }
-
-
-def keep(chromium: Any, name: str) -> None:
-    if os.environ.get("ROUSEWORT_SHOTS"):
-        SHOTS.mkdir(exist_ok=True)
-        shot = chromium.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "format": "png"})
-        (SHOTS / f"bench-{name}.png").write_bytes(base64.b64decode(shot["data"]))
-
-
-def press(chromium: Any, text: str, within: str = "main") -> None:
-    """Press the first button of that name, as a thumb would, and wait for the page that follows."""
-    from selenium.webdriver.support.expected_conditions import staleness_of
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    before = chromium.find_element("tag name", "html")
-    chromium.find_element("xpath", f"//{within}//button[contains(., '{text}') or @aria-label='{text}']").click()
-    WebDriverWait(chromium, 20).until(staleness_of(before))
-
-
-def unfold(chromium: Any) -> None:
-    for closed in chromium.find_elements("css selector", "details:not([open]) > summary"):
-        closed.click()
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -67,6 +67,8 @@ class Ledger:
             query = query.where(~over | sa.exists().where(EVENT.c.batch == BATCH.c.number, EVENT.c.kind == "undo"))
         elif ended:
             query = query.where(over)
+        if species is not None:
+            query = query.where(BATCH.c.code.startswith(f"{_letters(species)}-"))
         with self.store.read() as connection:
             found = self._load(connection, query)
         return [b for b in found if ended in (None, bool(b.ended)) and species in (None, b.species)]
@@ -149,11 +151,12 @@ class Ledger:
             )
         return left, child
 
-    def merge(self, word: str, into: str, *, day: date | None = None, note: str = "") -> Batch:
+    def merge(self, word: str, into: str, *, day: date | None = None, turn: int | None = None, note: str = "") -> Batch:
         """Put one batch into another of the same species in the same step. Returns the one that remains."""
         on = self._day(day)
         with self.store.write() as connection:
             gone, kept = self._find(connection, word), self._find(connection, into)
+            self._unchanged(gone, turn)
             if gone.number == kept.number:
                 raise Trouble(f"{gone.code} cannot be merged with itself.")
             if gone.species != kept.species:
@@ -192,9 +195,7 @@ class Ledger:
 
     def _next_code(self, connection: Connection, species: str) -> tuple[int, str]:
         number = (connection.scalar(sa.select(sa.func.max(BATCH.c.number))) or 0) + 1
-        words = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
-        letters = words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]
-        return number, f"{letters.upper()}-{number}"
+        return number, f"{_letters(species)}-{number}"
 
     def _begin(
         self,
@@ -222,6 +223,12 @@ class Ledger:
         after = add_up(batch, [*batch.events, event])
         insert_events(connection, batch.number, [event])
         return after
+
+
+def _letters(species: str) -> str:
+    """`CECA` of Cercis canadensis: the letters of its batches' codes."""
+    words = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
+    return (words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]).upper()
 
 
 def insert_events(connection: Connection, number: int, events: Iterable[Event]) -> None:

@@ -105,12 +105,12 @@ class Season:
             if due.what == "decide":
                 return self._ending(batch)
             return Deed("count", {"new": self._new(batch, lot, day)}, batch.code)
-        last_cold = batch.following is not None and batch.following["id"] == batch.steps[-1]
-        early = due.what == "look" and last_cold and (due.step.planned - day).days <= lot.get("roots_early", -1)
+        at_last = batch.following is not None and batch.following["id"] == batch.steps[-1]
+        early = due.what == "look" and at_last and (due.step.planned - day).days <= lot.get("roots_early", -1)
         if early:
             return Deed("check", {"finds": ["roots"]}, batch.code)
         if due.what in ("do", "end"):
-            return Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]
+            return Deed("sow", {}, batch.code) if at_last else Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]
         seen = [e.data.get("finds", [""])[0] for e in batch.events if e.kind == "check"]
         for after, find in lot.get("finds", {}).items():
             if age >= int(after) and find not in seen:

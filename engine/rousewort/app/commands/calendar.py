@@ -14,6 +14,7 @@ EPILOG = """examples:
   rousewort calendar 'black haw' --start 2027-01-10
   rousewort calendar 'Cercis canadensis' 'Taxus baccata' --wanted 2028-05-01 --ics bench.ics
   rousewort calendar 'Cercis canadensis' --start 2027-01-10 --ended cold_moist-1=2027-02-20
+  rousewort calendar 'Cercis canadensis' --start today --ics bench.ics   # again: moves its events, adds none
   rousewort plan 'black haw' --json > haw.json; rousewort calendar --plan haw.json --start today --csv -
 """
 
@@ -65,7 +66,7 @@ def _tell_missed(bench: Bench) -> None:
 
 
 def _write(arguments: argparse.Namespace, bench: Bench) -> list[str]:
-    from rousewort.app.output import write_output
+    from rousewort.app.output import earlier_output, write_output
 
     written = []
     if arguments.ics:
@@ -74,7 +75,7 @@ def _write(arguments: argparse.Namespace, bench: Bench) -> list[str]:
         with needed("icalendar", "calendar"):
             from rousewort.render.calendar_ics import PRODUCT, to_ics
 
-            data = to_ics(bench, stamp())
+            data = to_ics(bench, stamp(), earlier_output(arguments.ics))
         write_output(arguments.ics, data, PRODUCT.encode(), arguments.force)
         written.append(arguments.ics)
     if arguments.csv:

@@ -1,0 +1,201 @@
+"""The invented year, worked whole in Chromium as on a phone: links followed, fields filled, buttons pressed."""
+
+from __future__ import annotations
+
+import base64
+from collections import Counter
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from bench_forms import follow, press  # type: ignore[import-not-found]
+from flask import Flask
+from rousewort.app.bench.pages import make_app
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.ledger import open_ledger
+from rousewort.ledger.book import Ledger
+from rousewort.ledger.exchange import backup, everything, export_to, import_from
+from rousewort.ledger.season import Deed, Season
+
+pytestmark = pytest.mark.slow
+
+
+class Phone:
+    """A grower's thumb on the pages. One method a kind of deed; each ends on the page that tells it was done."""
+
+    def __init__(self, chromium: Any, address: str) -> None:
+        self.chromium, self.address = chromium, address
+
+    def find(self, css: str) -> Any:
+        return self.chromium.find_element("css selector", css)
+
+    def open(self, path: str) -> None:
+        self.chromium.get(self.address + path)
+
+    def do(self, deed: Deed) -> None:
+        if deed.kind != "start":
+            self.open(f"/batch/{deed.code}")
+        getattr(self, deed.kind)(deed.data, deed.lot)
+        assert self.chromium.find_elements("css selector", "[role=status]"), self.find("main").text
+
+    def fill(self, css: str, text: object) -> None:
+        field = self.find(css)
+        field.clear()
+        field.send_keys(str(text))
+
+    def start(self, data: Any, lot: Any) -> None:
+        self.open("/start")
+        if "viability" in data:
+            self.find("summary").click()
+            self.fill("#living", round(data["viability"] * 100))
+        self.fill("#name", lot["species"])
+        for field, key in (("#seeds", "seeds"), ("#lot", "lot"), ("#origin", "provenance")):
+            self.fill(field, data[key])
+        press(self.chromium, "Start")
+
+    def check(self, data: Any, _: Any) -> None:
+        if data["finds"] == ["fine"]:
+            return press(self.chromium, "Looked: all fine")
+        self.chromium.find_element("xpath", "//summary[.='Something was amiss']").click()
+        for word in data["finds"]:
+            self.find(f"input[value={word}]").click()
+        if data.get("lost"):
+            self.fill("#lost", data["lost"])
+        return press(self.chromium, "Write it down")
+
+    def move(self, data: Any, _: Any) -> None:
+        follow(self.chromium, self.find(f"button[value='{data['step']}']"))
+
+    def sow(self, data: Any, _: Any) -> None:
+        press(self.chromium, "Sow")
+
+    def count(self, data: Any, _: Any) -> None:
+        self.fill("#n", data["new"])
+        press(self.chromium, "Count")
+
+    def split(self, data: Any, _: Any) -> None:
+        self.chromium.find_element("xpath", "//summary[.='Split or merge']").click()
+        self.fill("#part-seeds", data["seeds"])
+        press(self.chromium, "Split off")
+
+    def merge(self, data: Any, _: Any) -> None:
+        self.chromium.find_element("xpath", "//summary[.='Split or merge']").click()
+        press(self.chromium, f"Put into {data['into']}")
+
+    def unfold_end(self) -> None:
+        self.chromium.find_element("xpath", "//summary[starts-with(., 'Wait')]").click()
+
+    def wait(self, data: Any, _: Any) -> None:
+        self.unfold_end()
+        day = data["until"]
+        self.find("#until").send_keys(f"{day.month:02}{day.day:02}{day.year}")  # as the field of a date is typed
+        press(self.chromium, "Wait")
+
+    def close(self, data: Any, _: Any) -> None:
+        self.unfold_end()
+        self.fill("#plants", data["plants"])
+        press(self.chromium, "Close")
+
+    def discard(self, data: Any, _: Any) -> None:
+        self.unfold_end()
+        self.fill("#reason", data["reason"])
+        press(self.chromium, "Discard")
+
+    def walk(self, deeds: list[Deed]) -> list[Deed]:
+        """What the list of due things lets be noted at once. Returns the deeds that are still to be done one by one."""
+        self.open("/")
+        if not self.chromium.find_elements("css selector", "details.round"):
+            return deeds
+        fine = {d.code for d in deeds if d.kind == "check" and d.data["finds"] == ["fine"]}
+        counts = {d.code: d for d in deeds if d.kind == "count"}
+        self.find("details.round > summary").click()
+        noted = set()
+        for tick in self.chromium.find_elements("css selector", "input[name=fine]"):
+            code = tick.get_attribute("value").split(".")[0]
+            if code in fine:
+                noted.add(code)
+            else:
+                tick.click()
+        for field in self.chromium.find_elements("css selector", "input[name^=new-]"):
+            code = field.get_attribute("name").removeprefix("new-").split(".")[0]
+            if code in counts:
+                field.send_keys(str(counts[code].data["new"]))
+                noted.add(code)
+        if noted:
+            press(self.chromium, "Write all this down")
+            told = self.find("[role=status]").text
+            assert told == f"{len(noted)} noted."
+        return [d for d in deeds if d.code not in noted]
+
+    def printed(self) -> bytes:
+        self.open("/")
+        return base64.b64decode(self.chromium.execute_cdp_cmd("Page.printToPDF", {})["data"])
+
+
+def test_whole_year_is_worked_in_the_browser_then_printed_exported_imported_and_backed_up(
+    chromium: Any,
+    fresh: Callable[[], str],
+    kb: KnowledgeBase,
+    serve: Callable[[Flask], AbstractContextManager[str]],
+    tmp_path: Path,
+) -> None:
+    from rousewort.app.batching import diary_of
+
+    season, day = Season(diary_of(kb)), [date.min]
+    with open_ledger(fresh(), today=lambda: day[0]) as ledger:
+        with serve(make_app(kb, ledger, lambda: day[0])) as address:
+            done = _work(Phone(chromium, address), ledger, season, day)
+            phone = Phone(chromium, address)
+            phone.open("/all?ended=1")
+            assert phone.find("h1").text == "Ended batches 63"
+            phone.open("/results")
+            assert len(chromium.find_elements("class name", "card")) == done["close"]
+        assert set(done) == {"start", "check", "move", "split", "merge", "wait", "sow", "count", "discard", "close"}
+        assert done["start"] == 60 and ledger.batches() == []
+        _out_and_in(ledger, fresh, tmp_path)
+
+
+def _work(phone: Phone, ledger: Ledger, season: Season, day: list[date]) -> Counter[str]:
+    done: Counter[str] = Counter()
+    printed = 0
+    for today in season.days():
+        day[0] = today
+        deeds = list(season.beginnings(today))
+        if not deeds and not any(season.deed(b, today) for b in ledger.batches()):
+            continue
+        if today.day == 1:
+            paper = phone.printed()
+            assert paper.startswith(b"%PDF") and len(paper) > 5_000
+            printed += 1
+        while True:
+            for deed in phone.walk(deeds) if len(deeds) > 1 else deeds:
+                phone.do(deed)
+            done.update(deed.kind for deed in deeds)
+            deeds = [deed for b in ledger.batches() if (deed := season.deed(b, today))]
+            if not deeds:
+                break
+        phone.open("/")
+        heads = [h.text.split()[0] for h in phone.chromium.find_elements("css selector", "main > h2")]
+        assert set(heads) <= {"This"}, (today, heads)  # nothing late, nothing left of today
+    assert printed >= 5
+    return done
+
+
+def _out_and_in(ledger: Ledger, fresh: Callable[[], str], folder: Path) -> None:
+    export_to(ledger, folder / "year.json")
+    export_to(ledger, folder / "year")
+    with open_ledger(fresh()) as copy:
+        import_from(copy, folder / "year")
+        assert everything(copy) == everything(ledger)
+        assert import_from(copy, folder / "year.json") == (0, 0)
+    backup(ledger, folder / "backup.json")
+    if ledger.store.sqlite:
+        with open_ledger(folder / "backup.json") as kept:
+            assert everything(kept) == everything(ledger)
+    else:
+        with open_ledger(fresh()) as kept:
+            import_from(kept, folder / "backup.json")
+            assert everything(kept) == everything(ledger)
