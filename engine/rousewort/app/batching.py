@@ -6,12 +6,12 @@ import argparse
 import json
 import shlex
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rousewort.app.bar import progress_bar
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
@@ -320,26 +320,11 @@ def demo(arguments: argparse.Namespace) -> int:
     return 0
 
 
-@contextmanager
-def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
-    """A bar on standard error while something lasts, where that is a terminal."""
-    from rousewort.app.bar import Bar
-
-    if not sys.stderr.isatty():
-        yield lambda what, done: None
-        return
-    bar = Bar(sys.stderr, of)
-    try:
-        yield bar
-    finally:
-        bar.wipe()
-
-
 def export(arguments: argparse.Namespace) -> int:
     from rousewort.ledger.exchange import export_to
 
-    with open_for(arguments) as ledger:
-        number = export_to(ledger, Path(arguments.path))
+    with open_for(arguments) as ledger, progress_bar() as progress:
+        number = export_to(ledger, Path(arguments.path), progress)
     print(f"{number} batches written to {arguments.path}", file=sys.stderr)
     return 0
 

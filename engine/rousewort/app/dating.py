@@ -89,17 +89,20 @@ def bench_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Bench,
 
 
 def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]) -> list[Plan | Mapping[str, Any]]:
+    from rousewort.app.bar import progress_bar
     from rousewort.app.growing import grower_from
     from rousewort.plan import Planner
 
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     planner = Planner(kb, arguments.engine)
     plans: list[Plan | Mapping[str, Any]] = []
-    for name in arguments.names:
-        try:
-            plans.append(planner.plan(name, grower))
-        except Trouble as trouble:
-            problems += [str(problem) for problem in trouble.problems]
+    with progress_bar(len(arguments.names)) as progress:
+        for done, name in enumerate(arguments.names, 1):
+            try:
+                plans.append(planner.plan(name, grower))
+            except Trouble as trouble:
+                problems += [str(problem) for problem in trouble.problems]
+            progress("plans", done)
     if problems and len(arguments.names) > 1 and any(" " not in name for name in arguments.names):
         problems.append("Put a name of two words in quotes: 'Cercis canadensis'.")
     for path in arguments.plan:

@@ -17,6 +17,7 @@ from rousewort.errors import Trouble
 from rousewort.ledger.events import ENDS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, EVENT, PLAN, Store, address
 
+Progress = Callable[[str, int], None]  # told what is being done, and how many are done
 FIRST_YEAR = 1900  # a day before is a slip of the pen
 
 
@@ -41,6 +42,10 @@ def digest_of(body: str) -> str:
     return hashlib.blake2b(body.encode(), digest_size=16).hexdigest()
 
 
+def quiet(what: str, done: int) -> None:
+    """Progress that nobody watches."""
+
+
 class Ledger:
     """An open ledger. `today` tells the present day (tests and the demonstration have their own)."""
 
@@ -59,7 +64,9 @@ class Ledger:
 
     # --- reading
 
-    def batches(self, *, ended: bool | None = False, species: str | None = None) -> list[Batch]:
+    def batches(
+        self, *, ended: bool | None = False, species: str | None = None, progress: Progress = quiet
+    ) -> list[Batch]:
         """Batches by number: those in treatment, those that ended (True), or all (None)."""
         over = sa.exists().where(EVENT.c.batch == BATCH.c.number, EVENT.c.kind.in_(ENDS))
         query = sa.select(BATCH).order_by(BATCH.c.number)
@@ -70,7 +77,7 @@ class Ledger:
         if species is not None:
             query = query.where(BATCH.c.code.startswith(f"{_letters(species)}-"))
         with self.store.read() as connection:
-            found = self._load(connection, query)
+            found = self._load(connection, query, progress)
         return [b for b in found if ended in (None, bool(b.ended)) and species in (None, b.species)]
 
     def batch(self, word: str) -> Batch:
@@ -88,7 +95,7 @@ class Ledger:
         meant = f" Number {number} is {found[0].code} ({found[0].species})." if found else ""
         raise Trouble(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
-    def _load(self, connection: Connection, query: sa.Select) -> list[Batch]:
+    def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch]:
         rows = connection.execute(query).all()
         chosen = query.with_only_columns(BATCH.c.number).order_by(None)
         events: defaultdict[int, list[Event]] = defaultdict(list)
@@ -101,7 +108,11 @@ class Ledger:
         if missing := {row.plan for row in rows} - set(self._plans):
             for plan in connection.execute(sa.select(PLAN).where(PLAN.c.digest.in_(missing))):
                 self._plans[plan.digest] = json.loads(plan.body)
-        return [add_up(Batch(r.number, r.code, self._plans[r.plan], r.plan), events[r.number]) for r in rows]
+        found = []
+        for row in rows:
+            found.append(add_up(Batch(row.number, row.code, self._plans[row.plan], row.plan), events[row.number]))
+            progress("batches read", len(found))
+        return found
 
     # --- writing
 

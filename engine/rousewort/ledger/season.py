@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from rousewort.errors import Trouble
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger, Progress, open_ledger, quiet
 from rousewort.ledger.due import Diary, Due
 from rousewort.ledger.events import Batch
 from rousewort.ledger.exchange import everything, take
@@ -163,7 +163,7 @@ def load(
     season: Season,
     until: date,
     plan_of: Callable[[str], Mapping[str, Any]],
-    progress: Callable[[str, int], None] = lambda what, done: None,
+    progress: Progress = quiet,
 ) -> int:
     """Fill an empty ledger with the season up to and with a day, all or nothing. Returns the number of batches.
 
