@@ -35,8 +35,8 @@ def press(chromium: Any, text: str, within: str = "main") -> None:
     )
 
 
-def follow(chromium: Any, button: Any) -> None:
-    """Press what leads to another page, and wait for that page."""
+def follow(chromium: Any, button: Any, key: str = "") -> None:
+    """Press what leads to another page (or a key on it), and wait for that page."""
     from selenium.common.exceptions import WebDriverException
     from selenium.webdriver.support.ui import WebDriverWait
 
@@ -48,10 +48,20 @@ def follow(chromium: Any, button: Any) -> None:
         except WebDriverException:  # stale, or its document is being taken down
             return True
 
-    button.click()
+    button.send_keys(key) if key else button.click()
     WebDriverWait(chromium, 20, poll_frequency=0.02).until(gone)
 
 
 def unfold(chromium: Any) -> None:
     for closed in chromium.find_elements("css selector", "details:not([open]) > summary"):
         closed.click()
+
+
+def tab_to(chromium: Any, what: str) -> None:
+    """Press the tabulator until what bears that name has the focus."""
+    for _ in range(60):
+        chromium.switch_to.active_element.send_keys("\ue004")
+        focused = chromium.switch_to.active_element
+        if what in (focused.accessible_name or focused.text):
+            return
+    raise AssertionError(f"the keyboard does not reach {what}")
