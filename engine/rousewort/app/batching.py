@@ -7,7 +7,9 @@ import json
 import shlex
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +17,7 @@ from rousewort.app.bar import progress_bar
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
+    from rousewort.dated import Bench
     from rousewort.knowledge.base import KnowledgeBase
     from rousewort.ledger.book import Ledger
     from rousewort.ledger.due import Diary
@@ -110,7 +113,22 @@ def start(arguments: argparse.Namespace) -> int:
             south=arguments.south or None,
             note=arguments.note,
         )
-    return _tell(batch, arguments, diary_of(kb))
+    diary = diary_of(kb)
+    _tell_wait(batch, diary)
+    return _tell(batch, arguments, diary)
+
+
+def _tell_wait(batch: Batch, diary: Diary) -> None:
+    """At the start: where the bed outside will not be ready when the batch is."""
+    made = diary.dated(batch)
+    for before, step in pairwise(made.steps):
+        wait = diary.waits_for(batch, step.id, before.planned)
+        if wait and before.planned > made.start:
+            print(
+                f"It will be ready on {before.planned}, but outside it can go only from {wait.until} ({wait.season}). "
+                f"Begun {(wait.until - before.planned).days} days later it would not have to wait.",
+                file=sys.stderr,
+            )
 
 
 def due(arguments: argparse.Namespace) -> int:
@@ -317,6 +335,41 @@ def demo(arguments: argparse.Namespace) -> int:
         f"Now try: rousewort batch {'due' if left else 'results'} --ledger {shlex.quote(arguments.ledger)}",
         file=sys.stderr,
     )
+    return 0
+
+
+def _bench(arguments: argparse.Namespace, kb: KnowledgeBase) -> Bench:
+    """The batches named, or all in treatment, dated as they stand today."""
+    from rousewort.dated import Bench
+
+    diary = diary_of(kb)
+    with open_for(arguments) as ledger:
+        batches = [ledger.batch(code) for code in arguments.codes] or ledger.batches()
+    if ended := [batch.code for batch in batches if batch.ended]:
+        raise Trouble(f"Nothing is to come of what has ended: {', '.join(ended)}.")
+    if not batches:
+        raise Trouble("No batch is in treatment.")
+    return Bench(tuple(diary.dated(batch, today()) for batch in batches))
+
+
+def show_dates(arguments: argparse.Namespace) -> int:
+    from rousewort.app.commands.calendar import show_calendar
+    from rousewort.dated import Bench
+
+    bench = _bench(arguments, knowledge(arguments))
+    ahead = (replace(made, steps=tuple(s for s in made.steps if not s.ended)) for made in bench.schedules)
+    show_calendar(arguments, bench if arguments.ics else Bench(tuple(ahead)), days=False)
+    return 0
+
+
+def print_codes(arguments: argparse.Namespace) -> int:
+    from rousewort.app.commands.labels import check_print, list_sheets, print_labels
+
+    kb = knowledge(arguments)
+    if arguments.sheets:
+        return list_sheets(kb)
+    check_print(arguments)
+    print_labels(arguments, kb, _bench(arguments, kb), code_of=lambda schedule: schedule.lot)
     return 0
 
 

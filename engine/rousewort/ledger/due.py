@@ -87,7 +87,7 @@ class Diary:
         made = self.dated(batch)
         what, day = self._counting(batch, made) if batch.sown_on else self._treating(batch, made)
         step = made.step(batch.step)
-        held = self.waits_for(batch, self._onward(batch), day) if what in ("hold", "look", "end") else None
+        held = self.waits_for(batch, self._onward(batch), day) if what in ("do", "hold", "look", "end") else None
         return Due(batch.wait or day, what, batch, step, held)
 
     def _onward(self, batch: Batch) -> str:

@@ -15,6 +15,8 @@ EPILOG = """examples:
   rousewort batch count CECA-1 14
   rousewort batch close CECA-1 --plants 120
   rousewort batch results 'Cercis canadensis'
+  rousewort batch labels CECA-1 --out bag.pdf
+  rousewort batch calendar --ics bench.ics
   rousewort batch export ledger.json
 
 to look round first, in an invented nursery:
@@ -57,6 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     results.add_argument("--origin", metavar="WHERE", help="only seed from there")
     results.add_argument("--report", metavar="FOLDER", help="write its reports into a private knowledge base")
     results.add_argument("--nursery", default="Own nursery", metavar="NAME", help="who reports (with --report)")
+    _add_paper(add, for_all)
     add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all).add_argument("path")
     add("import", "read an export; nothing that is there is changed", for_all).add_argument("path")
     add("backup", "a whole, checked copy: a SQLite file (of PostgreSQL: JSON)", for_all).add_argument("path")
@@ -65,6 +68,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     demo.add_argument(
         "--whole", action="store_true", help="the last whole year, all ended; else the present one up to now"
     )
+
+
+def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+    from rousewort.app.commands.calendar import add_write_arguments
+    from rousewort.app.commands.labels import add_print_arguments
+
+    calendar = add("calendar", "what is to come of the batches in treatment; as text, iCalendar or CSV", for_all)
+    labels = add("labels", "print labels of batches, with their codes to scan at the bench", for_all)
+    for paper in (calendar, labels):
+        paper.add_argument("codes", nargs="*", metavar="CODE", help="these batches only, else all in treatment")
+    add_write_arguments(calendar)
+    add_print_arguments(labels)
 
 
 def _add_start(start: argparse.ArgumentParser) -> None:
@@ -119,5 +134,7 @@ def _day(text: str) -> date:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app import batching
 
-    name = {"list": "show_list", "import": "bring_in"}.get(arguments.what, arguments.what)
+    name = {"list": "show_list", "import": "bring_in", "calendar": "show_dates", "labels": "print_codes"}.get(
+        arguments.what, arguments.what
+    )
     return getattr(batching, name)(arguments)

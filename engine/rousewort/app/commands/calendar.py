@@ -26,6 +26,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--days", action="store_true", help="also list one plant's looks day by day (several plants: always)"
     )
+    add_write_arguments(parser)
+
+
+def add_write_arguments(parser: argparse.ArgumentParser) -> None:
+    """Where a calendar goes, whatever it is of."""
     parser.add_argument("--ics", metavar="FILE", help="write iCalendar (- for standard output)")
     parser.add_argument("--csv", metavar="FILE", help="write CSV (- for standard output)")
     parser.add_argument("--force", action="store_true", help="write over a file that is none of ours")
@@ -34,26 +39,32 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.dating import bench_from
     from rousewort.app.main import layers
-    from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
+
+    bench, left_out = bench_from(arguments, load(layers(arguments)))
+    show_calendar(arguments, bench, arguments.days or len(bench.schedules) > 1)
+    for problem in left_out:
+        print(f"rousewort: left out: {problem}", file=sys.stderr)
+    return 1 if left_out else 0
+
+
+def show_calendar(arguments: argparse.Namespace, bench: Bench, days: bool) -> None:
+    """Write the files asked for, and print the calendar unless one of them goes to standard output."""
+    from rousewort.errors import Trouble
 
     if arguments.ics == arguments.csv == "-":
         raise Trouble("Only one of --ics and --csv can go to standard output.")
-    bench, left_out = bench_from(arguments, load(layers(arguments)))
     written = _write(arguments, bench)
     if "-" not in written:
         from rousewort.render.calendar_text import render
         from rousewort.render.terminal import page_for
 
-        sys.stdout.write(render(bench, page_for(), arguments.days or len(bench.schedules) > 1))
+        sys.stdout.write(render(bench, page_for(), days))
     else:
         _tell_missed(bench)
     for path in written:
         if path != "-":
             print(f"written: {path}", file=sys.stderr)
-    for problem in left_out:
-        print(f"rousewort: left out: {problem}", file=sys.stderr)
-    return 1 if left_out else 0
 
 
 def _tell_missed(bench: Bench) -> None:
