@@ -19,32 +19,18 @@ if TYPE_CHECKING:
 
 
 def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
-    from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.growing import add_grower_arguments, add_repeatable
 
     parser.add_argument("names", nargs="*", metavar="NAME", help="a plant; put a name of two words in quotes")
-    parser.add_argument(
-        "--plan", action="append", default=[], metavar="FILE", help="a stored plan (JSON) instead of a name"
-    )
+    add_repeatable(parser, "--plan", "FILE", "a stored plan (JSON) instead of a name")
     group = parser.add_argument_group("dates (YYYY-MM-DD, or today)")
     group.add_argument("--start", metavar="DATE", help="the first step begins")
     group.add_argument("--wanted", metavar="DATE", help="seedlings are wanted")
     group.add_argument("--last-frost", metavar="DATE", help="no seedling is to show before")
-    group.add_argument(
-        "--ended",
-        action="append",
-        default=[],
-        metavar="STEP=DATE",
-        help="a step of a begun batch ended, early or late; the rest moves",
-    )
+    add_repeatable(group, "--ended", "STEP=DATE", "a step of a begun batch ended, early or late; the rest moves")
     group.add_argument("--past", action="store_true", help="let the dates be past")
     group.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
-    parser.add_argument(
-        "--lot",
-        action="append",
-        default=[],
-        metavar="LOT",
-        help="your word for the lot, once for each plant, in their order",
-    )
+    add_repeatable(parser, "--lot", "LOT", "your word for the lot, once for each plant, in their order")
     add_grower_arguments(parser)
 
 

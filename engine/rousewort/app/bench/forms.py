@@ -12,22 +12,21 @@ from rousewort.ledger.events import read_day
 
 def number(text: str, what: str) -> int | None:
     """A whole number, or None where nothing was written."""
-    text = text.strip()
-    if not text:
-        return None
-    if not re.fullmatch(r"[0-9]{1,9}", text):
-        raise Trouble(f"“{text[:40]}” is no whole number ({what}).")
-    return int(text)
+    written = _written(text, r"[0-9]{1,9}", f"whole number ({what})")
+    return None if written is None else int(written)
 
 
 def measure(text: str, what: str) -> float | None:
     """A number with or without decimals, comma or point, or None where nothing was written."""
+    written = _written(text, r"[0-9]{1,9}([.,][0-9]{1,6})?", f"number ({what})")
+    return None if written is None else float(written.replace(",", "."))
+
+
+def _written(text: str, form: str, what: str) -> str | None:
     text = text.strip()
-    if not text:
-        return None
-    if not re.fullmatch(r"[0-9]{1,9}([.,][0-9]{1,6})?", text):
-        raise Trouble(f"“{text[:40]}” is no number ({what}).")
-    return float(text.replace(",", "."))
+    if text and not re.fullmatch(form, text):
+        raise Trouble(f"“{text[:40]}” is no {what}.")
+    return text or None
 
 
 def start(form: Any) -> dict[str, Any]:
