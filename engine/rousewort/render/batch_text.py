@@ -84,7 +84,7 @@ def whole(batch: Batch, diary: Diary, today: date, page: Page) -> str:
     page.say(one_line(batch, diary))
     if not batch.ended:
         due = diary.next(batch)
-        page.heading(f"Next: {said(due)} ({'today' if due.day == today else due.day})")
+        page.heading(f"Next, {'today' if due.day == today else due.day}: {due.step.label}")
         page.each(due.step.do, 2)
         page.each((f"Watch: {text}" for text in due.step.watch), 2, "")
         page.each(due.step.cautions, 2, "! ", "33")

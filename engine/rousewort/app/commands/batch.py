@@ -39,7 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     entry.add_argument("--note", default="", help="anything worth remembering")
     one = argparse.ArgumentParser(add_help=False, parents=[entry])
     one.add_argument("code", help="code or number of the batch")
-    what = parser.add_subparsers(dest="what", metavar="WHAT", required=True, prog="rousewort batch")
+    parser.set_defaults(help=parser.print_help)
+    what = parser.add_subparsers(dest="what", metavar="WHAT", prog="rousewort batch")
 
     def add(name: str, text: str, parent: argparse.ArgumentParser) -> argparse.ArgumentParser:
         return what.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[parent])
@@ -132,6 +133,9 @@ def _day(text: str) -> date:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.what is None:
+        arguments.help()
+        return 2
     from rousewort.app import batching
 
     name = {"list": "show_list", "import": "bring_in", "calendar": "show_dates", "labels": "print_codes"}.get(
