@@ -64,6 +64,24 @@ def test_page_fits_a_phone_is_accessible_and_its_targets_suit_a_thumb(chromium: 
     assert [(v["id"], [n["html"] for n in v["nodes"]]) for v in found] == []
 
 
+def test_pages_can_be_read_in_the_dark(chromium: Any, address: str) -> None:
+    from axe_core_python.selenium import Axe
+
+    dark = {"features": [{"name": "prefers-color-scheme", "value": "dark"}]}
+    chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", dark)
+    try:
+        for name in ("due", "cold", "sown", "start", "bed", "label"):
+            chromium.get(address + PAGES[name])
+            unfold(chromium)
+            keep(chromium, f"dark-{name}")
+            paper = chromium.execute_script("return getComputedStyle(document.documentElement).backgroundColor")
+            assert paper == "rgb(20, 25, 22)"
+            found = Axe().run(chromium, options={"runOnly": ["color-contrast"]})["violations"]
+            assert [(name, n["html"]) for v in found for n in v["nodes"]] == []
+    finally:
+        chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
 def test_pages_load_nothing_from_anywhere_else_and_complain_of_nothing(chromium: Any, address: str) -> None:
     chromium.get_log("performance"), chromium.get_log("browser")
     for path in PAGES.values():

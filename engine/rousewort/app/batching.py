@@ -17,7 +17,7 @@ from rousewort.app.bar import progress_bar
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
-    from rousewort.dated import Bench
+    from rousewort.dated import Schedule
     from rousewort.knowledge.base import KnowledgeBase
     from rousewort.ledger.book import Ledger
     from rousewort.ledger.due import Diary
@@ -338,10 +338,8 @@ def demo(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _bench(arguments: argparse.Namespace, kb: KnowledgeBase) -> Bench:
+def _dated(arguments: argparse.Namespace, kb: KnowledgeBase) -> list[tuple[Batch, Schedule]]:
     """The batches named, or all in treatment, dated as they stand today."""
-    from rousewort.dated import Bench
-
     diary = diary_of(kb)
     with open_for(arguments) as ledger:
         batches = [ledger.batch(code) for code in arguments.codes] or ledger.batches()
@@ -349,27 +347,34 @@ def _bench(arguments: argparse.Namespace, kb: KnowledgeBase) -> Bench:
         raise Trouble(f"Nothing is to come of what has ended: {', '.join(ended)}.")
     if not batches:
         raise Trouble("No batch is in treatment.")
-    return Bench(tuple(diary.dated(batch, today()) for batch in batches))
+    return [(batch, diary.dated(batch, today())) for batch in batches]
 
 
 def show_dates(arguments: argparse.Namespace) -> int:
     from rousewort.app.commands.calendar import show_calendar
     from rousewort.dated import Bench
 
-    bench = _bench(arguments, knowledge(arguments))
-    ahead = (replace(made, steps=tuple(s for s in made.steps if not s.ended)) for made in bench.schedules)
-    show_calendar(arguments, bench if arguments.ics else Bench(tuple(ahead)), days=False)
+    made = [schedule for _, schedule in _dated(arguments, knowledge(arguments))]
+    if not arguments.ics:  # a calendar is told of what has ended too, to take its looks away
+        made = [replace(one, steps=tuple(step for step in one.steps if not step.ended)) for one in made]
+    show_calendar(arguments, Bench(tuple(made)), days=False)
     return 0
 
 
 def print_codes(arguments: argparse.Namespace) -> int:
     from rousewort.app.commands.labels import check_print, list_sheets, print_labels
+    from rousewort.dated import Bench
 
     kb = knowledge(arguments)
     if arguments.sheets:
         return list_sheets(kb)
     check_print(arguments)
-    print_labels(arguments, kb, _bench(arguments, kb), code_of=lambda schedule: schedule.lot)
+    codes, made = {}, []
+    for batch, schedule in _dated(arguments, kb):
+        words = ", ".join(part for part in (batch.code, batch.lot) if part)
+        codes[words] = batch.code
+        made.append(replace(schedule, lot=words))
+    print_labels(arguments, kb, Bench(tuple(made)), code_of=lambda schedule: codes[schedule.lot])
     return 0
 
 
