@@ -10,12 +10,14 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
+from rousewort.dated import Bench, Schedule
 from rousewort.errors import Trouble
 from rousewort.grower import make_grower
 from rousewort.knowledge.base import KnowledgeBase
+from rousewort.lengths import lasting
 from rousewort.plan import Planner
 from rousewort.render.plan_json import plan_json
-from rousewort.schedule import Bench, Schedule, lasting, schedule
+from rousewort.schedule import schedule
 
 HABITS = yaml.safe_load((Path(__file__).parents[1] / "kb/vocabulary/calendar.yaml").read_text(encoding="utf-8"))
 TODAY = date(2026, 11, 25)
@@ -187,8 +189,53 @@ def test_a_day_out_of_reach_gives_the_nearest_and_when_it_had_to_begin() -> None
     assert made.missed.begun_by == TODAY + timedelta(60 - 25 - 90)
     assert made.missed.nearest == made.seedlings.planned == TODAY + timedelta(90 + 25)
     assert made.missed.at_best == TODAY + timedelta(60 + 10)
-    later = next(way for way in made.missed.others if "year later" in way.text)
+    later = next(way for way in made.missed.others if way.gain == "later")
     assert later.seedlings == (TODAY + timedelta(60)).replace(year=2028) and later.start >= TODAY
+
+
+def test_a_later_season_is_one_for_which_the_plan_can_still_be_begun() -> None:
+    """A plan of over a year: the same day of the next year is out of reach as well."""
+    long = [step("warm_moist", days=span(200, 250, 300)), step("cold_moist", 2, days=span(150, 200, 250)), sow()]
+    made = far(TODAY + timedelta(20), *long)
+    later = made.missed.others[-1]
+    assert later.gain == "later" and later.start >= TODAY
+    assert later.seedlings == (TODAY + timedelta(20)).replace(year=2028)
+
+
+def test_a_way_that_is_no_sooner_and_not_outside_is_not_offered() -> None:
+    other = {
+        "when": {"without": ["blade"]},
+        "text": "Without a blade: abrade.",
+        "steps": [step("cold_moist", days=span(60, 90, 120)), sow()],
+    }
+    quicker = {
+        "when": {"have": ["x"]},
+        "text": "With x: sow.",
+        "steps": [step("cold_moist", days=span(20, 50, 60)), sow()],
+    }
+    bed = {
+        "when": {"without": ["fridge"]},
+        "text": "Without a fridge: sow outside.",
+        "steps": [step("outdoor_winter", days=span(90, 150, 200))],
+    }
+    made = far(
+        TODAY + timedelta(40), step("cold_moist", days=span(60, 90, 120)), sow(), alternatives=(other, bed, quicker)
+    )
+    assert [way.gain for way in made.missed.others] == ["sooner", "outside", "later"]
+
+
+@given(made_plans(), st.integers(0, 700), st.booleans())
+def test_whatever_is_offered_instead_begins_today_or_later(made_plan: dict, days: int, first: bool) -> None:
+    day = {"last_frost" if first else "wanted": TODAY + timedelta(days)}
+    missed = schedule(made_plan, HABITS, today=TODAY, **day).missed
+    if missed:
+        assert missed.nearest > missed.wanted or made_plan["steps"][-1]["kind"] == "outdoor_winter"
+        assert missed.at_best <= missed.nearest and missed.begun_by < TODAY
+        assert missed.others[-1].gain == "later"
+        assert all(
+            way.start >= TODAY and (way.gain != "in time" or way.seedlings <= missed.wanted or first)
+            for way in missed.others
+        )
 
 
 def test_another_way_that_still_comes_in_time_stands_first() -> None:

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from rousewort.dated import Bench, DatedStep, Schedule
 from rousewort.errors import Trouble
 from rousewort.knowledge.names import slug
-from rousewort.schedule import Bench, DatedStep, Schedule
 
 if TYPE_CHECKING:
     from rousewort.knowledge.base import KnowledgeBase
@@ -35,11 +35,11 @@ class Label:
 
 
 def make_labels(
-    bench: Bench, kind: str, copies: int = 1, page_of: Callable[[str], str] = lambda name: ""
+    bench: Bench, kind: str, copies: int = 1, link_of: Callable[[Schedule], str] = lambda schedule: ""
 ) -> list[Label]:
-    """Labels of one kind for every schedule. `page_of`: the address of a plant's handbook page, or nothing.
+    """Labels of one kind for every schedule. `link_of`: what its QR code says, or nothing.
 
-    A bag has one label for each step in it; a pot or tray has one for all that happens in it. Raises Trouble for a
+    A bag has one label for each step in it that has not ended; a pot or tray has one for all that happens in it. Raises Trouble for a
     kind or number that cannot be, and where no schedule has anything to put in such a thing.
     """
     problems = []
@@ -51,7 +51,7 @@ def make_labels(
         raise Trouble(*problems)
     made = []
     for schedule in bench.schedules:
-        link = page_of(schedule.name)
+        link = link_of(schedule)
         for label in _bags(schedule, link) if kind == "bag" else _pots(schedule, kind, link):
             made += [_numbered(label, i, copies) for i in range(1, copies + 1)]
     if not made:
@@ -70,7 +70,7 @@ def _bags(schedule: Schedule, link: str) -> Iterator[Label]:
     for i, step in enumerate(schedule.steps):
         if step.kind in POTTED:
             return
-        if step.kind not in BAGGED or not step.days:
+        if step.kind not in BAGGED or not step.days or step.ended:
             continue
         when = [("in", str(step.start)), ("out", str(step.planned))]
         first_ready = next((check.day for check in step.checks if check.ready), None)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+OUTSIDE = "outdoor_winter"  # the kind of step that seasons rule
+
 
 class Seasons:
     """The table of seasons, for one half of the Earth."""
@@ -19,12 +21,20 @@ class Seasons:
         rows = self.table["seasons"]
         return next(row for row in rows if "removes" not in row or removes & set(row["removes"]))
 
+    def name(self, step: Mapping[str, Any]) -> str:
+        """`autumn`: seasons bear the same names in both halves of the Earth, half a year apart."""
+        return self.row(step)["season"]
+
     def on_or_after(self, step: Mapping[str, Any], day: date) -> date:
-        """The first day of the step's season from `day` on."""
+        """The first day of the step's season from `day` on; any day is one for a step that is not outside."""
+        if step["kind"] != OUTSIDE:
+            return day
         return next(max(day, first) for first, last in self._spans(step, day) if last >= day)
 
     def on_or_before(self, step: Mapping[str, Any], day: date) -> date:
-        """The last day of the step's season up to `day`."""
+        """The last day of the step's season up to `day`; any day is one for a step that is not outside."""
+        if step["kind"] != OUTSIDE:
+            return day
         return next(min(day, last) for first, last in reversed(self._spans(step, day)) if first <= day)
 
     def _spans(self, step: Mapping[str, Any], around: date) -> list[tuple[date, date]]:

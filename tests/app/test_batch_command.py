@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -139,3 +139,75 @@ def test_ledger_is_found_by_the_environment(batch: Typed, monkeypatch: pytest.Mo
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     assert main(["batch", "start", "Cercis canadensis"]) == 0
     assert (tmp_path / "data" / "rousewort" / "ledger.sqlite").exists()
+
+
+# On paper and in a calendar
+
+
+@pytest.fixture
+def two(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """CECA-1 in the cold since 10 March 2025, CECA-2 just begun; today is the 20th."""
+    where = str(tmp_path / "two.sqlite")
+    monkeypatch.setattr("rousewort.app.batching.today", lambda: date(2025, 3, 20))
+    for day in ("2025-03-10", "2025-03-20"):
+        assert main(["batch", "start", "Cercis canadensis", "--seeds", "50", "--day", day, "--ledger", where]) == 0
+    assert main(["batch", "move", "1", "cold_moist-1", "--day", "2025-03-10", "--ledger", where]) == 0
+    return where
+
+
+def test_labels_of_batches_bear_their_codes_for_eye_and_camera(two: str, tmp_path: Path) -> None:
+    import pypdfium2
+    import zxingcpp
+
+    out = tmp_path / "bags.pdf"
+    assert main(["batch", "labels", "--out", str(out), "--ledger", two]) == 0
+    page = pypdfium2.PdfDocument(out)[0]
+    text = page.get_textpage().get_text_range()
+    assert "Lot CECA-1" in text and "In 2025-03-10" in text and "Out 2025-05-09" in text
+    codes = {code.text for code in zxingcpp.read_barcodes(page.render(scale=300 / 72).to_pil())}
+    assert codes == {"CECA-1", "CECA-2"}
+    assert main(["batch", "labels", "CECA-1", "--out", str(out), "--ledger", two]) == 0
+    assert "CECA-2" not in pypdfium2.PdfDocument(out)[0].get_textpage().get_text_range()
+
+
+def test_calendar_of_the_ledger_moves_with_what_was_recorded(
+    two: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import vobject
+
+    def cold() -> tuple[str, date]:
+        assert main(["batch", "calendar", "1", "--ics", str(tmp_path / "b.ics"), "--ledger", two]) == 0
+        found = vobject.readOne((tmp_path / "b.ics").read_text(encoding="utf-8")).vevent_list
+        (sow,) = [e for e in found if e.summary.value.startswith("Cercis canadensis [CECA-1]: Sow")]
+        return sow.uid.value, sow.dtstart.value
+
+    before = cold()
+    assert "Cold and moist" in capsys.readouterr().out
+    assert main(["batch", "move", "1", "cold_moist-1", "--day", "2025-03-19", "--ledger", two]) == 0  # begun again
+    after = cold()
+    assert before[0] == after[0] and after[1] - before[1] == timedelta(9)
+
+
+def test_paper_of_what_has_ended_or_is_not_there_is_refused(two: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["batch", "discard", "1", "rotten", "--ledger", two]) == 0
+    for words, says in (
+        (["calendar", "1"], "has ended: CECA-1"),
+        (["labels", "9", "--out", "x.pdf"], "no batch '9'"),
+        (["labels"], "--out labels.pdf"),
+    ):
+        assert main(["batch", *words, "--ledger", two]) == 2
+        assert says in capsys.readouterr().err
+
+
+def test_bed_out_of_season_is_told_at_the_start_and_refused_without_anyway(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ["--ledger", str(tmp_path / "bed.sqlite")]
+    monkeypatch.setattr("rousewort.app.batching.today", lambda: date(2025, 3, 20))
+    assert main(["batch", "start", "Taxus baccata", "--without", "fridge", "--seeds", "40", *where]) == 0
+    assert "outside it can go only from 2025-09-15 (autumn)" in capsys.readouterr().err
+    for words in (["sow", "1"], ["move", "1", "outdoor_winter-1"]):
+        assert main(["batch", *words, *where]) == 2
+        assert "the next one begins on 2025-09-15" in capsys.readouterr().err
+    assert main(["batch", "sow", "1", "--anyway", *where]) == 0
+    assert "sown on 2025-03-20" in capsys.readouterr().out

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,14 @@ import pytest
 from bench_forms import DAY  # type: ignore[import-not-found]
 from flask import Flask
 from flask.testing import FlaskClient
+from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
 from rousewort.app.batching import plan_to_keep
 from rousewort.app.bench.pages import make_app
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.ledger import open_ledger
 from rousewort.ledger.book import Ledger
+
+__all__ = ["fresh", "place_of", "server"]
 
 
 @pytest.fixture(scope="session")
@@ -60,21 +64,45 @@ def client(app: Flask) -> FlaskClient:
 
 @pytest.fixture
 def address(app: Flask) -> Iterator[str]:
+    with served(app) as at:
+        yield at
+
+
+@contextmanager
+def served(app: Flask) -> Iterator[str]:
     """The pages, served as `rousewort bench serve` serves them."""
     import waitress
 
-    server = waitress.create_server(app, host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
+    pages = waitress.create_server(app, host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=pages.run, daemon=True)
     thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.task_dispatcher.shutdown()
-    server.close()
+    yield f"http://127.0.0.1:{pages.effective_port}"
+    pages.task_dispatcher.shutdown()
+    pages.close()
     thread.join(0.2)  # the browser keeps its connections; the thread ends with them
 
 
 @pytest.fixture(scope="session")
+def serve() -> Callable[[Flask], AbstractContextManager[str]]:
+    return served
+
+
+@pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
-    """Chromium at 360 x 740. Missing: skips aloud, and fails on CI."""
+    """Chromium at 360 x 740, which also writes down what it asks of the net. Missing: skips aloud, and fails on CI."""
+    with phone({"performance": "ALL", "browser": "ALL"}) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def quick_chromium() -> Iterator[Any]:
+    """The same, for thousands of pages: it writes nothing down."""
+    with phone({}) as opened:
+        yield opened
+
+
+@contextmanager
+def phone(logged: dict[str, str]) -> Iterator[Any]:
     browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not browser or not driver:
         if os.environ.get("CI") == "true":
@@ -87,9 +115,10 @@ def chromium() -> Iterator[Any]:
     options.binary_location = browser
     for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-proxy-server"):
         options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
+    if logged:
+        options.set_capability("goog:loggingPrefs", logged)
     opened = webdriver.Chrome(options, Service(driver))
-    size = {"width": 360, "height": 740, "deviceScaleFactor": 2, "mobile": True}
+    size = {"width": 360, "height": 740, "deviceScaleFactor": 2 if logged else 1, "mobile": True}
     opened.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
     yield opened
     opened.quit()

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from bench_forms import DAY, token  # type: ignore[import-not-found]
+from flask import Flask
 from flask.testing import FlaskClient
 from rousewort.app.bench.pages import make_app
 from rousewort.app.main import main
@@ -75,7 +76,7 @@ def test_finding_is_recorded_and_answered_with_what_to_do(client: FlaskClient, l
 def test_wait_again_note_discard_and_undo(client: FlaskClient, ledger: Ledger) -> None:
     post(client, "/batch/CECA-1/wait", until=str(DAY + timedelta(3)))
     assert ledger.batch("1").wait == DAY + timedelta(3)
-    post(client, "/batch/CECA-1/again", step="cold_moist-1")
+    post(client, "/batch/CECA-1/move", step="cold_moist-1")
     assert ledger.batch("1").begun["cold_moist-1"] == DAY
     post(client, "/batch/CECA-1/note", note="<b>bold</b> & =1+1")
     page = client.get("/batch/1").get_data(True)
@@ -118,7 +119,23 @@ def test_same_form_sent_twice_records_once(client: FlaskClient, ledger: Ledger) 
         ("/batch/CECA-1/move", {"step": "<script>"}),
         ("/batch/CECA-1/wait", {"until": "tomorrow"}),
         ("/batch/CECA-1/start", {"seeds": "5"}),
-        ("/batch/CECA-1/split", {"seeds": "5"}),
+        ("/batch/CECA-1/split", {"seeds": ""}),
+        ("/batch/CECA-1/split", {"seeds": "0"}),
+        ("/batch/CECA-1/split", {"seeds": "120"}),
+        ("/batch/CECA-1/split", {"seeds": "-5"}),
+        ("/batch/CECA-1/split", {"grams": "1e9"}),
+        ("/batch/CECA-3/split", {"seeds": "5"}),
+        ("/batch/CECA-1/merge", {"into": ""}),
+        ("/batch/CECA-1/merge", {"into": "CECA-1"}),
+        ("/batch/CECA-1/merge", {"into": "CECA-2"}),
+        ("/batch/CECA-1/merge", {"into": "CECA-4"}),
+        ("/batch/CECA-1/sow", {"seeds": "0"}),
+        ("/batch/CECA-1/sow", {"seeds": "121"}),
+        ("/batch/CECA-1/wait", {"until": "2025-03-10"}),
+        ("/batch/CECA-1/wait", {"until": "1066-10-14"}),
+        ("/batch/CECA-1/check", {"lost": "121"}),
+        ("/batch/CECA-3/close", {"plants": "12"}),
+        ("/batch/CECA-4/note", {"note": "too late"}),
         ("/batch/CECA-1/discard", {"reason": ""}),
     ],
 )
@@ -234,28 +251,77 @@ def test_day_of_the_pages_is_the_ledgers(client: FlaskClient) -> None:
     assert str(DAY) in client.get("/").get_data(True) and date.today() != DAY
 
 
-@pytest.mark.slow
-def test_first_weeks_of_the_invented_season_are_worked_by_the_pages(kb: KnowledgeBase, tmp_path: Path) -> None:
-    """Every deed by its form, but the splits, which are the commands' business; 30 days of the year."""
-    from rousewort.app.batching import diary_of
-    from rousewort.ledger import open_ledger
-    from rousewort.ledger.season import Season
+def test_split_and_merge_by_thumb(client: FlaskClient, ledger: Ledger) -> None:
+    page = client.get("/batch/1").get_data(True)
+    assert "a quarter: 30 seeds" in page and "half: 60 seeds" in page and "none to merge with" in page
+    answer = post(client, "/batch/CECA-1/split", seeds="30", note="for the bed")
+    told = client.get(answer.headers["Location"]).get_data(True)
+    assert "CECA-5 is a batch of its own now: 30 seeds" in told and "Put into CECA-5 (30 seeds" in told
+    assert (ledger.batch("1").seeds, ledger.batch("5").seeds, ledger.batch("5").begun) == (
+        90,
+        30,
+        ledger.batch("1").begun,
+    )
+    answer = post(client, "/batch/CECA-5/merge", into="CECA-1")
+    assert answer.headers["Location"].endswith("/batch/CECA-1")
+    assert ledger.batch("1").seeds == 120 and ledger.batch("5").ended
 
-    season, day, done = Season(diary_of(kb)), [DAY], set()
-    with open_ledger(tmp_path / "season.sqlite", today=lambda: day[0]) as ledger:
-        client = make_app(kb, ledger, lambda: day[0]).test_client()
-        for today in list(season.days())[:30]:
-            day[0] = today
-            for deed in season.beginnings(today):
-                lot = {"name": deed.lot["species"], "seeds": deed.data["seeds"], "lot": deed.data["lot"]}  # type: ignore[index]
-                assert post(client, "/start", "/start", **lot).status_code == 302
-            while deeds := [deed for b in ledger.batches() if (deed := season.deed(b, today))]:
-                for deed in deeds:
-                    done.add(deed.kind)
-                    if deed.kind == "split":
-                        ledger.split(deed.code, **deed.data)
-                    else:
-                        assert post(client, f"/batch/{deed.code}/{deed.kind}", **deed.data).status_code == 302
-            page = client.get("/").get_data(True)
-            assert "<h2>Late" not in page and "<h2>Today" not in page
-    assert done >= {"check", "move", "wait"}
+
+def test_merge_from_an_old_page_records_nothing(client: FlaskClient, ledger: Ledger) -> None:
+    post(client, "/batch/CECA-1/split", seeds="30")
+    old = token(client.get("/batch/5").get_data(True))
+    ledger.record("5", "note", note="meanwhile")
+    assert client.post("/batch/CECA-5/merge", data={**old, "into": "CECA-1"}).status_code == 400
+    assert not ledger.batch("5").ended and ledger.batch("1").seeds == 90
+
+
+def test_several_batches_are_looked_at_and_counted_with_one_form(client: FlaskClient, ledger: Ledger) -> None:
+    page = client.get("/").get_data(True)
+    assert "Several at once: 1 to look at, 1 to count" in page
+    fine = re.search(r'name="fine" value="([^"]+)"', page)[1]  # type: ignore[index]
+    new = re.search(r'name="(new-[^"]+)"', page)[1]  # type: ignore[index]
+    assert post(client, "/walk", "/", fine=fine, **{new: "x"}).status_code == 400
+    assert ledger.batch("1").looked != DAY
+    post(client, "/walk", "/", fine=fine, **{new: "4"})
+    assert ledger.batch("1").looked == DAY and ledger.batch("3").germinated == 15
+    assert "2 noted." in client.get("/").get_data(True)
+    post(client, "/walk", "/", fine=fine)  # the same page once more: both have gone on
+    assert "Left out: CECA-1 has a newer entry" in client.get("/").get_data(True)
+    assert post(client, "/walk", "/", fine="CECA-1").status_code == 400
+
+
+def test_looked_at_from_the_list_leads_back_to_the_list(client: FlaskClient) -> None:
+    answer = post(client, "/batch/CECA-1/check", "/", finds="fine", back="due")
+    assert answer.headers["Location"] == "/" and "CECA-1: Noted." in client.get("/").get_data(True)
+
+
+def test_step_outside_out_of_season_needs_a_tick(kb: KnowledgeBase, client: FlaskClient, ledger: Ledger) -> None:
+    from rousewort.app.batching import plan_to_keep
+    from rousewort.grower import make_grower
+
+    plan = plan_to_keep(kb, "Cercis canadensis", make_grower(kb.vocabulary, without=["fridge"]), "plain")
+    code = ledger.start(plan, seeds=20).code
+    page = client.get(f"/batch/{code}").get_data(True)
+    assert "outside out of season, all the same" in page
+    refused = post(client, f"/batch/{code}/sow", seeds="20")
+    assert refused.status_code == 400 and "the next one begins on 2025-09-15" in refused.get_data(True)
+    assert post(client, f"/batch/{code}/move", step="outdoor_winter-1").status_code == 400
+    assert not ledger.batch(code).sown_on
+    assert post(client, f"/batch/{code}/sow", seeds="20", anyway="1").status_code == 302
+    assert ledger.batch(code).sown_on == DAY
+
+
+def test_start_with_weight_living_share_and_southern_seasons(client: FlaskClient, ledger: Ledger) -> None:
+    post(client, "/start", "/start", name="eastern redbud", grams="2,5", living="70", south="1")
+    batch = ledger.batch("5")
+    assert (batch.seeds, batch.grams, batch.viability, batch.south) == (None, 2.5, 0.7, True)
+    for wrong in ({"grams": "0"}, {"grams": "heavy"}, {"living": "0"}, {"living": "130"}, {"seeds": "-4"}):
+        answer = post(client, "/start", "/start", name="eastern redbud", **wrong)
+        assert answer.status_code == 400 and 'role="alert"' in answer.get_data(True)
+    assert len(ledger.batches(ended=None)) == 5
+
+
+def test_fault_of_ours_is_said_on_a_page(client: FlaskClient, app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Ledger, "batches", lambda *_, **__: 1 / 0)
+    answer = client.get("/")
+    assert answer.status_code == 500 and "A fault of ours" in answer.get_data(True)

@@ -60,8 +60,8 @@ def test_late_end_is_looked_at_weekly_until_it_is_moved(diary: Diary, redbud: di
 
 def test_early_move_brings_what_follows_forward(diary: Diary, redbud: dict) -> None:
     early = chilled(redbud, (30, "check", {"finds": ["roots"]}), (30, "sow", {}))
-    planned = diary.seedlings(chilled(redbud))
-    window = diary.seedlings(early)
+    planned = diary.dated(chilled(redbud)).seedlings
+    window = diary.dated(early).seedlings
     assert planned and window
     assert planned.earliest - window.earliest == timedelta(30)
     assert due(diary, early) == (37, "count")  # 7 to 45 days after sowing
@@ -102,8 +102,71 @@ def test_step_outside_waits_for_its_season(diary: Diary, kb: Any) -> None:
     ready = batch_of(plan, (0, "move", {"step": "outdoor_winter-1"}))
     found = diary.next(ready)
     assert found.what == "sow" and (found.day.month, found.day.day) == (9, 15)
-    window = diary.seedlings(batch_of(plan, (30, "sow", {})))  # sown out of season all the same
+    window = diary.dated(batch_of(plan, (30, "sow", {}))).seedlings  # sown out of season all the same
     assert window and window.earliest - (START + timedelta(30)) == timedelta(plan["steps"][-1]["days"]["low"])
+
+
+@pytest.fixture(scope="module")
+def bedded(kb: Any) -> dict[str, Any]:
+    """A plan that is warm first and then goes outside."""
+    from rousewort.app.batching import plan_to_keep
+    from rousewort.grower import make_grower
+
+    plan = plan_to_keep(kb, "Taxus baccata", make_grower(kb.vocabulary, without=["fridge"]), "plain")
+    assert [step["kind"] for step in plan["steps"]][-2:] == ["warm_moist", "outdoor_winter"]
+    return plan
+
+
+def warmed(plan: dict[str, Any], *events: tuple[int, str, dict[str, Any]]) -> Batch:
+    return batch_of(plan, (0, "move", {"step": "warm_moist-1"}), *events)
+
+
+def test_when_its_days_are_over_a_batch_is_looked_after_until_its_season_outside_comes(
+    diary: Diary, bedded: dict
+) -> None:
+    days = next(step["days"]["use"] for step in bedded["steps"] if step["id"] == "warm_moist-1")
+    opens = (date(2025, 9, 15) - START).days
+    looks = [(days, "check", {"finds": ["fine"]})]
+    assert days < opens - 14
+    while (found := due(diary, warmed(bedded, *looks)))[1] == "hold":
+        assert found[0] == looks[-1][0] + 7
+        looks.append((found[0], "check", {"finds": ["fine"]}))
+    assert found == (opens, "end")
+    words = said(diary.next(warmed(bedded, *looks[:1])))
+    assert words.startswith("keep it as it is") and "not before 2025-09-15 (autumn)" in words
+    moved = warmed(bedded, *looks[:1], (days, "move", {"step": "outdoor_winter-1"}))  # all the same
+    assert due(diary, moved) == (days + 7, "hold")
+
+
+def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary: Diary, bedded: dict) -> None:
+    from dataclasses import replace
+
+    from rousewort.errors import Trouble
+
+    north = warmed(bedded)
+    south = replace(north, south=True)
+    for batch, wrong, right in (
+        (north, date(2025, 3, 20), date(2025, 9, 20)),
+        (south, date(2025, 9, 20), date(2025, 3, 20)),
+    ):
+        diary.refuse_out_of_season(batch, "outdoor_winter-1", right, "x")
+        diary.refuse_out_of_season(batch, "warm_moist-1", wrong, "x")
+        with pytest.raises(Trouble, match=r"autumn; the next one begins on .* If it was done on .* all the same, x"):
+            diary.refuse_out_of_season(batch, "outdoor_winter-1", wrong, "x")
+
+
+def test_sown_outside_out_of_season_may_come_soon_or_only_after_the_next_season(diary: Diary, bedded: dict) -> None:
+    span = bedded["steps"][-1]["days"]
+    early, timely = (diary.dated(warmed(bedded, (d, "sow", {}))) for d in (30, 260))
+    assert early.steps[-1].start == early.sown.planned == START + timedelta(30)
+    assert early.seedlings.earliest == START + timedelta(30 + span["low"])
+    assert early.seedlings.planned == date(2025, 9, 15) + timedelta(span["use"])
+    assert timely.seedlings.planned == START + timedelta(260 + span["use"])
+
+
+def test_expected_seedlings_do_not_move_while_a_sown_batch_is_waited_for(diary: Diary, redbud: dict) -> None:
+    sown = chilled(redbud, (60, "sow", {}))
+    assert diary.dated(sown, START + timedelta(80)).seedlings == diary.dated(sown).seedlings
 
 
 @given(acts=st.lists(st.tuples(st.sampled_from(ACTS), st.integers(0, 40), st.integers(0, 60)), max_size=12))

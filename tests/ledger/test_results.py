@@ -40,7 +40,7 @@ def test_result_says_share_days_and_lengths_beside_the_plan(redbud: dict[str, An
     assert (result.share, result.expected.share, result.first, result.half) == (0.4, 0.6, 10, 10)
     assert result.expected_days == (7, 45)
     cold = next(g for g in result.given if g.kind == "cold_moist")
-    assert (cold.days, cold.low, cold.use, cold.high) == (50, 42, 60, 60)
+    assert (cold.days, *cold.planned[:3]) == (50, 42, 60, 60)
 
 
 def test_viability_of_the_lot_goes_before_what_is_published(redbud: dict[str, Any]) -> None:

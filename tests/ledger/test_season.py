@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from collections import Counter
 from collections.abc import Callable
+from contextlib import ExitStack
 from datetime import date
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 from rousewort.app import batching
+from rousewort.app import main as app
 from rousewort.app.main import main
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.ledger import open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.due import Diary
-from rousewort.ledger.exchange import everything, export_to, import_from
+from rousewort.ledger.exchange import everything
 from rousewort.ledger.results import result_of
-from rousewort.ledger.season import Deed, Season, work
-
-
-@pytest.fixture(scope="session")
-def plan_of(kb: KnowledgeBase) -> Callable[[str], dict[str, Any]]:
-    return cache(lambda name: batching.plan_to_keep(kb, name, engine="plain"))
+from rousewort.ledger.season import Deed, Season, running
 
 
 def test_season_is_as_large_as_it_says_and_marked_as_invented(diary: Diary) -> None:
@@ -32,72 +32,146 @@ def test_season_is_as_large_as_it_says_and_marked_as_invented(diary: Diary) -> N
     assert season.data["held"] == "demo" and 360 <= (season.last - season.first).days <= 366
 
 
-@pytest.mark.slow
-def test_whole_year_is_worked_exported_imported_and_closed(
-    fresh: Callable[[], str], diary: Diary, plan_of: Callable[[str], dict[str, Any]], tmp_path: Path
-) -> None:
-    season = Season(diary)
-    today = [season.first]
-    with open_ledger(fresh(), today=lambda: today[0]) as ledger, open_ledger(fresh()) as copy:
-        for day in season.days():
-            today[0] = day
-            work(ledger, season, day, plan_of)
-            if day < season.last:
-                assert diary.due(ledger.batches(), day) == [], f"left undone on {day}"
-        every = ledger.batches(ended=None)
-        assert ledger.batches() == [] and len(every) == 63  # three were split
-        assert Counter(b.ended.kind for b in every if b.ended)["close"] >= 50
-        assert {b.held for b in every} == {"demo"}
-        for batch in every:
-            if batch.ended and batch.ended.kind == "close":
-                share = result_of(batch).share
-                assert share is not None and abs(share - season.lots[batch.lot]["germinates"]) < 0.35
-        seeds = sum(b.events[0].data["seeds"] for b in every if not b.parent)
-        assert seeds == sum(lot["seeds"] for lot in season.data["batches"])
-        export_to(ledger, tmp_path / "year.json")
-        export_to(ledger, tmp_path / "year")
-        import_from(copy, tmp_path / "year")
-        assert everything(copy) == everything(ledger)
-        assert import_from(copy, tmp_path / "year.json") == (0, 0)
-
-
 def command(deed: Deed, where: str) -> list[str]:
     """The command line by which a grower does it."""
+    d = deed.data
     words = {
-        "start": lambda d: [deed.lot["species"], "--origin", d["provenance"], "--seeds", d["seeds"], "--lot", d["lot"]],  # type: ignore[index]
-        "check": lambda d: [*d["finds"], "--lost", d.get("lost", 0)],
-        "move": lambda d: [d["step"]],
-        "wait": lambda d: [d["until"]],
-        "count": lambda d: [d["new"]],
-        "split": lambda d: ["--seeds", d["seeds"]],
-        "discard": lambda d: [d["reason"]],
-        "close": lambda d: ["--plants", d["plants"]],
-        "sow": lambda d: [],
-    }[deed.kind](deed.data)
+        "start": lambda: [deed.lot["species"], "--origin", d["provenance"], "--seeds", d["seeds"], "--lot", d["lot"],  # type: ignore[index]
+                          *(["--viability", d["viability"]] if "viability" in d else [])],
+        "check": lambda: [*d["finds"], "--lost", d.get("lost", 0)],
+        "move": lambda: [d["step"]],
+        "wait": lambda: [d["until"]],
+        "count": lambda: [d["new"]],
+        "split": lambda: ["--seeds", d["seeds"]],
+        "merge": lambda: [d["into"]],
+        "discard": lambda: [d["reason"]],
+        "close": lambda: ["--plants", d["plants"]],
+        "sow": list,
+    }[deed.kind]()  # fmt: skip
     return ["batch", deed.kind, *([deed.code] if deed.code else []), *map(str, words), "--ledger", where]
 
 
 @pytest.mark.slow
-def test_first_weeks_are_worked_by_commands(
-    fresh: Callable[[], str], diary: Diary, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+def test_whole_year_is_worked_by_commands_then_exported_imported_backed_up_and_read_back(
+    fresh: Callable[[], str],
+    kb: KnowledgeBase,
+    diary: Diary,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
 ) -> None:
-    """From the due list to the deed, as typed; 40 days of the year."""
-    season, where, done = Season(diary), fresh(), Counter()  # type: ignore[var-annotated]
+    """Every deed as it is typed; the due list printed each day that had one; then everything out, in, and out again."""
+    season, where, copy = Season(diary), fresh(), fresh()
+    done: Counter[str] = Counter()
     day = [date.min]
     monkeypatch.setattr(batching, "today", lambda: day[0])
-    for today in list(season.days())[:40]:
-        day[0] = today
-        deeds = list(season.beginnings(today))
-        while deeds or done:
-            for deed in deeds:
-                assert main(command(deed, where)) == 0, capsys.readouterr().err
-                done[deed.kind] += 1
-            with open_ledger(where) as ledger:
-                deeds = [deed for b in ledger.batches() if (deed := season.deed(b, today))]
-            if not deeds:
-                break
-        if done:
-            assert main(["batch", "due", "--days", "0", "--ledger", where]) == 0
-            said = capsys.readouterr().out
-            assert said.splitlines()[-1] == "Nothing is due.", (today, said[-1500:])
-    assert set(done) >= {"start", "check", "move", "split", "wait", "sow", "count"}, done
+    # What every command does alike, once: two thousand of them are typed here.
+    monkeypatch.setattr(batching, "knowledge", lambda arguments: kb)
+    monkeypatch.setattr(app, "build_parser", cache(app.build_parser))
+
+    def typed(*words: str, ledger: str = where) -> str:
+        assert main(["batch", *words, "--ledger", ledger]) == 0, capsys.readouterr().err
+        return capsys.readouterr().out
+
+    ledger: Ledger | None = None
+    with ExitStack() as stack:
+        for today in season.days():
+            day[0] = today
+            deeds, acted = list(season.beginnings(today)), False
+            while True:
+                for deed in deeds:
+                    assert main(command(deed, where)) == 0, capsys.readouterr().err
+                    done[deed.kind] += 1
+                    acted = True
+                if acted and ledger is None:
+                    ledger = stack.enter_context(open_ledger(where))
+                open_ones = ledger.batches() if ledger else []
+                deeds = [deed for b in open_ones if (deed := season.deed(b, today))]
+                if not deeds:
+                    break
+            if acted:
+                said = typed("due", "--days", "0")
+                assert said.splitlines()[-1] == "Nothing is due.", (today, said[-1500:])
+    assert set(done) == {"start", "check", "move", "split", "merge", "wait", "sow", "count", "discard", "close"}, done
+    assert done["start"] == 60 and typed("list") == "No batches.\n"
+    assert ledger is not None
+    _ended_as_invented(ledger, season)
+    assert len(typed("list", "--all", "--json")) > 10_000 and "Papaver rhoeas" in typed("results")
+    typed("export", str(tmp_path / "year.json"))
+    typed("export", str(tmp_path / "year"))
+    typed("import", str(tmp_path / "year"), ledger=copy)
+    typed("import", str(tmp_path / "year.json"), ledger=copy)  # a second time, in the other form: nothing new
+    typed("export", str(tmp_path / "again.json"), ledger=copy)
+    assert (tmp_path / "again.json").read_bytes() == (tmp_path / "year.json").read_bytes()
+    typed("backup", str(tmp_path / "backup"))
+    sqlite = (tmp_path / "backup").read_bytes().startswith(b"SQLite format 3")
+    restored = str(tmp_path / "backup") if sqlite else fresh()
+    if not sqlite:
+        (tmp_path / "backup").rename(tmp_path / "backup.json")
+        typed("import", str(tmp_path / "backup.json"), ledger=restored)
+    with open_ledger(restored) as one, open_ledger(where) as other:
+        assert everything(one) == everything(other)
+    _read_by_the_command_itself(where, tmp_path)
+
+
+def _ended_as_invented(ledger: Ledger, season: Season) -> None:
+    every = ledger.batches(ended=None)
+    assert len(every) == 63  # three were split
+    assert Counter(b.ended.kind for b in every if b.ended)["close"] >= 50
+    for batch in every:
+        if batch.ended and batch.ended.kind == "close":
+            share = result_of(batch).share
+            assert share is not None and abs(share - season.lots[batch.lot]["germinates"]) < 0.35
+    seeds = sum(b.events[0].data["seeds"] for b in every if not b.parent)
+    assert seeds == sum(lot["seeds"] for lot in season.data["batches"])
+
+
+def _read_by_the_command_itself(where: str, tmp_path: Path) -> None:
+    """Not in this process: as a shell runs it."""
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        line = [sys.executable, "-m", "rousewort.app.main", "batch", *words, "--ledger", where]
+        return subprocess.run(line, capture_output=True, text=True, timeout=60)
+
+    shown = run("show", "CECA-28", "--json")
+    assert shown.returncode == 0 and json.loads(shown.stdout)["ended"]["how"] == "close"
+    refused = run("count", "CECA-28", "3")
+    assert (refused.returncode, refused.stdout) == (2, "") and "was ended on" in refused.stderr
+    started = run("start", "Cercis canadensis", "--seeds", "10", "--day", "2025-09-02")
+    assert started.returncode == 0 and "CECA-64" in started.stdout
+    assert run("export", str(tmp_path / "more.json")).returncode == 0
+
+
+def test_newcomer_is_given_the_season_as_it_would_stand_today_marked_as_invented(
+    fresh: Callable[[], str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = fresh()
+    monkeypatch.setattr(batching, "today", lambda: date(2031, 10, 20))
+    assert main(["batch", "demo", "--ledger", where]) == 0
+    assert "invented batches of the Sallow Bridge community nursery, worked up to 2031-10-19" in capsys.readouterr().err
+    with open_ledger(where) as ledger:
+        there = everything(ledger)
+        batches = ledger.batches()
+        assert batches and {b.held for b in batches} == {"demo"} and {b.started.year for b in batches} == {2031}
+    assert main(["batch", "list", "--ledger", where]) == 0
+    assert main(["batch", "demo", "--ledger", where]) == 2
+    assert "only for an empty ledger" in capsys.readouterr().err
+    with open_ledger(where) as ledger:
+        assert everything(ledger) == there
+
+
+def test_season_is_never_put_into_the_grower_s_usual_ledger(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("ROUSEWORT_LEDGER", str(tmp_path / "mine.sqlite"))
+    assert main(["batch", "demo"]) == 2
+    assert "--ledger demo.sqlite" in capsys.readouterr().err and not (tmp_path / "mine.sqlite").exists()
+
+
+@pytest.mark.parametrize(
+    ("today", "first"),
+    [(date(2026, 11, 25), 2026), (date(2027, 8, 1), 2026), (date(2027, 9, 10), 2026), (date(2027, 10, 2), 2027), (date(2028, 2, 29), 2027)],
+)  # fmt: skip
+def test_season_runs_today_or_is_just_over(diary: Diary, today: date, first: int) -> None:
+    season = running(diary, today)
+    assert season.first.year == first and season.first < today

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TextIO
 
 
@@ -42,3 +45,14 @@ def watched() -> Bar | None:
     import sys
 
     return Bar(sys.stderr) if sys.stderr.isatty() else None
+@contextmanager
+def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
+    """A bar on standard error while something lasts, where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda what, done: None
+        return
+    bar = Bar(sys.stderr, of)
+    try:
+        yield bar
+    finally:
+        bar.wipe()

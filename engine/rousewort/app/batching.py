@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 import sys
 from collections.abc import Callable
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rousewort.app.bar import progress_bar
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
+    from rousewort.dated import Schedule
     from rousewort.knowledge.base import KnowledgeBase
     from rousewort.ledger.book import Ledger
     from rousewort.ledger.due import Diary
@@ -108,12 +113,25 @@ def start(arguments: argparse.Namespace) -> int:
             south=arguments.south or None,
             note=arguments.note,
         )
-    return _tell(batch, arguments, diary_of(kb))
+    diary = diary_of(kb)
+    _tell_wait(batch, diary)
+    return _tell(batch, arguments, diary)
+
+
+def _tell_wait(batch: Batch, diary: Diary) -> None:
+    """At the start: where the bed outside will not be ready when the batch is."""
+    made = diary.dated(batch)
+    for before, step in pairwise(made.steps):
+        wait = diary.waits_for(batch, step.id, before.planned)
+        if wait and before.planned > made.start:
+            print(
+                f"It will be ready on {before.planned}, but outside it can go only from {wait.until} ({wait.season}). "
+                f"Begun {(wait.until - before.planned).days} days later it would not have to wait.",
+                file=sys.stderr,
+            )
 
 
 def due(arguments: argparse.Namespace) -> int:
-    from datetime import timedelta
-
     from rousewort.render.batch_text import due_data, due_list
     from rousewort.render.terminal import page_for
 
@@ -192,15 +210,33 @@ def check(arguments: argparse.Namespace) -> int:
 
 
 def move(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
     with open_for(arguments) as ledger:
         batch = ledger.batch(arguments.code)
         step = arguments.step or (batch.following or {}).get("id")
         if step is None:
             raise Trouble(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
+        _in_season(arguments, diary, batch, step)
         batch = ledger.record(
             arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note
         )
-    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+    return _tell(batch, arguments, diary)
+
+
+def sow(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        _in_season(arguments, diary, batch, batch.steps[-1])
+        batch = ledger.record(
+            arguments.code, "sow", day=arguments.day, turn=batch.turn, seeds=arguments.seeds, note=arguments.note
+        )
+    return _tell(batch, arguments, diary)
+
+
+def _in_season(arguments: argparse.Namespace, diary: Diary, batch: Batch, step: str) -> None:
+    if not (arguments.anyway or batch.ended or batch.sown_on):
+        diary.refuse_out_of_season(batch, step, arguments.day or today(), "say --anyway")
 
 
 def count(arguments: argparse.Namespace) -> int:
@@ -277,11 +313,76 @@ def results(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def demo(arguments: argparse.Namespace) -> int:
+    from functools import cache
+
+    from rousewort.ledger.season import Season, load, running
+
+    if not arguments.ledger:
+        raise Trouble(
+            "The invented season is not for the ledger of your own batches: name a new file, e.g. --ledger demo.sqlite"
+        )
+    kb, now = knowledge(arguments), today()
+    season = running(diary_of(kb), now)
+    if arguments.whole and season.last >= now:
+        season = Season(season.diary, season.later - 1)
+    until = min(season.last, now - timedelta(1))
+    with open_for(arguments, make=True) as ledger, progress_bar((until - season.first).days + 1) as progress:
+        number = load(ledger, season, until, cache(lambda name: plan_to_keep(kb, name, engine="plain")), progress)
+        left = len(ledger.batches())
+    print(
+        f"{number} invented batches of the Sallow Bridge community nursery, worked up to {until}; {left} in treatment.\n"
+        f"Now try: rousewort batch {'due' if left else 'results'} --ledger {shlex.quote(arguments.ledger)}",
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _dated(arguments: argparse.Namespace, kb: KnowledgeBase) -> list[tuple[Batch, Schedule]]:
+    """The batches named, or all in treatment, dated as they stand today."""
+    diary = diary_of(kb)
+    with open_for(arguments) as ledger:
+        batches = [ledger.batch(code) for code in arguments.codes] or ledger.batches()
+    if ended := [batch.code for batch in batches if batch.ended]:
+        raise Trouble(f"Nothing is to come of what has ended: {', '.join(ended)}.")
+    if not batches:
+        raise Trouble("No batch is in treatment.")
+    return [(batch, diary.dated(batch, today())) for batch in batches]
+
+
+def show_dates(arguments: argparse.Namespace) -> int:
+    from rousewort.app.commands.calendar import show_calendar
+    from rousewort.dated import Bench
+
+    made = [schedule for _, schedule in _dated(arguments, knowledge(arguments))]
+    if not arguments.ics:  # a calendar is told of what has ended too, to take its looks away
+        made = [replace(one, steps=tuple(step for step in one.steps if not step.ended)) for one in made]
+    show_calendar(arguments, Bench(tuple(made)), days=False)
+    return 0
+
+
+def print_codes(arguments: argparse.Namespace) -> int:
+    from rousewort.app.commands.labels import check_print, list_sheets, print_labels
+    from rousewort.dated import Bench
+
+    kb = knowledge(arguments)
+    if arguments.sheets:
+        return list_sheets(kb)
+    check_print(arguments)
+    codes, made = {}, []
+    for batch, schedule in _dated(arguments, kb):
+        words = ", ".join(part for part in (batch.code, batch.lot) if part)
+        codes[words] = batch.code
+        made.append(replace(schedule, lot=words))
+    print_labels(arguments, kb, Bench(tuple(made)), code_of=lambda schedule: codes[schedule.lot])
+    return 0
+
+
 def export(arguments: argparse.Namespace) -> int:
     from rousewort.ledger.exchange import export_to
 
-    with open_for(arguments) as ledger:
-        number = export_to(ledger, Path(arguments.path))
+    with open_for(arguments) as ledger, progress_bar() as progress:
+        number = export_to(ledger, Path(arguments.path), progress)
     print(f"{number} batches written to {arguments.path}", file=sys.stderr)
     return 0
 
@@ -289,13 +390,7 @@ def export(arguments: argparse.Namespace) -> int:
 def bring_in(arguments: argparse.Namespace) -> int:
     from rousewort.ledger.exchange import import_from
 
-    shown = sys.stderr.isatty()
-
-    def progress(done: int, of: int) -> None:
-        if shown and (done % 20 == 0 or done == of):
-            print(f"\r  {done} of {of} batches ", end="" if done < of else "\n", file=sys.stderr)
-
-    with open_for(arguments, make=True) as ledger:
+    with open_for(arguments, make=True) as ledger, progress_bar() as progress:
         new, added = import_from(ledger, Path(arguments.path), progress)
     print(f"{new} new batches, {added} entries", file=sys.stderr)
     return 0
@@ -311,7 +406,6 @@ def backup(arguments: argparse.Namespace) -> int:
 
 
 wait = _recorder("wait", "until")
-sow = _recorder("sow", "seeds")
 discard = _recorder("discard", "reason")
 close = _recorder("close", "plants")
 note = _recorder("note")

@@ -13,38 +13,24 @@ from typing import TYPE_CHECKING, Any
 from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
+    from rousewort.dated import Bench
     from rousewort.knowledge.base import KnowledgeBase
     from rousewort.plan import Plan
-    from rousewort.schedule import Bench
 
 
 def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
-    from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.growing import add_grower_arguments, add_repeatable
 
     parser.add_argument("names", nargs="*", metavar="NAME", help="a plant; put a name of two words in quotes")
-    parser.add_argument(
-        "--plan", action="append", default=[], metavar="FILE", help="a stored plan (JSON) instead of a name"
-    )
+    add_repeatable(parser, "--plan", "FILE", "a stored plan (JSON) instead of a name")
     group = parser.add_argument_group("dates (YYYY-MM-DD, or today)")
     group.add_argument("--start", metavar="DATE", help="the first step begins")
     group.add_argument("--wanted", metavar="DATE", help="seedlings are wanted")
     group.add_argument("--last-frost", metavar="DATE", help="no seedling is to show before")
-    group.add_argument(
-        "--ended",
-        action="append",
-        default=[],
-        metavar="STEP=DATE",
-        help="a step of a begun batch ended, early or late; the rest moves",
-    )
+    add_repeatable(group, "--ended", "STEP=DATE", "a step of a begun batch ended, early or late; the rest moves")
     group.add_argument("--past", action="store_true", help="let the dates be past")
     group.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
-    parser.add_argument(
-        "--lot",
-        action="append",
-        default=[],
-        metavar="LOT",
-        help="your word for the lot, once for each plant, in their order",
-    )
+    add_repeatable(parser, "--lot", "LOT", "your word for the lot, once for each plant, in their order")
     add_grower_arguments(parser)
 
 
@@ -64,7 +50,8 @@ def parse_day(option: str, text: str | None) -> date | None:
 
 def bench_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Bench, list[str]]:
     """The plans asked for, dated, and what is wrong with those that could not be. Raises Trouble if none could."""
-    from rousewort.schedule import Bench, schedule
+    from rousewort.dated import Bench
+    from rousewort.schedule import schedule
 
     problems: list[str] = []
     plans = _plans(arguments, kb, problems)
@@ -88,17 +75,20 @@ def bench_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Bench,
 
 
 def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]) -> list[Plan | Mapping[str, Any]]:
+    from rousewort.app.bar import progress_bar
     from rousewort.app.growing import grower_from
     from rousewort.plan import Planner
 
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     planner = Planner(kb, arguments.engine)
     plans: list[Plan | Mapping[str, Any]] = []
-    for name in arguments.names:
-        try:
-            plans.append(planner.plan(name, grower))
-        except Trouble as trouble:
-            problems += [str(problem) for problem in trouble.problems]
+    with progress_bar(len(arguments.names)) as progress:
+        for done, name in enumerate(arguments.names, 1):
+            try:
+                plans.append(planner.plan(name, grower))
+            except Trouble as trouble:
+                problems += [str(problem) for problem in trouble.problems]
+            progress("plans", done)
     if problems and len(arguments.names) > 1 and any(" " not in name for name in arguments.names):
         problems.append("Put a name of two words in quotes: 'Cercis canadensis'.")
     for path in arguments.plan:

@@ -9,33 +9,20 @@ from rousewort.grower import Grower, make_grower
 from rousewort.knowledge.vocabulary import Vocabulary
 
 
+def add_repeatable(parser: argparse._ActionsContainer, option: str, metavar: str, text: str) -> None:
+    """An option that may be given several times; its value is a list, empty if it is not given."""
+    parser.add_argument(option, action="append", default=[], metavar=metavar, help=text)
+
+
 def add_grower_arguments(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("what you have, and what the lot has had")
-    group.add_argument(
-        "--have",
-        action="append",
-        default=[],
-        metavar="THING",
-        help="equipment beyond the usual: smoke, gibberellic_acid, nitrate …",
+    add_repeatable(group, "--have", "THING", "equipment beyond the usual: smoke, gibberellic_acid, nitrate …")
+    add_repeatable(
+        group, "--without", "THING", "usual equipment that you lack: fridge, warm_place, blade, outdoor_bed …"
     )
-    group.add_argument(
-        "--without",
-        action="append",
-        default=[],
-        metavar="THING",
-        help="usual equipment that you lack: fridge, warm_place, blade, outdoor_bed …",
-    )
-    group.add_argument(
-        "--allow",
-        action="append",
-        default=[],
-        metavar="THING",
-        help="dangerous means that you are trained and equipped for: acid",
-    )
+    add_repeatable(group, "--allow", "THING", "dangerous means that you are trained and equipped for: acid")
     group.add_argument("--seeds", type=int, metavar="N", help="how many seeds the lot has")
-    group.add_argument(
-        "--had", action="append", default=[], metavar="KIND=DAYS", help="treatment already given, e.g. cold_moist=30"
-    )
+    add_repeatable(group, "--had", "KIND=DAYS", "treatment already given, e.g. cold_moist=30")
     group.add_argument("--stored", metavar="HOW", help="fresh, dry, moist or frozen")
     group.add_argument("--provenance", metavar="WHERE", help="mild_winter or cold_winter")
     group.add_argument("--dried-since", action="store_true", help="the seed dried after a moist treatment")

@@ -47,6 +47,14 @@ def write_output(where: str, data: bytes, mark: bytes, force: bool | None = Fals
         raise Trouble(f"{where} cannot be written: {error.strerror or error}. Nothing was changed.") from error
 
 
+def earlier_output(where: str) -> bytes:
+    """What stands there now and would be replaced; nothing where there is none, or for standard output."""
+    try:
+        return b"" if where == "-" else Path(where).read_bytes()
+    except OSError:  # writing will say what is wrong
+        return b""
+
+
 def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)

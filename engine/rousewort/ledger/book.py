@@ -17,6 +17,7 @@ from rousewort.errors import Trouble
 from rousewort.ledger.events import ENDS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, EVENT, PLAN, Store, address
 
+Progress = Callable[[str, int], None]  # told what is being done, and how many are done
 FIRST_YEAR = 1900  # a day before is a slip of the pen
 
 
@@ -41,6 +42,10 @@ def digest_of(body: str) -> str:
     return hashlib.blake2b(body.encode(), digest_size=16).hexdigest()
 
 
+def quiet(what: str, done: int) -> None:
+    """Progress that nobody watches."""
+
+
 class Ledger:
     """An open ledger. `today` tells the present day (tests and the demonstration have their own)."""
 
@@ -59,7 +64,9 @@ class Ledger:
 
     # --- reading
 
-    def batches(self, *, ended: bool | None = False, species: str | None = None) -> list[Batch]:
+    def batches(
+        self, *, ended: bool | None = False, species: str | None = None, progress: Progress = quiet
+    ) -> list[Batch]:
         """Batches by number: those in treatment, those that ended (True), or all (None)."""
         over = sa.exists().where(EVENT.c.batch == BATCH.c.number, EVENT.c.kind.in_(ENDS))
         query = sa.select(BATCH).order_by(BATCH.c.number)
@@ -67,8 +74,10 @@ class Ledger:
             query = query.where(~over | sa.exists().where(EVENT.c.batch == BATCH.c.number, EVENT.c.kind == "undo"))
         elif ended:
             query = query.where(over)
+        if species is not None:
+            query = query.where(BATCH.c.code.startswith(f"{_letters(species)}-"))
         with self.store.read() as connection:
-            found = self._load(connection, query)
+            found = self._load(connection, query, progress)
         return [b for b in found if ended in (None, bool(b.ended)) and species in (None, b.species)]
 
     def batch(self, word: str) -> Batch:
@@ -86,7 +95,7 @@ class Ledger:
         meant = f" Number {number} is {found[0].code} ({found[0].species})." if found else ""
         raise Trouble(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
-    def _load(self, connection: Connection, query: sa.Select) -> list[Batch]:
+    def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch]:
         rows = connection.execute(query).all()
         chosen = query.with_only_columns(BATCH.c.number).order_by(None)
         events: defaultdict[int, list[Event]] = defaultdict(list)
@@ -99,7 +108,11 @@ class Ledger:
         if missing := {row.plan for row in rows} - set(self._plans):
             for plan in connection.execute(sa.select(PLAN).where(PLAN.c.digest.in_(missing))):
                 self._plans[plan.digest] = json.loads(plan.body)
-        return [add_up(Batch(r.number, r.code, self._plans[r.plan], r.plan), events[r.number]) for r in rows]
+        found = []
+        for row in rows:
+            found.append(add_up(Batch(row.number, row.code, self._plans[row.plan], row.plan), events[row.number]))
+            progress("batches read", len(found))
+        return found
 
     # --- writing
 
@@ -149,11 +162,12 @@ class Ledger:
             )
         return left, child
 
-    def merge(self, word: str, into: str, *, day: date | None = None, note: str = "") -> Batch:
+    def merge(self, word: str, into: str, *, day: date | None = None, turn: int | None = None, note: str = "") -> Batch:
         """Put one batch into another of the same species in the same step. Returns the one that remains."""
         on = self._day(day)
         with self.store.write() as connection:
             gone, kept = self._find(connection, word), self._find(connection, into)
+            self._unchanged(gone, turn)
             if gone.number == kept.number:
                 raise Trouble(f"{gone.code} cannot be merged with itself.")
             if gone.species != kept.species:
@@ -192,9 +206,7 @@ class Ledger:
 
     def _next_code(self, connection: Connection, species: str) -> tuple[int, str]:
         number = (connection.scalar(sa.select(sa.func.max(BATCH.c.number))) or 0) + 1
-        words = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
-        letters = words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]
-        return number, f"{letters.upper()}-{number}"
+        return number, f"{_letters(species)}-{number}"
 
     def _begin(
         self,
@@ -222,6 +234,12 @@ class Ledger:
         after = add_up(batch, [*batch.events, event])
         insert_events(connection, batch.number, [event])
         return after
+
+
+def _letters(species: str) -> str:
+    """`CECA` of Cercis canadensis: the letters of its batches' codes."""
+    words = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
+    return (words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]).upper()
 
 
 def insert_events(connection: Connection, number: int, events: Iterable[Event]) -> None:

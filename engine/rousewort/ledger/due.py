@@ -7,19 +7,33 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from rousewort.dated import DatedStep, Schedule
+from rousewort.dater import look_every
+from rousewort.errors import Trouble
 from rousewort.ledger.events import Batch
-from rousewort.schedule import DatedStep, Schedule, Window, schedule
+from rousewort.schedule import schedule
+from rousewort.seasons import Seasons
+
+
+@dataclass(frozen=True)
+class Wait:
+    """A step outside is not begun before `until`, when its season (`autumn`) comes."""
+
+    until: date
+    season: str
 
 
 @dataclass(frozen=True)
 class Due:
-    """`what`: do (a step of one day), check (open, air, look), look (it may be over), end (the days have passed),
-    sow, count (seedlings), decide (no more are expected)."""
+    """`what`: do (a step of one day), check (open, air, look), look (it may be over), end (the days have passed), hold
+    (they have, but the next step waits for its season outside), sow, count (seedlings), decide (no more are expected).
+    `held`: that season, where the next step would have to wait for it."""
 
     day: date
     what: str
     batch: Batch
     step: DatedStep
+    held: Wait | None = None
 
     def late(self, today: date) -> int:
         """Days since it was due; 0 if it is not late."""
@@ -34,27 +48,35 @@ class Diary:
 
     def dated(self, batch: Batch, today: date | None = None) -> Schedule:
         """Its plan with dates: what has happened as it happened, the rest moved. With `today`, what is late goes on."""
-        made = schedule(
+        return schedule(
             batch.plan,
             self.calendar,
             start=batch.started,
             ended=batch.step_ends(),
+            sown=batch.sown_on,
             today=today,
             past=True,
             lot=batch.code,
             south=batch.south,
         )
-        return made
 
-    def seedlings(self, batch: Batch, today: date | None = None) -> Window | None:
-        """When seedlings are expected; reckoned from the day of sowing once it is sown."""
-        made = self.dated(batch, today)
-        window = made.seedlings
-        if window is None or batch.sown_on is None:
-            return window
-        off = batch.sown_on - made.steps[-1].start
-        latest = None if window.latest is None else window.latest + off
-        return Window(window.earliest + off, window.planned + off, latest)
+    def waits_for(self, batch: Batch, step_id: str, day: date) -> Wait | None:
+        """What a step outside would have to wait for if it began that day; None where it need not wait."""
+        step = next((step for step in batch.plan["steps"] if step["id"] == step_id), None)
+        seasons = Seasons(self.calendar["sow_outside"], batch.south)
+        if step is None or seasons.on_or_after(step, day) == day:
+            return None
+        return Wait(seasons.on_or_after(step, day), seasons.name(step))
+
+    def refuse_out_of_season(self, batch: Batch, step_id: str, day: date, how: str) -> None:
+        """Raises Trouble where a step outside is about to begin out of its season. `how`: to record it all the same."""
+        wait = self.waits_for(batch, step_id, day)
+        if wait:
+            label = next(step["label"] for step in batch.plan["steps"] if step["id"] == step_id)
+            raise Trouble(
+                f"{batch.code}: “{label}” has its season, {wait.season}; the next one begins on {wait.until}. Keep the "
+                f"batch as it is until then. If it was done on {day} all the same, {how}."
+            )
 
     def due(self, batches: Iterable[Batch], until: date) -> list[Due]:
         """The next thing of each batch in treatment, if it falls on or before `until`, in order of days."""
@@ -62,28 +84,40 @@ class Diary:
         return sorted((d for d in found if d.day <= until), key=lambda d: (d.day, d.batch.number))
 
     def next(self, batch: Batch) -> Due:
-        step = self.dated(batch).step(batch.step)
-        what, day = self._counting(batch, step) if batch.sown_on else self._treating(batch, step)
-        return Due(batch.wait or day, what, batch, step)
+        made = self.dated(batch)
+        what, day = self._counting(batch, made) if batch.sown_on else self._treating(batch, made)
+        step = made.step(batch.step)
+        held = self.waits_for(batch, self._onward(batch), day) if what in ("do", "hold", "look", "end") else None
+        return Due(batch.wait or day, what, batch, step, held)
 
-    def _treating(self, batch: Batch, step: DatedStep) -> tuple[str, date]:
+    def _onward(self, batch: Batch) -> str:
+        return batch.following["id"] if batch.following else batch.step
+
+    def _treating(self, batch: Batch, made: Schedule) -> tuple[str, date]:
+        step = made.step(batch.step)
+        looked = batch.looked or batch.begun[batch.step]
+        every = timedelta(look_every(self.calendar, step.kind))
         if batch.following is None:  # the last step begins by being done: sowing, or putting outside
+            moist = [before for before in made.steps[:-1] if before.days]
+            if moist and looked + (often := timedelta(look_every(self.calendar, moist[-1].kind))) < step.start:
+                return "hold", looked + often  # as before, until its season outside comes
             return "sow", step.start
         if step.planned == step.start:
             return "do", step.start
-        looked = batch.looked or step.start
         check = next((c for c in step.checks if c.day > looked), None)
         if check and check.day < step.planned:
             return ("look" if check.ready else "check"), check.day
         if looked < step.planned:
             return "end", step.planned
-        every = self.calendar["look_every"]["kinds"].get(step.kind, self.calendar["look_every"]["usual"])
-        return "look", looked + timedelta(every)
+        opens = made.step(batch.following["id"]).start  # later than planned where it waits for its season outside
+        if looked < opens:
+            return ("hold", looked + every) if looked + every < opens else ("end", opens)
+        return "look", looked + every
 
-    def _counting(self, batch: Batch, step: DatedStep) -> tuple[str, date]:
+    def _counting(self, batch: Batch, made: Schedule) -> tuple[str, date]:
         assert batch.sown_on is not None
+        step, window = made.step(batch.step), made.seedlings
         every = timedelta(self.bench["own_record"]["count_every"])
-        window = self.seedlings(batch)
         looked = batch.looked or batch.sown_on
         if window is None:
             return "count", looked + every
@@ -99,11 +133,14 @@ def said(due: Due) -> str:
     """What is to be done, as a grower would say it."""
     label, after = due.step.label, due.batch.following
     onward = f", then {after['label']}" if after else ""
+    if due.held:
+        onward += f", not before {due.held.until} ({due.held.season})"
     return {
         "do": f"{label}{onward}",
         "check": f"open, air and check ({label})",
         "look": f"may be ready: look ({label}; until {due.step.until})",
         "end": f"the days are over: look, then go on ({label}{onward})",
+        "hold": f"keep it as it is: open, air and check ({label}{onward})",
         "sow": label,
         "count": "count new seedlings",
         "decide": f"no more are usual: close it, or {due.step.give_up or 'wait'}",

@@ -11,7 +11,7 @@ import io
 import json
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -20,7 +20,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from rousewort.errors import Trouble
-from rousewort.ledger.book import Ledger, as_text, digest_of, insert_events
+from rousewort.ledger.book import Ledger, Progress, as_text, digest_of, insert_events, quiet
 from rousewort.ledger.events import KEYS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, PLAN
 
@@ -52,9 +52,9 @@ def write_whole(path: Path, data: bytes) -> None:
 # --- as plain data
 
 
-def everything(ledger: Ledger) -> dict[str, Any]:
+def everything(ledger: Ledger, progress: Progress = quiet) -> dict[str, Any]:
     """The whole ledger as plain data: plans by digest, batches with their events."""
-    batches = ledger.batches(ended=None)
+    batches = ledger.batches(ended=None, progress=progress)
     return {
         "format": FORMAT,
         "plans": {b.digest: b.plan for b in sorted(batches, key=lambda b: b.digest)},
@@ -73,14 +73,12 @@ def everything(ledger: Ledger) -> dict[str, Any]:
     }
 
 
-def take(
-    ledger: Ledger, data: Mapping[str, Any], progress: Callable[[int, int], None] | None = None
-) -> tuple[int, int]:
+def take(ledger: Ledger, data: Mapping[str, Any], progress: Progress = quiet) -> tuple[int, int]:
     """Bring plain data in. Returns the number of new batches and of events added. All or nothing.
 
     Raises Trouble with everything that does not fit.
     """
-    coming = _read(data)
+    coming = _read(data, progress)
     with ledger.store.write() as connection:
         there = {b.number: b for b in ledger._load(connection, sa.select(BATCH))}
         known = set(connection.scalars(sa.select(PLAN.c.digest)))
@@ -98,12 +96,11 @@ def take(
             events = batch.events[len(old.events) if old else 0 :]
             insert_events(connection, batch.number, events)
             added += len(events)
-            if progress:
-                progress(done, len(coming))
+            progress("batches written", done)
     return new, added
 
 
-def _read(data: Mapping[str, Any]) -> list[Batch]:
+def _read(data: Mapping[str, Any], progress: Progress = quiet) -> list[Batch]:
     """The batches of an export, each checked by adding it up."""
     if not isinstance(data, Mapping) or data.get("format") != FORMAT:
         said = data.get("format") if isinstance(data, Mapping) else None
@@ -124,6 +121,7 @@ def _read(data: Mapping[str, Any]) -> list[Batch]:
                 continue
             try:
                 found.append(add_up(batch, events))
+                progress("batches checked", len(found))
             except Trouble as trouble:
                 problems += trouble.problems
     except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -225,9 +223,9 @@ def _rows(text: bytes) -> Iterator[dict[str, str]]:
 # --- files
 
 
-def export_to(ledger: Ledger, path: Path) -> int:
+def export_to(ledger: Ledger, path: Path, progress: Progress = quiet) -> int:
     """Into PATH.json, or into a folder as CSV. Returns the number of batches."""
-    data = everything(ledger)
+    data = everything(ledger, progress)
     if path.suffix == ".json":
         write_whole(path, to_json(data))
     else:
@@ -236,7 +234,7 @@ def export_to(ledger: Ledger, path: Path) -> int:
     return len(data["batches"])
 
 
-def import_from(ledger: Ledger, path: Path, progress: Callable[[int, int], None] | None = None) -> tuple[int, int]:
+def import_from(ledger: Ledger, path: Path, progress: Progress = quiet) -> tuple[int, int]:
     """From PATH.json or a folder of CSV. Returns the number of new batches and of events added."""
     try:
         if path.is_dir():

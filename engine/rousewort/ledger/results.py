@@ -17,8 +17,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from rousewort.chance import beta_point
+from rousewort.dose import Amount
 from rousewort.errors import Trouble
 from rousewort.ledger.events import Batch
+from rousewort.lengths import amount
 
 OWN = "own-record"
 
@@ -34,15 +36,13 @@ class Expected:
 
 @dataclass(frozen=True)
 class Given:
-    """A step's length in days: given, beside the plan's low, use and high."""
+    """A step's length in days: given, beside what the plan said."""
 
     step: str
     kind: str
     label: str
     days: int
-    low: int | None
-    use: int
-    high: int | None
+    planned: Amount
 
 
 @dataclass(frozen=True)
@@ -160,9 +160,10 @@ def _days_to(batch: Batch, seedlings: int) -> int | None:
 def _given(batch: Batch) -> Iterator[Given]:
     ends = batch.step_ends()
     for step in batch.plan["steps"][:-1]:
-        if step.get("days") and step["id"] in batch.begun and step["days"]["use"] is not None:
-            days, span = (ends[step["id"]] - batch.begun[step["id"]]).days, step["days"]
-            yield Given(step["id"], step["kind"], step["label"], days, span["low"], span["use"], span["high"])
+        planned = amount(step, "days")
+        if planned and planned.use is not None and step["id"] in batch.begun:
+            days = (ends[step["id"]] - batch.begun[step["id"]]).days
+            yield Given(step["id"], step["kind"], step["label"], days, planned)
 
 
 def own_record(batches: Iterable[Batch], species: str, habits: Mapping[str, Any], provenance: str = "") -> OwnRecord:
@@ -210,9 +211,9 @@ def _lengths(results: tuple[Result, ...], planned_weight: float, likeness: float
     for now in results[-1].given:
         tried = [(g.days, r.batch) for r in results for g in r.given if g.step == now.step]
         weights = [_weight(b.sown or 1, likeness) * b.germinated for _, b in tried]
-        total = now.use * planned_weight + sum(w * days for w, (days, _) in zip(weights, tried, strict=True))
-        own = round(total / (planned_weight + sum(weights))) if planned_weight + sum(weights) else now.use
-        yield Length(now.step, now.label, now.use, own, tuple(days for days, _ in tried))
+        total = now.planned.use * planned_weight + sum(w * days for w, (days, _) in zip(weights, tried, strict=True))
+        own = round(total / (planned_weight + sum(weights))) if planned_weight + sum(weights) else now.planned.use
+        yield Length(now.step, now.label, now.planned.use, own, tuple(days for days, _ in tried))
 
 
 def with_own_lengths(plan: Mapping[str, Any], record: OwnRecord) -> dict[str, Any]:
@@ -226,16 +227,12 @@ def with_own_lengths(plan: Mapping[str, Any], record: OwnRecord) -> dict[str, An
 
 
 def _moved(step: Mapping[str, Any], length: Length) -> Mapping[str, Any]:
-    days = step["days"]
-    if days["use"] != length.planned or length.own == length.planned:
+    planned, use = amount(step, "days"), length.own
+    if planned is None or planned.use != length.planned or use == length.planned:
         return step
-    use = length.own
-    span = {
-        "low": None if days["low"] is None else min(days["low"], use),
-        "use": use,
-        "high": None if days["high"] is None else max(days["high"], use),
-        "from": OWN,
-    }
+    low = None if planned.low is None else min(planned.low, use)
+    high = None if planned.high is None else max(planned.high, use)
+    span = Amount(low, use, high, OWN).to_json()
     said = f"By your own record {use} days, where published sources make it {length.planned}."
     because = {
         "text": said,

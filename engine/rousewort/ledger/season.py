@@ -12,16 +12,21 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from rousewort.ledger.book import Ledger
+from rousewort.errors import Trouble
+from rousewort.ledger.book import Ledger, Progress, open_ledger, quiet
 from rousewort.ledger.due import Diary, Due
 from rousewort.ledger.events import Batch
+from rousewort.ledger.exchange import everything, take
 
 PLACE = Path(__file__).with_name("sallow_bridge.yaml")
+NEVER = 10_000  # days
+SETTLED = 30  # days after which there is something to see
 
 
 @dataclass(frozen=True)
 class Deed:
-    """One thing the grower does. `kind`: start or split, or a kind of event; `data`: what it says; `code`: of the batch."""
+    """One thing the grower does. `kind`: start, split, merge or a kind of event; `data`: what it says; `code`: of the
+    batch."""
 
     kind: str
     data: Mapping[str, Any]
@@ -30,14 +35,14 @@ class Deed:
 
 
 class Season:
-    """The year's data, and the grower who follows it."""
+    """The year's data, and the grower who follows it. `later`: as if it had been so many years later."""
 
-    def __init__(self, diary: Diary) -> None:
+    def __init__(self, diary: Diary, later: int = 0) -> None:
         from rousewort.knowledge.strict_yaml import read
 
         self.data: dict[str, Any] = read(PLACE.read_bytes(), str(PLACE)).data
-        self.diary = diary
-        self.first, self.last = (date.fromisoformat(self.data[key]) for key in ("first", "last"))
+        self.diary, self.later = diary, later
+        self.first, self.last = (self._day(self.data[key]) for key in ("first", "last"))
         self._reckoned: dict[tuple[str, int], Due] = {}
         self.lots = {lot["lot"]: lot for lot in self.data["batches"]}
 
@@ -45,9 +50,13 @@ class Season:
         for n in range((self.last - self.first).days + 1):
             yield self.first + timedelta(n)
 
+    def _day(self, text: str) -> date:
+        day = date.fromisoformat(text)
+        return day.replace(year=day.year + self.later)
+
     def beginnings(self, day: date) -> Iterator[Deed]:
         for lot in self.data["batches"]:
-            if lot["start"] == str(day):
+            if self._day(lot["start"]) == day:
                 data = {key: lot[key] for key in ("seeds", "lot", "viability") if key in lot}
                 yield Deed("start", data | {"provenance": lot["from"], "held": self.data["held"]}, lot=lot)
 
@@ -65,6 +74,8 @@ class Season:
             and not batch.sown_on
         ):
             return Deed("split", {"seeds": lot["split"]["seeds"]}, batch.code)
+        if batch.parent and age >= lot["split"].get("merge", NEVER) and not batch.sown_on:
+            return Deed("merge", {"into": batch.parent}, batch.code)
         if "wait" in lot and age >= lot["wait"]["after"] and "wait" not in happened and not batch.sown_on:
             return Deed("wait", {"until": day + timedelta(lot["wait"]["days"])}, batch.code)
         if day == self.last:
@@ -94,12 +105,12 @@ class Season:
             if due.what == "decide":
                 return self._ending(batch)
             return Deed("count", {"new": self._new(batch, lot, day)}, batch.code)
-        last_cold = batch.following is not None and batch.following["id"] == batch.steps[-1]
-        early = due.what == "look" and last_cold and (due.step.planned - day).days <= lot.get("roots_early", -1)
+        at_last = batch.following is not None and batch.following["id"] == batch.steps[-1]
+        early = due.what == "look" and at_last and (due.step.planned - day).days <= lot.get("roots_early", -1)
         if early:
             return Deed("check", {"finds": ["roots"]}, batch.code)
         if due.what in ("do", "end"):
-            return Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]
+            return Deed("sow", {}, batch.code) if at_last else Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]
         seen = [e.data.get("finds", [""])[0] for e in batch.events if e.kind == "check"]
         for after, find in lot.get("finds", {}).items():
             if age >= int(after) and find not in seen:
@@ -108,7 +119,7 @@ class Season:
 
     def _new(self, batch: Batch, lot: Mapping[str, Any], day: date) -> int:
         """Seedlings come evenly over the time in which they are expected, up to the lot's share."""
-        window = self.diary.seedlings(batch)
+        window = self.diary.dated(batch).seedlings
         assert window is not None and batch.sown is not None
         latest = window.latest or window.planned
         part = min(1.0, ((day - window.earliest).days + 1) / max(1, (latest - window.earliest).days))
@@ -131,7 +142,45 @@ def work(ledger: Ledger, season: Season, day: date, plan_of: Callable[[str], Map
         done += 1
         if deed.kind == "split":
             waiting += ledger.split(batch.code, day=day, **deed.data)
+        elif deed.kind == "merge":
+            ledger.merge(batch.code, day=day, **deed.data)
         else:
             after = ledger.record(batch.code, deed.kind, day=day, **deed.data)
             waiting += [] if after.ended else [after]
     return done
+
+
+def running(diary: Diary, today: date) -> Season:
+    """The season as if it were under way today, or just over."""
+    invented = Season(diary)
+    later = today.year - invented.first.year
+    begun = invented.first.replace(year=today.year) + timedelta(SETTLED)
+    return Season(diary, later if begun <= today else later - 1)
+
+
+def load(
+    ledger: Ledger,
+    season: Season,
+    until: date,
+    plan_of: Callable[[str], Mapping[str, Any]],
+    progress: Progress = quiet,
+) -> int:
+    """Fill an empty ledger with the season up to and with a day, all or nothing. Returns the number of batches.
+
+    Raises Trouble for a ledger that holds batches: what is recorded can never be taken out again.
+    """
+    if there := len(ledger.batches(ended=None)):
+        raise Trouble(
+            f"{ledger.store.shown} holds {there} batches: the invented season is only for an empty ledger, since nothing "
+            "can be taken out of a ledger again. Name a new file with --ledger."
+        )
+    today = [season.first]
+    with open_ledger("sqlite://", today=lambda: today[0]) as aside:  # in memory: nothing is half loaded
+        for day in season.days():
+            if day > until:
+                break
+            today[0] = day
+            work(aside, season, day, plan_of)
+            progress("days of the season", (day - season.first).days + 1)
+        new, _ = take(ledger, everything(aside))
+    return new

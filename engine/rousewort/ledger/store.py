@@ -172,7 +172,7 @@ class Store:
 
 _FAILURES = (
     (("disk is full", "disk i/o error", "no space left"),
-     "The disk under {ledger} is full or fails: this was not recorded, all before it is safe. Make room and try again."),
+     "The disk under {ledger} is full or fails: nothing was recorded now, all before it is safe. Make room (reading needs a little too) and try again."),
     (("readonly", "read-only", "permission denied"), "The ledger {ledger} cannot be written here: it, or its folder, is read-only. Nothing was recorded."),
     (("locked",), f"Somebody else has been writing to {{ledger}} for over {WAIT_S} seconds. Nothing was recorded; try again."),
     (("not a database", "malformed"), "{ledger} is damaged or no ledger ({said}). Nothing was changed; go back to a backup."),

@@ -10,6 +10,7 @@ from rousewort.ledger.due import Diary, Due, said
 from rousewort.ledger.events import Batch, Event
 from rousewort.ledger.results import Expected, OwnRecord, Result
 from rousewort.render.terminal import Page
+from rousewort.wording import amount_text
 
 
 def due_list(found: Sequence[Due], today: date, page: Page) -> str:
@@ -83,7 +84,7 @@ def whole(batch: Batch, diary: Diary, today: date, page: Page) -> str:
     page.say(one_line(batch, diary))
     if not batch.ended:
         due = diary.next(batch)
-        page.heading(f"Next: {said(due)} ({'today' if due.day == today else due.day})")
+        page.heading(f"Next, {'today' if due.day == today else due.day}: {due.step.label}")
         page.each(due.step.do, 2)
         page.each((f"Watch: {text}" for text in due.step.watch), 2, "")
         page.each(due.step.cautions, 2, "! ", "33")
@@ -102,7 +103,7 @@ def _dates(batch: Batch, diary: Diary, today: date, page: Page) -> None:
     for step in made.steps:
         sign = "done" if step.ended else "here" if step.id == batch.step else "    "
         page.say(f"{step.start}  {sign}  {step.label}", 2)
-    window = diary.seedlings(batch, today)
+    window = made.seedlings
     if window:
         latest = f" to {window.latest}" if window.latest else ""
         page.say(f"{window.earliest}{latest}: seedlings expected", 2)
@@ -158,11 +159,7 @@ def result_lines(results: Iterable[Result], page: Page) -> None:
             usual = f"; usual {result.expected_days[0]}–{result.expected_days[1]}" if result.expected_days else ""
             page.say(f"first seedlings {result.first} days after sowing, half of them {result.half}{usual}", 4)
         for given in result.given:
-            page.say(f"{given.label}: {given.days} days; planned {given.use} ({_end(given.low)}–{_end(given.high)})", 4)
-
-
-def _end(days: int | None) -> str:
-    return "…" if days is None else str(days)
+            page.say(f"{given.label}: {given.days} days; planned {amount_text(given.planned, 'days')}", 4)
 
 
 def expected_text(expected: Expected) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+from rousewort.dated import Bench, Doing
 from rousewort.render.calendar_words import cautions, doing_words
-from rousewort.schedule import Bench, Doing
 
 COLUMNS = (
     "day", "what", "plant", "lot", "step", "kind", "text", "optional", "start", "earliest", "planned", "latest",

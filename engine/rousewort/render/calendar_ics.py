@@ -1,18 +1,18 @@
 """A bench calendar as iCalendar (RFC 5545, by the icalendar library). Decides nothing.
 
 All-day events. The identity of an event comes from lot, plant and step, never from the time: a calendar that imports
-the file again moves its events and adds none. Looks are one recurring event for each rhythm of a step.
+the file again moves its events and adds none. Looks are one recurring event for each rhythm of a step, with an end.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID, uuid5
 
+from rousewort.dated import Bench, Doing, Schedule
 from rousewort.render.calendar_words import details, doing_words, step_words, whose
-from rousewort.schedule import Bench, Doing, Schedule
 
 if TYPE_CHECKING:
     from icalendar import Event
@@ -20,11 +20,16 @@ if TYPE_CHECKING:
 PRODUCT = "-//Rousewort//bench calendar//EN"
 OURS = UUID("6f1b1c3a-6d1f-4f0e-9a39-0d6c6f5d7b21")  # drawn once; names the space of our events
 MORNING = timedelta(hours=8)
-FIRST_DAY = date(2020, 1, 1)
+FIRST_MOMENT = datetime(2020, 1, 1, tzinfo=UTC)  # versions are seconds since: a whole number of 32 bits until 2088
+LOOKS = (("check", False), ("look", True))  # what the event is called, whether the step may be over
 
 
-def to_ics(bench: Bench, stamp: datetime) -> bytes:
-    """`stamp`: when the file is made, in UTC; with the same stamp the bytes are the same."""
+def to_ics(bench: Bench, stamp: datetime, earlier: bytes = b"") -> bytes:
+    """`stamp`: when the file is made, in UTC; with the same stamp and earlier file the bytes are the same.
+
+    `earlier`: the file that this one replaces. Events of the same plants and lots that stood in it and are no more are
+    given as cancelled, so that a calendar which imported it takes them away. So are looks at a step that has ended.
+    """
     from icalendar import Calendar
 
     calendar = Calendar()
@@ -32,10 +37,56 @@ def to_ics(bench: Bench, stamp: datetime) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("name", "Rousewort bench")
-    for schedule in bench.schedules:
-        for event in _events(schedule, stamp):
-            calendar.add_component(event)
+    events = {event["uid"]: event for schedule in bench.schedules for event in _events(schedule, stamp)}
+    gone = [*_ended_looks(bench, stamp), *_earlier(bench, earlier, stamp)]
+    for event in {**{event["uid"]: event for event in gone}, **events}.values():
+        calendar.add_component(event)
     return calendar.to_ical()
+
+
+def _ended_looks(bench: Bench, stamp: datetime) -> Iterator[Event]:
+    """Looks that ended steps no longer have: they may have stood in a calendar before the end was known."""
+    for schedule in bench.schedules:
+        for step in schedule.steps:
+            for what, ready in LOOKS:
+                if step.ended and not any(check.ready is ready for check in step.checks):
+                    doing = Doing(step.start, what, schedule, step)
+                    yield _cancelled(_event(doing, doing_words(doing), step.start + timedelta(1), stamp))
+
+
+def _earlier(bench: Bench, earlier: bytes, stamp: datetime) -> Iterator[Event]:
+    """The events of these plants and lots in an earlier file of ours."""
+    from icalendar import Calendar
+
+    if PRODUCT.encode() not in earlier:
+        return
+    ours = tuple(f"{whose(schedule)}: " for schedule in bench.schedules)
+    try:
+        old = Calendar.from_ical(earlier).walk("VEVENT")
+    except ValueError:  # cut short or changed by hand: what stood in it cannot be known
+        return
+    for event in old:
+        if str(event.get("summary", "")).startswith(ours):
+            yield _cancelled(_versioned(event, stamp))
+
+
+def _cancelled(event: Event) -> Event:
+    """Told as taken away; without alarm and without recurrence."""
+    event.subcomponents.clear()
+    for key in ("rrule", "status"):
+        event.pop(key, None)
+    event.add("status", "CANCELLED")
+    return event
+
+
+def _versioned(event: Event, stamp: datetime) -> Event:
+    """Marked as made now. A later file counts as a later version of the event, even within a day."""
+    for key in ("dtstamp", "last-modified", "sequence"):
+        event.pop(key, None)
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("sequence", int((stamp - FIRST_MOMENT).total_seconds()))
+    return event
 
 
 def uid(schedule: Schedule, step_id: str, what: str) -> str:
@@ -47,7 +98,7 @@ def _events(schedule: Schedule, stamp: datetime) -> Iterator[Event]:
     for step in schedule.steps:
         begin = Doing(step.start, "begin", schedule, step)
         yield _event(begin, step_words(step), max(step.planned, step.start + timedelta(1)), stamp)
-        for what, ready in (("check", False), ("look", True)):
+        for what, ready in LOOKS:
             days = [check.day for check in step.checks if check.ready is ready]
             if days:
                 doing = Doing(days[0], what, schedule, step)
@@ -67,9 +118,6 @@ def _event(doing: Doing, title: str, end: date, stamp: datetime) -> Event:
 
     event = Event()
     event.add("uid", uid(doing.schedule, doing.step.id, doing.what))
-    event.add("dtstamp", stamp)
-    event.add("last-modified", stamp)
-    event.add("sequence", (stamp.date() - FIRST_DAY).days)  # a later file counts as a later version of the event
     event.add("summary", f"{whose(doing.schedule)}: {title}")
     event.add("description", "\n".join(details(doing)))
     event.add("dtstart", doing.day)
@@ -81,4 +129,4 @@ def _event(doing: Doing, title: str, end: date, stamp: datetime) -> Event:
     alarm.add("description", f"{whose(doing.schedule)}: {title}")
     alarm.add("trigger", MORNING)
     event.add_component(alarm)
-    return event
+    return _versioned(event, stamp)

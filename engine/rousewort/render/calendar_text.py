@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
-from rousewort.render.calendar_words import doing_words, ends, looks, step_words, weekday, whose, window_words
+from rousewort.dated import Bench, DatedStep, Schedule
+from rousewort.render.calendar_words import (
+    doing_words,
+    ends,
+    looks,
+    missed_lines,
+    step_words,
+    weekday,
+    whose,
+    window_words,
+)
 from rousewort.render.terminal import Page
-from rousewort.schedule import Bench, DatedStep, Missed, Schedule
 
 
 def render(bench: Bench, page: Page, days: bool) -> str:
@@ -27,8 +36,8 @@ def render(bench: Bench, page: Page, days: bool) -> str:
 def _schedule(schedule: Schedule, page: Page) -> None:
     page.say(page.bold(whose(schedule)))
     page.each(schedule.notes, bullet="* ", code="33")
-    if schedule.missed:
-        _missed(schedule.missed, page)
+    for line in missed_lines(schedule):
+        page.say(line.text, 2 if line.item else 0, bullet="- " if line.item else "* ", code="" if line.item else "33")
     page.say(f"Begin {schedule.start} {weekday(schedule.start)}.")
     if schedule.sown and schedule.seedlings:
         page.say(f"Sow {window_words(schedule.sown)}.")
@@ -48,18 +57,3 @@ def _step(step: DatedStep, page: Page) -> None:
     page.each(looks(step), indent, bullet="")
     page.say(f"Until: {step.until}.", indent)
     page.each(step.cautions, indent, bullet="! ", code="33")
-
-
-def _missed(missed: Missed, page: Page) -> None:
-    what = "the first seedlings show" if missed.first else "seedlings are counted on"
-    page.say(
-        f"{missed.wanted} can no longer be reached: it had to begin by {missed.begun_by}. Begun now, {what} "
-        f"{missed.nearest}; at best, if every step ends as early as it may, the first show {missed.at_best}. The dates "
-        "below are for a beginning now.",
-        bullet="* ",
-        code="33",
-    )
-    page.say("What else:", 2)
-    for way in missed.others:
-        reach = " in time" if way.reaches else ""
-        page.say(f"{way.text}: begin {way.start}, seedlings {way.seedlings}{reach}.", 2, bullet="- ")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
+from typing import NamedTuple
 
-from rousewort.schedule import DatedStep, Doing, Schedule, Window
+from rousewort.dated import DatedStep, Doing, Schedule, Window
 
 
 def whose(schedule: Schedule) -> str:
@@ -77,3 +79,29 @@ def looks(step: DatedStep) -> list[str]:
         elif days:
             lines.append(f"{words} on {days[0]}.")
     return lines
+
+
+class Line(NamedTuple):
+    """A line of what to do when the wanted day is missed; `item`: one of the other ways."""
+
+    text: str
+    item: bool = False
+
+
+def missed_lines(schedule: Schedule) -> Iterator[Line]:
+    """Why the wanted day is out of reach, the nearest that can be had, and the other ways; nothing where it is met."""
+    missed = schedule.missed
+    if missed is None:
+        return
+    what = "the first seedlings show" if missed.first else "seedlings are counted"
+    yield Line(f"{missed.wanted} can no longer be reached: this plan had to begin by {missed.begun_by}.")
+    best = "" if missed.at_best == missed.nearest else (
+        f" If every step ends as early as it may, the first show on {missed.at_best}."
+    )  # fmt: skip
+    yield Line(f"Nearest: begun on {schedule.start} (the dates below), {what} on {missed.nearest}.{best}")
+    for way in missed.others:
+        text = way.text[:1].lower() + way.text[1:]
+        yield Line(f"{_GAINS[way.gain]}: {text}. Begin {way.start}, seedlings {way.seedlings}.", item=True)
+
+
+_GAINS = {"in time": "In time", "sooner": "Sooner", "outside": "Outdoors", "later": "Or later"}

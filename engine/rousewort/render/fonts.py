@@ -1,8 +1,9 @@
 """Fonts for print: which one has a letter, and a file of only the letters used. Decides nothing about texts.
 
 Noto Sans comes with the extra `labels` (SIL Open Font License 1.1): Latin, Greek, Cyrillic. Chinese, Japanese and
-Korean letters come with `labels-cjk`. Other letters need a font file of the user's. A letter that no font has is
-never printed as an empty box: it is refused.
+Korean letters come with `labels-cjk`; Arabic, Hebrew and Devanagari, and what sets letters that must be joined or
+reordered, with `labels-shaped`. Other letters need a font file of the user's. A letter that no font has is never
+printed as an empty box: it is refused.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rousewort.errors import Trouble
+from rousewort.render.shaped import UNSEEN, can_shape, must_be_shaped
 
 if TYPE_CHECKING:
     from fontTools.ttLib import TTFont
@@ -28,11 +30,12 @@ PACKAGED = (
     ("justmytype_intl_cjk", "fonts/ofl/notosanssc/NotoSansSC[wght].ttf", None),
     ("justmytype_intl_cjk", "fonts/ofl/notosanstc/NotoSansTC[wght].ttf", None),
     ("justmytype_intl_cjk", "fonts/ofl/notosanskr/NotoSansKR[wght].ttf", None),
+    ("fontpkg_noto_sans_arabic", "files/NotoSansArabic[wdth,wght].ttf", None),
+    ("fontpkg_noto_sans_devanagari", "files/NotoSansDevanagari[wdth,wght].ttf", None),
+    ("fontpkg_heebo", "files/Heebo[wght].ttf", None),
 )
 NO_BREAK = "\u00a0"
 WEIGHTS = {"plain": 400, "bold": 700, "name": 700}  # `name`: bold and slanted, for plants
-# Letters that must be reordered or joined before they are printed, which is not done here.
-JOINED = ((0x0590, 0x08FF), (0x0900, 0x0DFF), (0x0E80, 0x109F), (0x1780, 0x18AF), (0x1A00, 0x1AAF), (0xA840, 0xABFF))
 
 
 class FontFile:
@@ -104,21 +107,33 @@ class Fonts:
         self.files = font_files(own)
         wanted: dict[tuple[str, int], set[str]] = {}
         missing: set[str] = set()
+        shapes = can_shape()
         for style, text in texts:
+            whole = self.shaped(text)
             for letter in tidy(text):
                 index = self._which(letter)
-                if index is None:
+                if index is None or (must_be_shaped(letter) and not shapes):
                     missing.add(letter)
-                else:
+                elif not whole:
                     wanted.setdefault((style, index), set()).add(letter)
         if missing:
-            raise _refused(missing)
+            raise _refused(missing, shapes)
         self.names = {key: self._register(*key, letters | {" ", NO_BREAK}) for key, letters in wanted.items()}
 
     def _which(self, letter: str) -> int | None:
-        if any(first <= ord(letter) <= last for first, last in JOINED):
-            return None
+        if letter in UNSEEN:
+            return 0
         return next((i for i, file in enumerate(self.files) if ord(letter) in file.letters), None)
+
+    def shaped(self, text: str) -> bool:
+        """Whether a text has letters that must be joined or reordered; it is then set by shaped.py as a whole."""
+        return any(map(must_be_shaped, text))
+
+    def file_of(self, letter: str) -> str:
+        """The file that has a letter, for a text that is shaped."""
+        index = self._which(letter)
+        assert index is not None  # looked at when this was made
+        return str(self.files[index].upright)
 
     def _register(self, style: str, index: int, letters: set[str]) -> str:
         """The name, made from the content: the same letters give the same file and the same name."""
@@ -149,22 +164,28 @@ class Fonts:
 def tidy(text: str) -> str:
     """Composed letters, single spaces (a no-break one stays), nothing invisible."""
     composed = "".join(" " if c.isspace() and c != NO_BREAK else c for c in unicodedata.normalize("NFC", text))
-    seen = "".join(c for c in composed if unicodedata.category(c) not in ("Cc", "Cf"))
+    seen = "".join(c for c in composed if unicodedata.category(c) not in ("Cc", "Cf") or _joins(c, composed))
     return " ".join(word for word in seen.split(" ") if word)
 
 
-def _refused(letters: set[str]) -> Trouble:
-    joined = sorted(c for c in letters if any(first <= ord(c) <= last for first, last in JOINED))
+def _joins(letter: str, text: str) -> bool:
+    """Joiners and marks of direction are kept where there are letters that they are for."""
+    return letter in UNSEEN and any(map(must_be_shaped, text))
+
+
+def _refused(letters: set[str], shapes: bool) -> Trouble:
+    joined = sorted(filter(must_be_shaped, letters)) if not shapes else []
     others = sorted(letters - set(joined))
     problems = []
     if joined:
         problems.append(
-            f"These letters must be joined or reordered for print, which is not done here: {' '.join(joined)}. "
-            "Write the word in Latin letters."
+            f"These letters must be joined or reordered for print: {' '.join(joined)}. What does it comes with: "
+            "pip install 'rousewort[labels-shaped]'. Or write the word in Latin letters."
         )
     if others:
         problems.append(
             f"No font here has these letters: {' '.join(others)}. Give a TrueType file that has them with --font FILE; "
-            "for Chinese, Japanese and Korean: pip install 'rousewort[labels-cjk]'."
+            "for Chinese, Japanese and Korean: pip install 'rousewort[labels-cjk]'; for Arabic, Hebrew and Devanagari: "
+            "'rousewort[labels-shaped]'."
         )
     return Trouble(*problems)

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rousewort.errors import Trouble
 from rousewort.labels import Label, Sheet
-from rousewort.render.fonts import NO_BREAK, Fonts
+from rousewort.render.fonts import NO_BREAK, WEIGHTS, Fonts, tidy
+from rousewort.render.shaped import LEFT_TO_RIGHT, Shaped, must_be_shaped
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -89,7 +90,9 @@ def to_pdf(
 def lines(label: Label) -> Iterator[Line]:
     """The label's paragraphs from the top."""
     yield Line("name", label.plant, 1.35)
-    mark = f" ·{NO_BREAK}".join(part for part in (label.lot and f"Lot {label.lot}", label.number) if part)
+    # A lot's word that runs from the right must not draw the number after it into itself.
+    lot = label.lot and f"Lot {label.lot}" + (LEFT_TO_RIGHT if any(map(must_be_shaped, label.lot)) else "")
+    mark = f" ·{NO_BREAK}".join(part for part in (lot, label.number) if part)
     if mark:
         yield Line("bold", mark, 1.0)
     yield Line("plain", _whole(label.what[:1].upper() + label.what[1:]), 1.0)
@@ -110,11 +113,19 @@ def _whole(text: str) -> str:
     return text.replace(" °C", f"{NO_BREAK}°C").replace(" days", f"{NO_BREAK}days")
 
 
+class Placed(NamedTuple):
+    """A paragraph set to a width: its height, and the size of the warning sign before it (0: none)."""
+
+    paragraph: Paragraph | Shaped
+    tall: float
+    sign: float
+
+
 class Fitted(NamedTuple):
     """A label with its paragraphs set; `code`: the QR code's squares, or nothing; lengths in points."""
 
     label: Label
-    paragraphs: list[tuple[Paragraph, float, bool]]
+    paragraphs: list[Placed]
     size: float
     code: list[list[bool]]
     code_side: float
@@ -157,9 +168,7 @@ def _squares(link: str) -> list[list[bool]]:
     return [[bool(square) for square in row] for row in segno.make(link, error="m", micro=False).matrix]
 
 
-def _set(
-    label: Label, fonts: Fonts, width: float, height: float
-) -> tuple[list[tuple[Paragraph, float, bool]], float] | None:
+def _set(label: Label, fonts: Fonts, width: float, height: float) -> tuple[list[Placed], float] | None:
     """Paragraphs at the largest size that fits into width and height."""
     steps = round((LARGEST - SMALLEST) / STEP)
     best = None
@@ -168,33 +177,36 @@ def _set(
         middle = (low + high) // 2
         size = SMALLEST + middle * STEP
         made = [_paragraph(line, fonts, size, width) for line in lines(label)]
-        if sum(tall for _, tall, _ in made) <= height:
+        if sum(placed.tall for placed in made) <= height:
             best, low = (made, size), middle + 1
         else:
             high = middle - 1
     return best
 
 
-def _paragraph(line: Line, fonts: Fonts, size: float, width: float) -> tuple[Paragraph, float, bool]:
+def _paragraph(line: Line, fonts: Fonts, size: float, width: float) -> Placed:
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.platypus import Paragraph
 
     points = size * line.scale
+    leading, indent, sign = points * LEADING, points * 1.3 if line.warning else 0.0, points if line.warning else 0.0
+    if fonts.shaped(line.text):
+        shaped = Shaped(tidy(line.text), fonts.file_of, WEIGHTS[line.style], points, leading, indent)
+        return Placed(shaped, shaped.wrap(width, 10_000)[1], sign)
     runs = fonts.runs(line.style, line.text)
     style = ParagraphStyle(
         "label",
         fontName=runs[0][0],
         fontSize=points,
-        leading=points * LEADING,
-        leftIndent=points * 1.3 if line.warning else 0,
+        leading=leading,
+        leftIndent=indent,
         splitLongWords=1,
         allowWidows=1,
         allowOrphans=1,
     )
     marked = "".join(f'<font name="{name}">{escape(part)}</font>' for name, part in runs)
     paragraph = Paragraph(marked, style)
-    _, tall = paragraph.wrap(width, 10_000)
-    return paragraph, tall, line.warning
+    return Placed(paragraph, paragraph.wrap(width, 10_000)[1], sign)
 
 
 def _draw(canvas: Canvas, fitted: Fitted, x: float, y: float, sheet: Sheet, outline: bool) -> None:
@@ -205,11 +217,11 @@ def _draw(canvas: Canvas, fitted: Fitted, x: float, y: float, sheet: Sheet, outl
         canvas.setStrokeGray(0.6)
         canvas.rect(x, y, width, height)
     top = y + height - PADDING * MM
-    for paragraph, tall, warning in fitted.paragraphs:
-        paragraph.drawOn(canvas, x + PADDING * MM, top - tall)
-        if warning:
-            _triangle(canvas, x + PADDING * MM, top - paragraph.style.leading, paragraph.style.fontSize)
-        top -= tall
+    for placed in fitted.paragraphs:
+        placed.paragraph.drawOn(canvas, x + PADDING * MM, top - placed.tall)
+        if placed.sign:
+            _triangle(canvas, x + PADDING * MM, top - placed.sign * LEADING, placed.sign)
+        top -= placed.tall
     if fitted.code:
         _code(canvas, fitted, x + width - PADDING * MM - fitted.code_side, y + height - PADDING * MM - fitted.code_side)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
@@ -12,17 +11,25 @@ from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError
 
 from rousewort.app.batching import diary_of, plan_to_keep
+from rousewort.app.bench import forms
 from rousewort.app.bench.guard import protect
+from rousewort.app.bench.marks import can_scan, mark, read_mark
 from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.ledger.book import Ledger
 from rousewort.ledger.due import said
-from rousewort.ledger.events import read_day
+from rousewort.ledger.events import Batch
 from rousewort.ledger.results import result_of
 from rousewort.render.batch_text import amount, event_text, expected_text, one_line, percent
 
 MOST_BYTES = 12 * 1024 * 1024  # of a photograph of a label
-MOST_PIXELS = 40_000_000
+WORDS = {
+    403: "These pages answer only under their own address, on this machine.",
+    404: "There is no such page.",
+    405: "That is not done this way: use the buttons.",
+    413: "That picture is too large.",
+    500: "A fault of ours. What this page was to record is not recorded; all before it is safe.",
+}
 
 
 def make_app(kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], password: str | None = None) -> Flask:
@@ -35,7 +42,7 @@ def make_app(kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], passw
 
 
 class _Pages:
-    """All pages over one ledger. Each change goes through `_change`, which says what happened or why not."""
+    """All pages over one ledger. A change says what happened, or why not."""
 
     def __init__(self, app: Flask, kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date]) -> None:
         self.kb, self.ledger, self.today = kb, ledger, today
@@ -44,13 +51,14 @@ class _Pages:
         app.jinja_env.globals.update(
             said=said, one_line=one_line, amount=amount, event_text=event_text, percent=percent
         )
-        app.jinja_env.globals.update(expected_text=expected_text, scanning=_can_scan())
+        app.jinja_env.globals.update(expected_text=expected_text, scanning=can_scan())
         for path, name, methods in (
             ("/", "due", ["GET"]),
             ("/all", "all_batches", ["GET"]),
             ("/results", "results", ["GET"]),
             ("/find", "find", ["GET"]),
             ("/scan", "scan", ["POST"]),
+            ("/walk", "walk", ["POST"]),
             ("/start", "start", ["GET", "POST"]),
             ("/batch/<code>", "batch", ["GET"]),
             ("/batch/<code>/label", "label", ["GET"]),
@@ -59,10 +67,8 @@ class _Pages:
             app.add_url_rule(path, name, getattr(self, name), methods=methods)
         app.register_error_handler(Trouble, self.trouble)
         app.register_error_handler(CSRFError, self.stale)
-        app.register_error_handler(404, lambda _: (render_template("message.html", text="There is no such page."), 404))
-        app.register_error_handler(
-            413, lambda _: (render_template("message.html", text="That picture is too large."), 413)
-        )
+        for status in WORDS:
+            app.register_error_handler(status, _message(status))
 
     # --- looking
 
@@ -74,7 +80,10 @@ class _Pages:
             ("Today", [d for d in found if d.day == today]),
             ("This week", [d for d in found if d.day > today]),
         ]
-        return render_template("due.html", groups=groups, today=today, any=bool(found))
+        now = [d for d in found if d.day <= today]
+        looks = [d for d in now if d.what in ("check", "look", "hold")]
+        counts = [d for d in now if d.what == "count"]
+        return render_template("due.html", groups=groups, today=today, any=bool(found), looks=looks, counts=counts)
 
     def all_batches(self) -> str:
         ended = "ended" in request.args
@@ -90,22 +99,28 @@ class _Pages:
         shown["kept"] = {event.turn for event in batch.standing}
         if not batch.ended:
             shown |= {"due": self.diary.next(batch), "dated": self.diary.dated(batch, today)}
-            shown["window"] = self.diary.seedlings(batch, today)
+        if not batch.ended and not batch.sown_on:
+            shown |= {"waits": {step: self.diary.waits_for(batch, step, today) for step in batch.steps}}
+            shown["others"] = self._alike(batch)
         return render_template("batch.html", **shown)
+
+    def _alike(self, batch: Batch) -> list[Batch]:
+        """Batches that this one could be merged into."""
+        there = self.ledger.batches(species=batch.species)
+        return [b for b in there if b.number != batch.number and b.step == batch.step and not b.sown_on]
 
     def label(self, code: str) -> str:
         batch = self.ledger.batch(code)
         step = None if batch.ended else self.diary.dated(batch, self.today()).step(batch.step)
-        return render_template("label.html", batch=batch, step=step, mark=_mark(batch.code))
+        return render_template("label.html", batch=batch, step=step, mark=mark(batch.code))
 
     def find(self) -> ResponseReturnValue:
-        batch = self.ledger.batch(_code_in(request.args.get("code", "")))
+        batch = self.ledger.batch(forms.code_in(request.args.get("code", "")))
         return redirect(url_for("batch", code=batch.code))
 
     def scan(self) -> ResponseReturnValue:
-        return redirect(
-            url_for("batch", code=self.ledger.batch(_code_in(_read_mark(request.files.get("picture")))).code)
-        )
+        batch = self.ledger.batch(forms.code_in(read_mark(request.files.get("picture"))))
+        return redirect(url_for("batch", code=batch.code))
 
     # --- changing
 
@@ -114,32 +129,57 @@ class _Pages:
         if request.method == "GET":
             return render_template("start.html", form={}, wrong="")
         try:
-            plan = plan_to_keep(self.kb, form.get("name", ""))
-            seeds = _number(form.get("seeds", ""), "the number of seeds")
-            batch = self.ledger.start(
-                plan, seeds=seeds, lot=form.get("lot", "").strip(), provenance=form.get("origin", "").strip()
-            )
+            batch = self.ledger.start(plan_to_keep(self.kb, form.get("name", "")), **forms.start(form))
         except Trouble as trouble:
             return render_template("start.html", form=form, wrong=str(trouble)), 400
         flash(f"{batch.code} is begun.")
         return redirect(url_for("batch", code=batch.code))
 
+    def walk(self) -> ResponseReturnValue:
+        """Several batches at once. What has gone on meanwhile is left out and told; the rest is recorded."""
+        done, left = 0, []
+        for look in list(forms.walk(request.form)):  # all are read before one is recorded
+            try:
+                self.ledger.record(look.code, look.kind, turn=look.turn, **look.data)
+                done += 1
+            except Trouble as trouble:
+                left.append(str(trouble))
+        flash(f"{done} noted." if done else "Nothing was noted.")
+        for text in left:
+            flash(f"Left out: {text}")
+        return redirect(url_for("due"))
+
     def change(self, code: str, what: str) -> ResponseReturnValue:
         form = request.form
-        turn = _number(form.get("turn", ""), "the entry last seen")
+        turn = forms.number(form.get("turn", ""), "the entry last seen")
+        note = form.get("note", "").strip()
         if what == "undo":
             batch, told = self.ledger.undo(code, turn=turn), "Taken back."
-        elif what in _SAYS:
-            data, told = _SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
-            kind = "move" if what == "again" else what
-            batch = self.ledger.record(code, kind, turn=turn, note=form.get("note", "").strip(), **data)
+        elif what == "split":
+            batch, new = self.ledger.split(code, turn=turn, note=note, **forms.part(form))
+            told = f"{new.code} is a batch of its own now: {amount(new)}. Print its label."
+        elif what == "merge":
+            batch = self.ledger.merge(code, forms.code_in(form.get("into", "")), turn=turn, note=note)
+            told = f"{code} is in {batch.code} now: {amount(batch)}."
+        elif what in forms.SAYS:
+            data, told = forms.SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
+            if what in ("move", "sow") and not form.get("anyway"):
+                self._in_season(code, data.get("step"))
+            batch = self.ledger.record(code, what, turn=turn, note=note, **data)
         else:
             raise Trouble("There is no such thing to do with a batch.")
-        flash(told)
+        from_list = form.get("back") == "due"
+        flash(f"{batch.code}: {told}" if from_list else told)
         for word in form.getlist("finds"):
             if self.finds.get(word, {}).get("do"):
                 flash(f"{self.finds[word]['label'].capitalize()}: {self.finds[word]['do']}")
-        return redirect(url_for("batch", code=batch.code))
+        return redirect(url_for("due") if from_list else url_for("batch", code=batch.code))
+
+    def _in_season(self, code: str, step: str | None) -> None:
+        batch = self.ledger.batch(code)
+        if not (batch.ended or batch.sown_on):
+            how = "go back and tick “out of season, all the same”"
+            self.diary.refuse_out_of_season(batch, step or batch.steps[-1], self.today(), how)
 
     # --- when it cannot be done
 
@@ -151,77 +191,5 @@ class _Pages:
         return render_template("message.html", text=text), 400
 
 
-def _finds(form: Any) -> dict[str, Any]:
-    return {
-        "finds": form.getlist("finds") or ["fine"],
-        "lost": _number(form.get("lost", ""), "seeds taken out") or None,
-    }
-
-
-# What a form says of each kind of event.
-_SAYS: dict[str, Callable[[Any], dict[str, Any]]] = {
-    "check": _finds,
-    "move": lambda form: {"step": form.get("step", "")},
-    "again": lambda form: {"step": form.get("step", "")},
-    "wait": lambda form: {"until": read_day(form.get("until", ""))},
-    "sow": lambda form: {"seeds": _number(form.get("seeds", ""), "the number of seeds")},
-    "count": lambda form: {"new": _number(form.get("new", ""), "the number of new seedlings")},
-    "discard": lambda form: {"reason": form.get("reason", "").strip()},
-    "close": lambda form: {"plants": _number(form.get("plants", ""), "the number of plants")},
-    "note": lambda form: {},
-}
-
-
-def _number(text: str, what: str) -> int | None:
-    text = text.strip()
-    if not text:
-        return None
-    if not re.fullmatch(r"[0-9]{1,9}", text):
-        raise Trouble(f"“{text[:40]}” is no whole number ({what}).")
-    return int(text)
-
-
-def _code_in(text: str) -> str:
-    """A batch code in what was typed or scanned: the code itself, or an address that ends with one."""
-    text = text.strip()
-    if not text:
-        raise Trouble("Type the code or number that stands on the label.")
-    found = re.search(r"/batch/([A-Za-z]+-?[0-9]+)", text)
-    return found[1] if found else text
-
-
-# --- marks on labels
-
-
-def _can_scan() -> bool:
-    from importlib.util import find_spec
-
-    return find_spec("zxingcpp") is not None and find_spec("PIL") is not None
-
-
-def _read_mark(picture: Any) -> str:
-    """The text of the code on a photographed label. Raises Trouble where none can be read."""
-    if picture is None or not picture.filename:
-        raise Trouble("No picture came. Photograph the square code on the label, or type its letters.")
-    import zxingcpp
-    from PIL import Image, ImageOps
-
-    try:
-        image = Image.open(picture.stream)
-        if image.width * image.height > MOST_PIXELS:
-            raise Trouble("That picture is too large.")
-        found = zxingcpp.read_barcodes(ImageOps.exif_transpose(image).convert("L"))
-    except (OSError, ValueError, Image.DecompressionBombError):
-        raise Trouble("That file is no picture that can be read.") from None
-    if not found:
-        raise Trouble("No code was found in the picture. Come nearer, hold still, or type the letters on the label.")
-    return found[0].text
-
-
-def _mark(code: str) -> str | None:
-    """The code as a square to scan, as a data address for an image; None where segno is not installed."""
-    try:
-        import segno
-    except ImportError:
-        return None
-    return segno.make(code, micro=False, error="m").svg_data_uri(scale=4, border=2)
+def _message(status: int) -> Callable[[Exception], ResponseReturnValue]:
+    return lambda _: (render_template("message.html", text=WORDS[status]), status)

@@ -15,7 +15,14 @@ EPILOG = """examples:
   rousewort batch count CECA-1 14
   rousewort batch close CECA-1 --plants 120
   rousewort batch results 'Cercis canadensis'
+  rousewort batch labels CECA-1 --out bag.pdf
+  rousewort batch calendar --ics bench.ics
   rousewort batch export ledger.json
+
+to look round first, in an invented nursery:
+  rousewort batch demo --ledger demo.sqlite
+  rousewort batch due --ledger demo.sqlite
+  rousewort bench serve --ledger demo.sqlite
 
 A batch is named by its code (CECA-1) or its number alone (1).
 The ledger is --ledger, else the environment variable ROUSEWORT_LEDGER, else a file in your data folder.
@@ -32,7 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     entry.add_argument("--note", default="", help="anything worth remembering")
     one = argparse.ArgumentParser(add_help=False, parents=[entry])
     one.add_argument("code", help="code or number of the batch")
-    what = parser.add_subparsers(dest="what", metavar="WHAT", required=True, prog="rousewort batch")
+    parser.set_defaults(help=parser.print_help)
+    what = parser.add_subparsers(dest="what", metavar="WHAT", prog="rousewort batch")
 
     def add(name: str, text: str, parent: argparse.ArgumentParser) -> argparse.ArgumentParser:
         return what.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[parent])
@@ -52,9 +60,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     results.add_argument("--origin", metavar="WHERE", help="only seed from there")
     results.add_argument("--report", metavar="FOLDER", help="write its reports into a private knowledge base")
     results.add_argument("--nursery", default="Own nursery", metavar="NAME", help="who reports (with --report)")
+    _add_paper(add, for_all)
     add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all).add_argument("path")
     add("import", "read an export; nothing that is there is changed", for_all).add_argument("path")
     add("backup", "a whole, checked copy: a SQLite file (of PostgreSQL: JSON)", for_all).add_argument("path")
+
+    demo = add("demo", "fill an empty ledger with an invented season of 60 batches, to try things on", for_all)
+    demo.add_argument(
+        "--whole", action="store_true", help="the last whole year, all ended; else the present one up to now"
+    )
+
+
+def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+    from rousewort.app.commands.calendar import add_write_arguments
+    from rousewort.app.commands.labels import add_print_arguments
+
+    calendar = add("calendar", "what is to come of the batches in treatment; as text, iCalendar or CSV", for_all)
+    labels = add("labels", "print labels of batches, with their codes to scan at the bench", for_all)
+    for paper in (calendar, labels):
+        paper.add_argument("codes", nargs="*", metavar="CODE", help="these batches only, else all in treatment")
+    add_write_arguments(calendar)
+    add_print_arguments(labels)
 
 
 def _add_start(start: argparse.ArgumentParser) -> None:
@@ -79,7 +105,10 @@ def _add_entries(add, one: argparse.ArgumentParser) -> None:  # type: ignore[no-
     move = add("move", "go on to the next step, early or late; or begin a step again", one)
     move.add_argument("step", nargs="?", help="a step of its plan, if not the next")
     add("wait", "not ready: look again on a later day", one).add_argument("until", metavar="DATE", type=_day)
-    add("sow", "sow it (or put it outside, where the plan ends so)", one).add_argument("--seeds", type=int, metavar="N")
+    sow = add("sow", "sow it (or put it outside, where the plan ends so)", one)
+    sow.add_argument("--seeds", type=int, metavar="N", help="seeds sown, if not all")
+    for outside in (move, sow):
+        outside.add_argument("--anyway", action="store_true", help="a step outside was begun out of its season")
     count = add("count", "count seedlings", one)
     count.add_argument("new", type=int, nargs="?", help="new since the last count")
     count.add_argument("--total", type=int, metavar="N", help="all that have come so far, instead")
@@ -104,7 +133,12 @@ def _day(text: str) -> date:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.what is None:
+        arguments.help()
+        return 2
     from rousewort.app import batching
 
-    name = {"list": "show_list", "import": "bring_in"}.get(arguments.what, arguments.what)
+    name = {"list": "show_list", "import": "bring_in", "calendar": "show_dates", "labels": "print_codes"}.get(
+        arguments.what, arguments.what
+    )
     return getattr(batching, name)(arguments)

@@ -18,7 +18,8 @@ variable ROUSEWORT_BENCH_PASSWORD. The pages are not encrypted: use them in your
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    what = parser.add_subparsers(dest="what", metavar="WHAT", required=True, prog="rousewort bench")
+    parser.set_defaults(help=parser.print_help)
+    what = parser.add_subparsers(dest="what", metavar="WHAT", prog="rousewort bench")
     serve = what.add_parser("serve", help="serve the pages until interrupted")
     serve.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
@@ -27,6 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.what is None:
+        arguments.help()
+        return 2
     from rousewort.app.batching import knowledge, open_for, today
     from rousewort.errors import Trouble
 

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rousewort.dated import Bench
 
 HELP = "Date one or more plans: forward from a start, or backward from the day seedlings are wanted or the last frost."
 EPILOG = """examples:
   rousewort calendar 'black haw' --start 2027-01-10
   rousewort calendar 'Cercis canadensis' 'Taxus baccata' --wanted 2028-05-01 --ics bench.ics
   rousewort calendar 'Cercis canadensis' --start 2027-01-10 --ended cold_moist-1=2027-02-20
+  rousewort calendar 'Cercis canadensis' --start today --ics bench.ics   # again: moves its events, adds none
   rousewort plan 'black haw' --json > haw.json; rousewort calendar --plan haw.json --start today --csv -
 """
 
@@ -21,6 +26,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--days", action="store_true", help="also list one plant's looks day by day (several plants: always)"
     )
+    add_write_arguments(parser)
+
+
+def add_write_arguments(parser: argparse.ArgumentParser) -> None:
+    """Where a calendar goes, whatever it is of."""
     parser.add_argument("--ics", metavar="FILE", help="write iCalendar (- for standard output)")
     parser.add_argument("--csv", metavar="FILE", help="write CSV (- for standard output)")
     parser.add_argument("--force", action="store_true", help="write over a file that is none of ours")
@@ -29,28 +39,45 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.dating import bench_from
     from rousewort.app.main import layers
-    from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
 
-    if arguments.ics == arguments.csv == "-":
-        raise Trouble("Only one of --ics and --csv can go to standard output.")
     bench, left_out = bench_from(arguments, load(layers(arguments)))
-    written = _write(arguments, bench)
-    if "-" not in written:
-        from rousewort.render.calendar_text import render
-        from rousewort.render.terminal import page_for
-
-        sys.stdout.write(render(bench, page_for(), arguments.days or len(bench.schedules) > 1))
-    for path in written:
-        if path != "-":
-            print(f"written: {path}", file=sys.stderr)
+    show_calendar(arguments, bench, arguments.days or len(bench.schedules) > 1)
     for problem in left_out:
         print(f"rousewort: left out: {problem}", file=sys.stderr)
     return 1 if left_out else 0
 
 
-def _write(arguments: argparse.Namespace, bench: object) -> list[str]:
-    from rousewort.app.output import write_output
+def show_calendar(arguments: argparse.Namespace, bench: Bench, days: bool) -> None:
+    """Write the files asked for, and print the calendar unless one of them goes to standard output."""
+    from rousewort.errors import Trouble
+
+    if arguments.ics == arguments.csv == "-":
+        raise Trouble("Only one of --ics and --csv can go to standard output.")
+    written = _write(arguments, bench)
+    if "-" not in written:
+        from rousewort.render.calendar_text import render
+        from rousewort.render.terminal import page_for
+
+        sys.stdout.write(render(bench, page_for(), days))
+    else:
+        _tell_missed(bench)
+    for path in written:
+        if path != "-":
+            print(f"written: {path}", file=sys.stderr)
+
+
+def _tell_missed(bench: Bench) -> None:
+    """Where the calendar itself goes to standard output, the days that cannot be met are told beside it."""
+    from rousewort.render.calendar_words import missed_lines, whose
+
+    for schedule in bench.schedules:
+        for line in missed_lines(schedule):
+            print(f"rousewort: {whose(schedule)}: {line.text}", file=sys.stderr)
+
+
+def _write(arguments: argparse.Namespace, bench: Bench) -> list[str]:
+    from rousewort.app.output import earlier_output, write_output
 
     written = []
     if arguments.ics:
@@ -59,7 +86,7 @@ def _write(arguments: argparse.Namespace, bench: object) -> list[str]:
         with needed("icalendar", "calendar"):
             from rousewort.render.calendar_ics import PRODUCT, to_ics
 
-            data = to_ics(bench, stamp())
+            data = to_ics(bench, stamp(), earlier_output(arguments.ics))
         write_output(arguments.ics, data, PRODUCT.encode(), arguments.force)
         written.append(arguments.ics)
     if arguments.csv:

@@ -5,6 +5,14 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from rousewort.errors import Trouble
+
+if TYPE_CHECKING:
+    from rousewort.dated import Bench, Schedule
+    from rousewort.knowledge.base import KnowledgeBase
 
 HELP = "Labels for bags, pots or trays as PDF: plant, lot, treatment, date in and out, next step, warnings, a QR code."
 EPILOG = """examples:
@@ -17,9 +25,15 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.dating import add_dating_arguments
-    from rousewort.labels import KINDS
 
     add_dating_arguments(parser)
+    add_print_arguments(parser)
+
+
+def add_print_arguments(parser: argparse.ArgumentParser) -> None:
+    """How labels are printed, whatever they are for."""
+    from rousewort.labels import KINDS
+
     group = parser.add_argument_group("labels")
     group.add_argument("--out", metavar="FILE", help="the PDF to write (- for standard output)")
     group.add_argument(
@@ -40,24 +54,45 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.dating import bench_from
     from rousewort.app.main import layers
-    from rousewort.app.output import needed, write_output
-    from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
-    from rousewort.labels import make_labels, page_address, sheet_named, sheets
 
     kb = load(layers(arguments))
-    known = sheets(kb.vocabulary.files["label_sheets"])
     if arguments.sheets:
-        for sheet in known.values():
-            cut = ", to be cut" if sheet.cut else ""
-            print(f"{sheet.name:<12} {sheet.per_page:>3} on {sheet.page:<7} for {', '.join(sheet.good_for)}{cut}")
-        return 0
+        return list_sheets(kb)
+    check_print(arguments)
+    bench, left_out = bench_from(arguments, kb)
+    print_labels(arguments, kb, bench)
+    for problem in left_out:
+        print(f"rousewort: left out: {problem}", file=sys.stderr)
+    return 1 if left_out else 0
+
+
+def list_sheets(kb: KnowledgeBase) -> int:
+    from rousewort.labels import sheets
+
+    for sheet in sheets(kb.vocabulary.files["label_sheets"]).values():
+        cut = ", to be cut" if sheet.cut else ""
+        print(f"{sheet.name:<12} {sheet.per_page:>3} on {sheet.page:<7} for {', '.join(sheet.good_for)}{cut}")
+    return 0
+
+
+def check_print(arguments: argparse.Namespace) -> None:
     if not arguments.out:
         raise Trouble("Name the file to write: --out labels.pdf")
+
+
+def print_labels(
+    arguments: argparse.Namespace, kb: KnowledgeBase, bench: Bench, code_of: Callable[[Schedule], str] | None = None
+) -> None:
+    """Write the labels of a bench. `code_of`: what the QR code says where no handbook is named."""
+    from rousewort.app.output import needed, write_output
+    from rousewort.labels import make_labels, page_address, sheet_named, sheets
+
+    known = sheets(kb.vocabulary.files["label_sheets"])
     sheet = sheet_named(known, arguments.sheet, arguments.kind)
-    bench, left_out = bench_from(arguments, kb)
     base = arguments.handbook or os.environ.get("ROUSEWORT_HANDBOOK", "")
-    labels = make_labels(bench, arguments.kind, arguments.copies, lambda name: page_address(kb, name, base))
+    link_of = code_of if code_of and not base else lambda schedule: page_address(kb, schedule.name, base)
+    labels = make_labels(bench, arguments.kind, arguments.copies, link_of)
     with needed("reportlab", "labels"), needed("segno", "labels"), needed("fontTools", "labels"):
         from rousewort.render.labels_pdf import to_pdf
 
@@ -66,13 +101,10 @@ def run(arguments: argparse.Namespace) -> int:
     write_output(arguments.out, printed.data, b"%PDF-", arguments.force)
     pages = f"{printed.pages} {'page' if printed.pages == 1 else 'pages'}"
     print(f"{len(labels)} labels of {sheet.name} mm on {pages}: {arguments.out}", file=sys.stderr)
-    if not base:
+    if not base and not code_of:
         print("No QR codes: say where your handbook stands with --handbook URL.", file=sys.stderr)
     elif printed.without_code:
         print(f"{printed.without_code} labels have no room for a QR code; a larger sheet has.", file=sys.stderr)
     pageless = sorted({label.plant for label in labels if base and not label.link})
     if pageless:
         print(f"No QR code for want of a handbook page: {', '.join(pageless)}.", file=sys.stderr)
-    for problem in left_out:
-        print(f"rousewort: left out: {problem}", file=sys.stderr)
-    return 1 if left_out else 0
