@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -71,10 +71,11 @@ class Plan(NamedTuple):
     dormancy: Mapping[str, Any]
     steps: tuple[Step, ...]
     alternatives: tuple[Alternative, ...]
-    ruled_out: tuple[Mapping[str, str], ...]
+    ruled_out: tuple[Mapping[str, Any], ...]
     unmet: tuple[Mapping[str, str], ...]
     cautions: tuple[str, ...]
     advice: tuple[str, ...]
+    splits: tuple[Mapping[str, Any], ...]
     unknowns: tuple[str, ...]
     sources: tuple[Mapping[str, Any], ...]
     facts: Facts
@@ -107,10 +108,19 @@ class Planner:
         facts = gather(self.kb, match, measurements)
         findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
         plan = _Composer(self.kb, match, grower, facts, findings).compose()
-        return plan._replace(advice=(*plan.advice, *self._for_part_of_the_lot(plan, grower, measurements)))
+        return plan._replace(splits=tuple(self._for_part_of_the_lot(plan, grower, measurements)))
 
-    def _for_part_of_the_lot(self, plan: Plan, grower: Grower, measurements: Mapping[str, str] | None) -> Iterable[str]:
-        """Where relatives differ: what to give a part of the lot, for each other class that is likely enough."""
+    def stepper(self, plan: Plan) -> Callable[[Sequence, Grower], tuple[Step, ...]]:
+        """Makes the steps of this plant's other sequences, for other growers and lots; the rules do not run again."""
+        return _Composer(self.kb, plan.match, self.usual_grower, plan.facts, plan.findings).steps
+
+    def _for_part_of_the_lot(
+        self, plan: Plan, grower: Grower, measurements: Mapping[str, str] | None
+    ) -> Iterable[dict[str, Any]]:
+        """Where relatives differ: what to give a part of the lot, for each other class that is likely enough.
+
+        `observed`: what to suppose of the seed to get the plan for that part.
+        """
         relatives = plan.facts.relatives
         if relatives is None or plan.outcome not in ("plan", "unknown"):
             return
@@ -124,11 +134,11 @@ class Planner:
                 continue
             done.add(_order(other))
             steps = ", then ".join(step.label for step in other.steps if step.kind != "inspect")
-            yield (
+            text = (
                 f"Split the lot if it is large enough: {round(relatives.chances[word] * 100)} in 100 such plants are likely "
-                f"{words[word]['label']}; for these {steps}. "
-                f"That plan: rousewort plan '{plan.match.query}' --observed dormancy_class={word}"
+                f"{words[word]['label']}; for these {steps}."
             )
+            yield {"text": text, "observed": {"dormancy_class": word}}
 
 
 def _order(plan: Plan) -> tuple[str, ...]:
@@ -175,7 +185,7 @@ class _Composer:
         sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
         basis = self._basis()
         outcome, advice = self._outcome(sequence, basis)
-        steps = self._sequence_steps(sequence, self.grower) if outcome == "plan" else ()
+        steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
         return Plan(
             query=self.match.query,
@@ -190,6 +200,7 @@ class _Composer:
             unmet=tuple(self._unmet(sequence)) if outcome != "laboratory" else (),
             cautions=tuple(self._plan_cautions()),
             advice=advice,
+            splits=(),
             unknowns=tuple(self._unknowns()),
             sources=self._sources(),
             facts=self.facts,
@@ -324,7 +335,8 @@ class _Composer:
 
     # --- steps
 
-    def _sequence_steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+    def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        """The steps of a sequence with their numbers and texts; those that a grower changes nothing of are made once."""
         steps = [self._step(Chosen("inspect", [], [], False), 1, grower)]
         turns: dict[str, int] = {"inspect": 1}
         credit = dict(grower.had)  # days already given, spent on the first steps of their kind
@@ -352,7 +364,9 @@ class _Composer:
         return tuple(steps)
 
     def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had)
+        dried = grower.dried_since if had else False
+        lean = self._lean(chosen.kind, grower)
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had, dried, lean)
         if key not in self._steps:
             self._steps[key] = self._make_step(chosen, turn, grower, had)
         return self._steps[key]
@@ -575,15 +589,22 @@ class _Composer:
 
     # --- why not, what else, what is missing
 
-    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
         used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
-        seen: dict[tuple[str, str], None] = {}
+        seen: dict[tuple[str, str], dict[str, Any]] = {}
         for refused in sequence.refused:
             if (refused.kind, refused.obstacle) in used:
                 continue
-            seen[refused.kind, self.refusal(refused)] = None
-        for kind, because in seen:
-            yield {"kind": kind, "because": because}
+            because = self.refusal(refused)
+            seen[refused.kind, because] = {"kind": refused.kind, "because": because, **self._would_change(refused)}
+        yield from seen.values()
+
+    def _would_change(self, refused: Refused) -> dict[str, Any]:
+        """What the grower could have or allow to have it after all, in the words of `Alternative.when`."""
+        if refused.firings or not refused.need:
+            return {}
+        permission = self.vocabulary.files["equipment"][refused.need].get("permission")
+        return {"when": {"allow" if permission else "have": [refused.need]}}
 
     def refusal(self, refused: Refused) -> str:
         if refused.firings:
@@ -592,8 +613,8 @@ class _Composer:
             return f"The way is {refused.lot}."
         equipment = self.vocabulary.files["equipment"][refused.need]
         if equipment.get("permission"):
-            return f"It would take {equipment['label']}, which you have not allowed (--allow {refused.need})."
-        return f"It would take {equipment['label']}, which you have not said you have (--have {refused.need})."
+            return f"It would take {equipment['label']}, which you have not allowed."
+        return f"It would take {equipment['label']}, which you have not said you have."
 
     def _unmet(self, sequence: Sequence) -> Iterable[dict[str, str]]:
         for obstacle in (*sequence.unmet, *sequence.unmet_optional):
@@ -629,7 +650,7 @@ class _Composer:
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())
-            steps = self._sequence_steps(other, other_grower)
+            steps = self.steps(other, other_grower)
             label = equipment[need]["label"]
             lead = {"without": f"Without a {label}", "allow": f"If {label} is allowed", "have": f"With {label}"}[how]
             text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."

@@ -233,6 +233,17 @@ def lasting(step: Mapping[str, Any], overnight: int) -> Lasting:
     return Lasting(low, use, high if high is None and span else max(high or 0, use))
 
 
+def emergence(step: Mapping[str, Any], habits: Mapping[str, Any]) -> Lasting | None:
+    """Days from sowing to seedlings of a plan's last step in JSON: earliest, counted on, latest; None if it does not sow."""
+    if step["kind"] == OUTSIDE:
+        return lasting(step, habits["overnight"]["hours"])
+    days = (step.get("sowing") or {}).get("expect_days")
+    if step["kind"] != "sow" or not days:
+        return None
+    counted = ceil(days["low"] + habits["expected"]["share"] * (days["high"] - days["low"]))
+    return Lasting(days["low"], counted, days["high"])
+
+
 def _nights(hours: float, overnight: int) -> int:
     return max(0, ceil((hours - overnight) / 24))
 
@@ -343,15 +354,8 @@ class _Dater:
 
     def _expect(self) -> tuple[int | None, int | None, int | None]:
         """Days from sowing to seedlings: earliest, counted on, latest; all None where the plan does not sow."""
-        last = self.steps[-1]
-        if last["kind"] == OUTSIDE:
-            span = self._lasting(last)
-            return span.low, span.use, span.high
-        days = (last.get("sowing") or {}).get("expect_days")
-        if last["kind"] != "sow" or not days:
-            return None, None, None
-        counted = ceil(days["low"] + self.habits["expected"]["share"] * (days["high"] - days["low"]))
-        return days["low"], counted, days["high"]
+        span = emergence(self.steps[-1], self.habits)
+        return (span.low, span.use, span.high) if span else (None, None, None)
 
     def _walk(self, start: date) -> list[DatedStep]:
         made, day = [], start
