@@ -14,7 +14,8 @@ from markupsafe import Markup
 
 from rousewort.handbook import drawings, views
 from rousewort.handbook.escape import as_data, escaped
-from rousewort.handbook.settings import Settings, settings
+from rousewort.handbook.planner import call, page_data, shared_tables
+from rousewort.handbook.settings import settings
 from rousewort.handbook.shelf import WANTED, Entry, Shelf
 from rousewort.knowledge.names import slug
 from rousewort.plan import Plan
@@ -45,6 +46,7 @@ class Writer:
 
     def __init__(self, shelf: Shelf, templates: Path) -> None:
         self.shelf, self.kb = shelf, shelf.kb
+        self._rendered: dict[str, tuple[str, ...]] = {}
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -83,6 +85,7 @@ class Writer:
         yield from self._obstacles()
         yield from map(self._rule, self.kb.rules)
         yield from self._sources()
+        yield Page("data/planner.js", call("rousewortTables", shared_tables(self.kb)))
 
     def page(
         self,
@@ -114,7 +117,7 @@ class Writer:
             entry.name,
             f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
             {"json": f"{stem}.json", "ld": as_data(_metadata(entry))}
-            | ({"plans": f"{stem}.plans.js"} if choices.needs else {}),
+            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
             entry=entry,
             plan=data,
             picture=drawings.seed(known, words),
@@ -132,45 +135,27 @@ class Writer:
                 name for name in self.shelf.species if name.startswith(entry.genus + " ") and name != entry.name
             ],
             needs=entry.needs,
-            choices=bool(choices.needs),
+            choices=choices.changes_something,
+            choosable=[field.word for field in choices.fields if field.name == "have"],
             json_path=path + ".json",
             file=f"kb/species/{slug(entry.genus)}/{slug(entry.name)}.yaml",
         )
         yield page
         yield Page(path + ".json", json_text({"entry": record, "plan": data}))
-        if choices.needs:
-            yield Page(
-                path + ".plans.js", f"rousewortPlans({as_data(self._choices(choices), separators=(',', ':'))});\n"
-            )
+        if choices.changes_something:
+            yield Page(path + ".plans.js", call("rousewortPlans", page_data(self.kb, choices, self._lines)))
 
-    def _choices(self, choices: Settings) -> dict[str, Any]:
-        """The results as the page's script reads them; a step that several of them share is there once."""
-        equipment = self.kb.vocabulary.files["equipment"]
-        parts: dict[str, int] = {}
-        written: dict[str, str] = {}  # most results share most of their steps
-        results = []
-        for plan, days in choices.results:
-            steps = []
-            for step in plan["steps"]:
-                key = json.dumps(step, sort_keys=True)
-                if key not in written:
-                    written[key] = str(self._parts.step(step))
-                steps.append(written[key])
-            said = [*plan["advice"], *(f"Left undone: {item['label']}. {item['because']}" for item in plan["unmet"])]
-            results.append(
-                {"steps": [parts.setdefault(text, len(parts)) for text in steps], "days": days, "said": said}
-            )
-        needs = [
-            {"id": n, "label": equipment[n]["label"], "permission": bool(equipment[n].get("permission"))}
-            for n in choices.needs
-        ]
-        return {
-            "needs": needs,
-            "usual": choices.usual,
-            "table": choices.table,
-            "results": results,
-            "parts": list(parts),
-        }
+    def _lines(self, step: Mapping[str, Any]) -> tuple[str, ...]:
+        """The lines of a step's HTML. Species share most steps, and of one species the reasons stay when numbers change."""
+        parts, kept = self._parts, self._rendered
+        because = json.dumps(step["because"])
+        key = json.dumps({**step, "because": None}, sort_keys=True)
+        if key not in kept:
+            kept[key] = (str(parts.bench(step)), str(parts.numbers_from(step)))
+        if because not in kept:
+            kept[because] = (str(parts.why(step)) if step["because"] else "",)
+        (before, after), (why,) = kept[key], kept[because]
+        return tuple(line for line in f"{before}\n{why}\n{after}\n</li>".split("\n") if line.strip())
 
     @cached_property
     def _parts(self) -> Any:
