@@ -18,13 +18,6 @@ PAGES = [
 ]  # fmt: skip
 
 
-@pytest.fixture(autouse=True, scope="module")
-def forgets_the_scheme(browser: Any) -> None:
-    """The theme keeps the colours of the first visit, and would show them where others are asked for."""
-    source = "try { localStorage.clear(); } catch (e) { }"
-    browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": source})
-
-
 @pytest.mark.parametrize("width", [360, 1280])
 def test_no_page_is_wider_than_the_screen(browser: Any, address: str, pictures: Path, width: int) -> None:
     wide = []

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from html import escape
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -110,7 +111,7 @@ class Writer:
         known, words, lent = views.known_words(self.kb, plan)
         stem = Path(path).name
         choices = settings(self.shelf.planner, plan)
-        unknown = [line.split(":")[0] for line in data["unknowns"]]
+        unknown = [line.partition(": ")[::2] for line in data["unknowns"]]
         page = self.page(
             path,
             "species.md",
@@ -129,8 +130,10 @@ class Writer:
             lots=[{"says": lot["says"], **views.origin(self.kb, lot)} for lot in record.get("lots", ())],
             plots=views.lengths(self.kb, record, data),
             disagreements=views.disagreements(self.kb, record, plan),
-            unknown_traits=[key for key in unknown if key in self.kb.vocabulary.traits],
-            unknown_reports=[key for key in unknown if key not in self.kb.vocabulary.traits],
+            unknown_traits=[item for item in unknown if item[0] in self.kb.vocabulary.traits],
+            unknown_reports=[key for key, _ in unknown if key in self.kb.vocabulary.responses],
+            address=path + ".html",
+            version=version("rousewort"),
             relatives=[
                 name for name in self.shelf.species if name.startswith(entry.genus + " ") and name != entry.name
             ],

@@ -94,8 +94,8 @@ class Settings(NamedTuple):
 
     @property
     def changes_something(self) -> bool:
-        """Whether a reader can set anything, or there is at least something to date."""
-        return bool(self.fields) or any(result.steps for result in self.results)
+        """Whether there is anything to date, or what the reader has makes a difference."""
+        return len(self.results) > 1 or any(result.steps for result in self.results)
 
     def result(self, choice: Sequence[int]) -> Result:
         return self.results[self.route.of(choice)]

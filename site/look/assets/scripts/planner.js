@@ -84,7 +84,7 @@
   var script = document.currentScript, root = document.querySelector(".rw-planner"), plan = null, tables = null;
   if (!root || !script || !script.dataset.plans) return;
   var box = root.querySelector(".rw-choices"), place = root.querySelector(".rw-result"), usualSteps = document.querySelector("ol.rw-steps"), steps = usualSteps;
-  var asked = new URLSearchParams(location.search), inputs = [], when = {}, many = {}, status = null;
+  var asked = new URLSearchParams(location.search), inputs = [], when = {}, many = {}, told = null;
   var MODES = { start: "Begin on", wanted: "Seedlings wanted on", "last-frost": "No seedling before (last frost)" };
   root.hidden = false;
 
@@ -179,7 +179,7 @@
     reset.type = print.type = "button";
     reset.addEventListener("click", function () {
       asked = new URLSearchParams();
-      inputs = []; when = {}; many = {};
+      inputs = []; when = {}; many = {}; told = null;
       box.replaceChildren();
       form();
       show();
@@ -263,7 +263,7 @@
     } else if (laid.start < given.today) {
       sentence(place, ["This beginning lies in the past."], "rw-missed");
     }
-    status = make("p", "", "rw-summary");
+    var status = make("p", "", "rw-summary");
     status.setAttribute("role", "status");
     status.append(typed ? "Begin " : "Begun today or later: ", time(laid.start));
     if (laid.sown) {
@@ -324,6 +324,18 @@
       (per ? "They weigh " + shown + " g if all of it is seed, at " + per.count + " seeds in a gram (the fewest stated" + (per.from ? ": " + per.from : "") + ")." : "How many seeds a gram holds is not known here: weigh 100.")], "rw-seeds");
   }
 
+  /* What was set, for paper, where the form does not show. */
+  function setSoFar(picked) {
+    var words = [];
+    plan.fields.forEach(function (field, i) {
+      if (picked[i] === field.usual) return;
+      if (field.name === "have") words.push(!picked[i] ? "without " + field.label : field.permission ? field.label + " allowed" : "with " + field.label);
+      else words.push(field.name === "seeds" ? inputs[i].value + " seeds in the lot" : field.shown ? field.label + ": " + field.shown[picked[i]] : field.label);
+    });
+    if (when.south && when.south.value === "1") words.push("southern half of the Earth");
+    if (words.length) sentence(place, [upper(words.join("; ")) + "."], "rw-set");
+  }
+
   function hideUsual(own) {
     document.querySelectorAll(".rw-static").forEach(function (element) { element.hidden = true; });
     ["left-undone", "instead", "not-used-and-why"].forEach(function (id) {
@@ -334,8 +346,11 @@
 
   function show() {
     var picked = choice(), own = picked.some(function (v, i) { return v !== plan.fields[i].usual; }), result = plan.results[at(plan.route, picked)], shown = stepsOf(plan, picked);
-    keep();
+    var said = keep();
+    if (said === told) return;
+    told = said;
     place.replaceChildren();
+    setSoFar(picked);
     plan.cautions.forEach(function (table) { at(table, picked).forEach(function (text) { place.appendChild(make("p", text, "rw-caution")); }); });
     result.said.forEach(function (text) { place.appendChild(make("p", text, "rw-advice")); });
     if (shown.length) {
@@ -353,7 +368,7 @@
 
   function begin() {
     form();
-    box.addEventListener("input", show);
+    ["input", "change"].forEach(function (kind) { box.addEventListener(kind, show); });
     box.addEventListener("submit", function (event) { event.preventDefault(); });
     show();
   }
