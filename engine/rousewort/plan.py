@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -108,42 +108,85 @@ class Planner:
         facts = gather(self.kb, match, measurements)
         findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
         plan = _Composer(self.kb, match, grower, facts, findings).compose()
-        return plan._replace(splits=tuple(self._for_part_of_the_lot(plan, grower, measurements)))
+        others = self._for_other_classes(plan, measurements)
+        return plan._replace(splits=tuple(_for_part_of_the_lot(plan.steps, facts, others, grower)))
 
-    def stepper(self, plan: Plan) -> Callable[[Sequence, Grower], tuple[Step, ...]]:
-        """Makes the steps of this plant's other sequences, for other growers and lots; the rules do not run again."""
-        return _Composer(self.kb, plan.match, self.usual_grower, plan.facts, plan.findings).steps
+    def variations(self, plan: Plan) -> Variations:
+        """The same plant's plans for other growers and lots; the rules do not run again."""
+        composer = _Composer(self.kb, plan.match, self.usual_grower, plan.facts, plan.findings)
+        return Variations(composer, plan.basis, self._for_other_classes(plan, None))
 
-    def _for_part_of_the_lot(
-        self, plan: Plan, grower: Grower, measurements: Mapping[str, str] | None
-    ) -> Iterable[dict[str, Any]]:
-        """Where relatives differ: what to give a part of the lot, for each other class that is likely enough.
-
-        `observed`: what to suppose of the seed to get the plan for that part.
-        """
+    def _for_other_classes(self, plan: Plan, measurements: Mapping[str, str] | None) -> dict[str, _Composer]:
+        """Where relatives differ: class → what composes the plan for it, of each other class that is likely enough."""
         relatives = plan.facts.relatives
         if relatives is None or plan.outcome not in ("plan", "unknown"):
-            return
-        words = self.kb.vocabulary.traits["dormancy_class"]["values"]
-        done = {_order(plan)}
+            return {}
+        made = {}
         for word in relatives.others(plan.facts.word("dormancy_class")):
             facts = gather(self.kb, plan.match, measurements, supposed=word)
             findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
-            other = _Composer(self.kb, plan.match, grower, facts, findings).compose()
-            if other.outcome != "plan" or _order(other) in done:
-                continue
-            done.add(_order(other))
-            steps = ", then ".join(step.label for step in other.steps if step.kind != "inspect")
-            text = (
-                f"Split the lot if it is large enough: {round(relatives.chances[word] * 100)} in 100 such plants are likely "
-                f"{words[word]['label']}; for these {steps}."
-            )
-            yield {"text": text, "observed": {"dormancy_class": word}}
+            made[word] = _Composer(self.kb, plan.match, self.usual_grower, facts, findings)
+        return made
 
 
-def _order(plan: Plan) -> tuple[str, ...]:
-    """What a plan does, in order, when optional steps are left out."""
-    return tuple(step.kind for step in plan.steps if not step.optional)
+class Answer(NamedTuple):
+    """What a plan says for one grower before its steps; the fields are those of `Plan`."""
+
+    sequence: Sequence
+    outcome: str
+    advice: tuple[str, ...]
+    unmet: tuple[Mapping[str, Any], ...]
+    splits: tuple[Mapping[str, Any], ...]
+
+
+class Variations:
+    """One plant's plans for any grower, without running the rules again. What they share is made once."""
+
+    def __init__(self, composer: _Composer, basis: Mapping[str, Any], others: Mapping[str, _Composer]) -> None:
+        self._composer, self._basis, self._others = composer, basis, others
+
+    def answer(self, grower: Grower) -> Answer:
+        composer = self._composer
+        sequence = composer.choose(grower)
+        outcome, advice = composer.outcome(sequence, self._basis)
+        splits: tuple[Mapping[str, Any], ...] = ()
+        if self._others:
+            steps = composer.steps(sequence, grower) if outcome == "plan" else ()
+            splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
+        return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
+
+    def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        return self._composer.steps(sequence, grower)
+
+    def cautions(self, grower: Grower) -> tuple[str, ...]:
+        return self._composer.plan_cautions(grower)
+
+
+def _for_part_of_the_lot(
+    steps: tuple[Step, ...], facts: Facts, others: Mapping[str, _Composer], grower: Grower
+) -> Iterable[dict[str, Any]]:
+    """What to give a part of the lot, for each other class of which the plan differs. `observed`: what is supposed."""
+    done = {_order(steps)}
+    for word, composer in others.items():
+        sequence = composer.choose(grower)
+        if composer.outcome(sequence, composer.basis)[0] != "plan":
+            continue
+        other = composer.steps(sequence, grower)
+        if _order(other) in done:
+            continue
+        done.add(_order(other))
+        assert facts.relatives is not None
+        label = composer.vocabulary.traits["dormancy_class"]["values"][word]["label"]
+        text = (
+            f"Split the lot if it is large enough: {round(facts.relatives.chances[word] * 100)} in 100 such plants are "
+            f"likely {label}; for these {', then '.join(step.label for step in other if step.kind != 'inspect')}."
+        )
+        yield {"text": text, "observed": {"dormancy_class": word}}
+
+
+def _order(steps: Iterable[Step]) -> tuple[str, ...]:
+    """What is done, in order, when optional steps are left out."""
+    return tuple(step.kind for step in steps if not step.optional)
 
 
 class NoSingleMatch(Trouble):
@@ -173,6 +216,7 @@ class _Composer:
         self.vocabulary = kb.vocabulary
         self.display = match.name or match.query
         self._steps: dict[tuple, Step] = {}
+        self._doses: dict[tuple, tuple[Mapping[str, Amount], Amount | None, str | None]] = {}
         self._used: dict[str, set[str]] = {}
         self._reasons: dict[tuple[str, str], Reason] = {}
         self._trails: dict[FactKey, tuple[tuple[str, ...], tuple[str, ...]]] = {}
@@ -182,9 +226,9 @@ class _Composer:
                 self._cautions_by_kind.setdefault(kind, []).append((then["caution"], firing))
 
     def compose(self) -> Plan:
-        sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
-        basis = self._basis()
-        outcome, advice = self._outcome(sequence, basis)
+        sequence = self.choose(self.grower)
+        basis = self.basis
+        outcome, advice = self.outcome(sequence, basis)
         steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
         return Plan(
@@ -197,8 +241,8 @@ class _Composer:
             steps=steps,
             alternatives=alternatives,
             ruled_out=tuple(self._ruled_out(sequence)),
-            unmet=tuple(self._unmet(sequence)) if outcome != "laboratory" else (),
-            cautions=tuple(self._plan_cautions()),
+            unmet=self.unmet(sequence, outcome),
+            cautions=self.plan_cautions(self.grower),
             advice=advice,
             splits=(),
             unknowns=tuple(self._unknowns()),
@@ -208,9 +252,13 @@ class _Composer:
             sequence=sequence,
         )
 
+    def choose(self, grower: Grower) -> Sequence:
+        return choose(self.findings, grower, self.kb.treatments, self.vocabulary)
+
     # --- what the plan rests on
 
-    def _basis(self) -> dict[str, Any]:
+    @cached_property
+    def basis(self) -> dict[str, Any]:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
@@ -284,7 +332,7 @@ class _Composer:
             "sources": self._cite(known.sources) if known else [],
         }
 
-    def _outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
+    def outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
         if self.findings.outcome:
             then, firing = self.findings.outcome[0]
             self._reason(firing)
@@ -376,8 +424,7 @@ class _Composer:
         if chosen.kind == "sow":
             amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts), None
         else:
-            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
-            amounts, temperature, way = made.amounts, made.temperature, made.way
+            amounts, temperature, way = self._dose(chosen, self._lean(chosen.kind, grower))
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         parts = self._parts(treatment, chosen.obstacles, way)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
@@ -408,6 +455,13 @@ class _Composer:
             sowing=sowing,
             credited=credited,
         )
+
+    def _dose(self, chosen: Chosen, lean: str | None) -> tuple[Mapping[str, Amount], Amount | None, str | None]:
+        key = (chosen.kind, tuple(chosen.obstacles), lean)
+        if key not in self._doses:
+            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, lean)
+            self._doses[key] = (made.amounts, made.temperature, made.way)
+        return self._doses[key]
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
         """Which end of the range of cold to use: by provenance, and short for winter annuals."""
@@ -520,11 +574,14 @@ class _Composer:
         note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
         return " ".join(fill(text, {"name": self.display, "toxic_note": note}).split())
 
-    def _plan_cautions(self) -> Iterable[str]:
+    def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
+        return tuple(self._plan_cautions(grower))
+
+    def _plan_cautions(self, grower: Grower) -> Iterable[str]:
         seen = dict.fromkeys(self._caution(text, firing) for text, firing in self._cautions_by_kind.get("plan", ()))
         yield from seen
         lots = self.vocabulary.files["lots"]
-        for part, word in (("stored", self.grower.stored), ("provenance", self.grower.provenance)):
+        for part, word in (("stored", grower.stored), ("provenance", grower.provenance)):
             for advice in lots[part].get(word, {}).get("advice", ()):
                 if set(advice["when"].items()) <= self.findings.facts:
                     yield advice["say"]
@@ -616,7 +673,10 @@ class _Composer:
             return f"It would take {equipment['label']}, which you have not allowed."
         return f"It would take {equipment['label']}, which you have not said you have."
 
-    def _unmet(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+    def unmet(self, sequence: Sequence, outcome: str) -> tuple[dict[str, Any], ...]:
+        return tuple(self._unmet(sequence)) if outcome != "laboratory" else ()
+
+    def _unmet(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
         for obstacle in (*sequence.unmet, *sequence.unmet_optional):
             if self.vocabulary.obstacles[obstacle].get("minor"):
                 continue

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from rousewort.handbook import drawings, views
 from rousewort.handbook.escape import as_data, escaped
 from rousewort.handbook.planner import call, page_data, shared_tables
-from rousewort.handbook.settings import settings
+from rousewort.handbook.settings import same_bytes, settings
 from rousewort.handbook.shelf import WANTED, Entry, Shelf
 from rousewort.knowledge.names import slug
 from rousewort.plan import Plan
@@ -47,7 +47,7 @@ class Writer:
 
     def __init__(self, shelf: Shelf, templates: Path) -> None:
         self.shelf, self.kb = shelf, shelf.kb
-        self._rendered: dict[str, tuple[str, ...]] = {}
+        self._rendered: dict[bytes, tuple[str, ...]] = {}
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -151,8 +151,8 @@ class Writer:
     def _lines(self, step: Mapping[str, Any]) -> tuple[str, ...]:
         """The lines of a step's HTML. Species share most steps, and of one species the reasons stay when numbers change."""
         parts, kept = self._parts, self._rendered
-        because = json.dumps(step["because"])
-        key = json.dumps({**step, "because": None}, sort_keys=True)
+        because = same_bytes(step["because"])
+        key = same_bytes({**step, "because": None})
         if key not in kept:
             kept[key] = (str(parts.bench(step)), str(parts.numbers_from(step)))
         if because not in kept:

@@ -20,11 +20,10 @@ YEARS = (2000, 2099)  # in which a reader can plan
 # Around them: a plan takes up to a few years, forward or back.
 SEASON_YEARS = range(YEARS[0] - 10, YEARS[1] + 11)
 # What can be chosen of quantities; shares in percent. No book knows how a lot germinates: the reader says it.
-PLANTS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 24, 25, 30, 36, 40, 48, 50, 60, 72, 75, 80, 100, 120, 144, 150, 200, 250,
-          300, 400, 500, 750, 1000)  # fmt: skip
+PLANTS = (1, 2, 3, 5, 10, 15, 20, 25, 30, 40, 50, 60, 72, 80, 100, 120, 150, 200, 250, 300, 400, 500, 1000)
 GERMINATION = (1, 2, *range(5, 101, 5))
-SURVIVAL = (100, 90, 80, 70, 60, 50)
-PROBABILITY = (95, 99, 90, 80)
+SURVIVAL = (100, 90, 80, 70, 50)
+PROBABILITY = (95, 99, 90)
 
 
 def shared_seasons(kb: KnowledgeBase) -> dict[str, dict[str, list[list[int]]]]:

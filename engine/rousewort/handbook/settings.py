@@ -7,24 +7,23 @@ and one for each step of a sequence that leads to the step as it then reads. A t
 
 from __future__ import annotations
 
-import json
+import marshal
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 from typing import Any, NamedTuple
 
 from rousewort.choose import Sequence as Chain
-from rousewort.choose import choose
 from rousewort.grower import Grower
 from rousewort.plan import Plan, Planner, Step
 from rousewort.quantities import fewest_per_gram
-from rousewort.render.plan_json import plan_json, step_json
+from rousewort.render.plan_json import step_json
 from rousewort.schedule import OUTSIDE, Lasting, emergence, lasting
 from rousewort.seasons import Seasons
 
 # Treatments that a lot can come with; what is done outside or in pots begins at the grower's own.
 GIVEN = ("after_ripen", "warm_moist", "cold_moist")
 # Days of them that a reader can choose.
-DAYS_GIVEN = (14, 30, 60, 90, 120, 180)
+DAYS_GIVEN = (14, 30, 60, 90, 120)
 
 
 class Field(NamedTuple):
@@ -132,7 +131,7 @@ class _Worker:
         self.planner, self.plan, self.kb = planner, plan, planner.kb
         self.habits = self.kb.vocabulary.files["calendar"]
         self.seasons = Seasons(self.habits["sow_outside"])
-        self.stepper = planner.stepper(plan)
+        self.variations = planner.variations(plan)
         self.variants: list[Variant] = []
         self.places: dict[Any, int] = {}
         self.tables: dict[Any, Table] = {}
@@ -183,50 +182,49 @@ class _Worker:
     # --- which sequence
 
     def _route(self, fields: tuple[Field, ...]) -> tuple[Table, tuple[Result, ...]]:
-        numbers = [i for i, field in enumerate(fields) if field.name in ("have", "cleaned", "seeds")]
-        usual = [field.usual for field in fields]
-        limits = self._limits()
+        numbers = [i for i, field in enumerate(fields) if field.name in ("have", "cleaned")]
+        seeds = next(i for i, field in enumerate(fields) if field.name == "seeds")
+        groups, firsts = self._size_groups(fields[seeds].values)
         results: list[Result] = []
         places: dict[Any, int] = {}
-        alike: dict[Any, int] = {}  # choices that only differ in a lot size that nothing minds
         at = []
-        for picked in product(*(range(len(fields[i].values)) for i in reversed(numbers))):
-            choice = list(usual)
-            for i, place in zip(reversed(numbers), picked, strict=True):
-                choice[i] = place
-            grower = grower_of(self.planner, fields, choice)
-            size = grower.seeds or 0
-            minded = [bool(size) and not lot.get("least", 0) <= size <= lot.get("most", size) for lot in limits]
-            key = (grower.has, grower.allows, grower.cleaned, tuple(minded))
-            if key not in alike:
-                alike[key] = self._result(fields, grower, key, results, places)
-            at.append(alike[key])
-        return shrink([(i, len(fields[i].values)) for i in numbers], at), tuple(results)
+        for size in firsts:
+            for picked in product(*(range(len(fields[i].values)) for i in reversed(numbers))):
+                choice = [field.usual for field in fields]
+                choice[seeds] = size
+                for i, place in zip(reversed(numbers), picked, strict=True):
+                    choice[i] = place
+                at.append(self._result(fields, grower_of(self.planner, fields, choice), results, places))
+        table = shrink([*((i, len(fields[i].values)) for i in numbers), (seeds, len(firsts))], at)
+        by = tuple((i, tuple(own[g] for g in groups) if i == seeds else own) for i, own in table.by)
+        return table._replace(by=by), tuple(results)
 
-    def _result(
-        self, fields: tuple[Field, ...], grower: Grower, alike: Any, results: list[Result], places: dict[Any, int]
-    ) -> int:
-        chain = choose(self.plan.findings, grower, self.kb.treatments, self.kb.vocabulary)
-        unmet = [*chain.unmet, *chain.unmet_optional]
-        lacking = frozenset((r.obstacle, r.need) for r in chain.refused if r.obstacle in unmet)
-        key: Any = (chain.shape(), tuple(chain.unmet_optional), lacking)
-        if self.plan.facts.relatives is not None:  # what is said of a part of the lot hangs on its own sequence
-            key = (*key, alike)
+    def _size_groups(self, sizes: Sequence[int | None]) -> tuple[list[int], list[int]]:
+        """Of sizes of a lot that the same treatments mind, the number of their group; and the first size of each group."""
+        limits = self._limits()
+        seen: dict[tuple[bool, ...], int] = {}
+        groups = []
+        for size in sizes:
+            minded = tuple(
+                size is not None and not lot.get("least", 0) <= size <= lot.get("most", size) for lot in limits
+            )
+            groups.append(seen.setdefault(minded, len(seen)))
+        return groups, [groups.index(group) for group in range(len(seen))]
+
+    def _result(self, fields: tuple[Field, ...], grower: Grower, results: list[Result], places: dict[Any, int]) -> int:
+        said = self.variations.answer(grower)
+        key = (said.sequence.shape(), said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
-            plan = self.planner.plan_for(self.plan.match, grower)
-            data = plan_json(plan)
-            steps = self._tables(fields, plan.sequence, grower) if plan.steps else ()
-            made = Result(plan.outcome, plan.advice, tuple(data["unmet"]), tuple(data["splits"]), steps)
-            places[key] = next((i for i, known in enumerate(results) if known == made), len(results))
-            if places[key] == len(results):
-                results.append(made)
+            steps = self._tables(fields, said.sequence, grower) if said.outcome == "plan" else ()
+            places[key] = len(results)
+            results.append(Result(said.outcome, said.advice, said.unmet, said.splits, steps))
         return places[key]
 
     # --- how each of its steps reads
 
     def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[Table, ...]:
-        usual = self.stepper(chain, grower._replace(seeds=None))
-        few = self.stepper(chain, grower._replace(seeds=1))
+        usual = self.variations.steps(chain, grower._replace(seeds=None))
+        few = self.variations.steps(chain, grower._replace(seeds=1))
         tables = []
         for place, step in enumerate(usual):
             # Days already given are spent on the first steps of a kind, so those before it belong to a step's key.
@@ -248,14 +246,14 @@ class _Worker:
             for i, chosen in zip(reversed(axes), picked, strict=True):
                 field = fields[i]
                 change[field.name] = {field.word: field.values[chosen]} if field.name == "had" else field.values[chosen]
-            at.append(self._variant(self.stepper(chain, grower._replace(**change))[place]))
+            at.append(self._variant(self.variations.steps(chain, grower._replace(**change))[place]))
         return shrink([(i, len(fields[i].values)) for i in axes], at)
 
     def _variant(self, step: Step) -> int:
         if id(step) in self.by_object:
             return self.by_object[id(step)][0]
         data = step_json(step)
-        key = json.dumps(data, sort_keys=True)
+        key = same_bytes(data)
         if key not in self.places:
             self.places[key] = len(self.variants)
             season = self.seasons.row(data)["season"] if step.kind == OUTSIDE else None
@@ -271,11 +269,16 @@ class _Worker:
         for i, field in enumerate(fields):
             if field.name in ("stored", "provenance"):
                 growers = [self.planner.usual_grower._replace(**{field.name: value}) for value in field.values]
-                said = [self.planner.plan_for(self.plan.match, grower).cautions for grower in growers]
+                said = [self.variations.cautions(grower) for grower in growers]
                 yield shrink([(i, len(said))], [tuple(text for text in texts if text not in own) for texts in said])
 
     def _per_gram(self) -> Mapping[str, Any] | None:
         return fewest_per_gram(self.plan.facts.numbers.get("seeds_per_gram", ()))
+
+
+def same_bytes(data: Any) -> bytes:
+    """Plain data as bytes that are the same where it is the same; faster than JSON, and never kept."""
+    return marshal.dumps(data, 2)  # the last form in which what is merely equal is written alike
 
 
 def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> Table:
