@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from html import escape
 from importlib.metadata import version
@@ -47,7 +47,7 @@ class Writer:
 
     def __init__(self, shelf: Shelf, templates: Path) -> None:
         self.shelf, self.kb = shelf, shelf.kb
-        self._rendered: dict[bytes, tuple[str, ...]] = {}
+        self._done: dict[bytes, tuple[str, str]] = {}
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -146,19 +146,22 @@ class Writer:
         yield page
         yield Page(path + ".json", json_text({"entry": record, "plan": data}))
         if choices.changes_something:
-            yield Page(path + ".plans.js", call("rousewortPlans", page_data(self.kb, choices, self._lines)))
+            yield Page(path + ".plans.js", call("rousewortPlans", page_data(self.kb, choices, self._liner())))
 
-    def _lines(self, step: Mapping[str, Any]) -> tuple[str, ...]:
-        """The lines of a step's HTML. Species share most steps, and of one species the reasons stay when numbers change."""
-        parts, kept = self._parts, self._rendered
-        because = same_bytes(step["because"])
-        key = same_bytes({**step, "because": None})
-        if key not in kept:
-            kept[key] = (str(parts.bench(step)), str(parts.numbers_from(step)))
-        if because not in kept:
-            kept[because] = (str(parts.why(step)) if step["because"] else "",)
-        (before, after), (why,) = kept[key], kept[because]
-        return tuple(line for line in f"{before}\n{why}\n{after}\n</li>".split("\n") if line.strip())
+    def _liner(self) -> Callable[[Mapping[str, Any]], tuple[str, ...]]:
+        """What makes the lines of HTML of one species' steps. Species share what is done; reasons are a species' own."""
+        parts, done, reasons = self._parts, self._done, {}
+
+        def lines_of(step: Mapping[str, Any]) -> tuple[str, ...]:
+            key, because = same_bytes({**step, "because": None}), same_bytes(step["because"])
+            if key not in done:
+                done[key] = (str(parts.bench(step)), str(parts.numbers_from(step)))
+            if because not in reasons:
+                reasons[because] = str(parts.why(step)) if step["because"] else ""
+            before, after = done[key]
+            return tuple(line for line in f"{before}\n{reasons[because]}\n{after}\n</li>".split("\n") if line.strip())
+
+        return lines_of
 
     @cached_property
     def _parts(self) -> Any:
