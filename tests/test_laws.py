@@ -464,6 +464,7 @@ def test_no_instruction_is_left_with_a_hole(corner_plans: list[tuple[str, Plan]]
 
     def texts(plan: Plan) -> Iterator[str]:
         yield from (*plan.cautions, *plan.advice, *plan.unknowns, plan.basis["note"])
+        yield from (split["text"] for split in plan.splits)
         yield from (item["because"] for item in (*plan.ruled_out, *plan.unmet))
         for _, steps, _ in sequences(plan):
             for step in steps:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import re
-import shlex
 
 import pytest
 from hypothesis import given
@@ -347,13 +346,10 @@ def test_where_relatives_differ_the_note_says_so_and_the_lot_can_be_split(kb: Kn
     for genus, family in split_genera(kb)[:60]:
         plan = placed(planner, f"{genus} nusquam", family)
         assert "relatives differ" in plan.basis["note"], genus
-        for line in plan.advice:
-            if not line.startswith("Split the lot"):
-                continue
+        for split in plan.splits:
             told += 1
-            command = shlex.split(line.partition("That plan: ")[2])
-            trait, word = command[-1].split("=")
-            other = planner.plan_for(plan.match, measurements={trait: word})
+            line = split["text"]
+            other = planner.plan_for(plan.match, measurements=split["observed"])
             assert other.outcome == "plan"
             ours = [s.kind for s in plan.steps if not s.optional]
             assert [s.kind for s in other.steps if not s.optional] != ours, f"{genus}: {line}"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from math import ceil
 from typing import Any
 
 from rousewort.dated import Check, DatedStep, Schedule, Window
 from rousewort.errors import Trouble
-from rousewort.lengths import Lasting, amount, lasting, lasts_text
+from rousewort.lengths import Lasting, amount, emergence, lasting, lasts_text
 from rousewort.seasons import OUTSIDE, Seasons
 from rousewort.wording import temperature_text
 
@@ -164,15 +163,8 @@ class Dater:
 
     def _expect(self) -> tuple[int | None, int | None, int | None]:
         """Days from sowing to seedlings: earliest, counted on, latest; all None where the plan does not sow."""
-        last = self.steps[-1]
-        if last["kind"] == OUTSIDE:
-            span = self._lasting(last)
-            return span.low, span.use, span.high
-        days = (last.get("sowing") or {}).get("expect_days")
-        if last["kind"] != "sow" or not days:
-            return None, None, None
-        counted = ceil(days["low"] + self.habits["expected"]["share"] * (days["high"] - days["low"]))
-        return days["low"], counted, days["high"]
+        span = emergence(self.steps[-1], self.habits)
+        return (span.low, span.use, span.high) if span else (None, None, None)
 
     def _sowing_day(self, start: date, part: str) -> date | None:
         """When sowing comes if every step that has not ended takes its `low` or `high` (None: that end is open)."""

@@ -8,6 +8,7 @@ from math import ceil
 from typing import Any
 
 from rousewort.dose import UNITS, Amount
+from rousewort.seasons import OUTSIDE
 from rousewort.wording import amount_text
 
 
@@ -41,6 +42,17 @@ def lasting(step: Mapping[str, Any], overnight: int) -> Lasting:
 
 def _nights(hours: float, overnight: int) -> int:
     return max(0, ceil((hours - overnight) / 24))
+
+
+def emergence(step: Mapping[str, Any], habits: Mapping[str, Any]) -> Lasting | None:
+    """Days from sowing to seedlings of a plan's last step in JSON: earliest, counted on, latest; None if it does not sow."""
+    if step["kind"] == OUTSIDE:
+        return lasting(step, habits["overnight"]["hours"])
+    days = (step.get("sowing") or {}).get("expect_days")
+    if step["kind"] != "sow" or not days:
+        return None
+    counted = ceil(days["low"] + habits["expected"]["share"] * (days["high"] - days["low"]))
+    return Lasting(days["low"], counted, days["high"])
 
 
 def lasts_text(step: Mapping[str, Any]) -> str:

@@ -42,10 +42,11 @@ class Plan(NamedTuple):
     dormancy: Mapping[str, Any]
     steps: tuple[Step, ...]
     alternatives: tuple[Alternative, ...]
-    ruled_out: tuple[Mapping[str, str], ...]
+    ruled_out: tuple[Mapping[str, Any], ...]
     unmet: tuple[Mapping[str, str], ...]
     cautions: tuple[str, ...]
     advice: tuple[str, ...]
+    splits: tuple[Mapping[str, Any], ...]
     unknowns: tuple[str, ...]
     sources: tuple[Mapping[str, Any], ...]
     facts: Facts
@@ -78,33 +79,85 @@ class Planner:
         facts = gather(self.kb, match, measurements)
         findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
         plan = _Composer(self.kb, match, grower, facts, findings).compose()
-        return plan._replace(advice=(*plan.advice, *self._for_part_of_the_lot(plan, grower, measurements)))
+        others = self._for_other_classes(plan, measurements)
+        return plan._replace(splits=tuple(_for_part_of_the_lot(plan.steps, facts, others, grower)))
 
-    def _for_part_of_the_lot(self, plan: Plan, grower: Grower, measurements: Mapping[str, str] | None) -> Iterable[str]:
-        """Where relatives differ: what to give a part of the lot, for each other class that is likely enough."""
+    def variations(self, plan: Plan) -> Variations:
+        """The same plant's plans for other growers and lots; the rules do not run again."""
+        composer = _Composer(self.kb, plan.match, self.usual_grower, plan.facts, plan.findings)
+        return Variations(composer, plan.basis, self._for_other_classes(plan, None))
+
+    def _for_other_classes(self, plan: Plan, measurements: Mapping[str, str] | None) -> dict[str, _Composer]:
+        """Where relatives differ: class → what composes the plan for it, of each other class that is likely enough."""
         relatives = plan.facts.relatives
         if relatives is None or plan.outcome not in ("plan", "unknown"):
-            return
-        words = self.kb.vocabulary.traits["dormancy_class"]["values"]
-        done = {_order(plan)}
+            return {}
+        made = {}
         for word in relatives.others(plan.facts.word("dormancy_class")):
             facts = gather(self.kb, plan.match, measurements, supposed=word)
             findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
-            other = _Composer(self.kb, plan.match, grower, facts, findings).compose()
-            if other.outcome != "plan" or _order(other) in done:
-                continue
-            done.add(_order(other))
-            steps = ", then ".join(step.label for step in other.steps if step.kind != "inspect")
-            yield (
-                f"Split the lot if it is large enough: {round(relatives.chances[word] * 100)} in 100 such plants are likely "
-                f"{words[word]['label']}; for these {steps}. "
-                f"That plan: rousewort plan '{plan.match.query}' --observed dormancy_class={word}"
-            )
+            made[word] = _Composer(self.kb, plan.match, self.usual_grower, facts, findings)
+        return made
 
 
-def _order(plan: Plan) -> tuple[str, ...]:
-    """What a plan does, in order, when optional steps are left out."""
-    return tuple(step.kind for step in plan.steps if not step.optional)
+class Answer(NamedTuple):
+    """What a plan says for one grower before its steps; the fields are those of `Plan`."""
+
+    sequence: Sequence
+    outcome: str
+    advice: tuple[str, ...]
+    unmet: tuple[Mapping[str, Any], ...]
+    splits: tuple[Mapping[str, Any], ...]
+
+
+class Variations:
+    """One plant's plans for any grower, without running the rules again. What they share is made once."""
+
+    def __init__(self, composer: _Composer, basis: Mapping[str, Any], others: Mapping[str, _Composer]) -> None:
+        self._composer, self._basis, self._others = composer, basis, others
+
+    def answer(self, grower: Grower) -> Answer:
+        composer = self._composer
+        sequence = composer.choose(grower)
+        outcome, advice = composer.outcome(sequence, self._basis)
+        splits: tuple[Mapping[str, Any], ...] = ()
+        if self._others:
+            steps = composer.steps(sequence, grower) if outcome == "plan" else ()
+            splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
+        return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
+
+    def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        return self._composer.steps(sequence, grower)
+
+    def cautions(self, grower: Grower) -> tuple[str, ...]:
+        return self._composer.plan_cautions(grower)
+
+
+def _for_part_of_the_lot(
+    steps: tuple[Step, ...], facts: Facts, others: Mapping[str, _Composer], grower: Grower
+) -> Iterable[dict[str, Any]]:
+    """What to give a part of the lot, for each other class of which the plan differs. `observed`: what is supposed."""
+    done = {_order(steps)}
+    for word, composer in others.items():
+        sequence = composer.choose(grower)
+        if composer.outcome(sequence, composer.basis)[0] != "plan":
+            continue
+        other = composer.steps(sequence, grower)
+        if _order(other) in done:
+            continue
+        done.add(_order(other))
+        assert facts.relatives is not None
+        label = composer.vocabulary.traits["dormancy_class"]["values"][word]["label"]
+        text = (
+            f"Split the lot if it is large enough: {round(facts.relatives.chances[word] * 100)} in 100 such plants are "
+            f"likely {label}; for these {', then '.join(step.label for step in other if step.kind != 'inspect')}."
+        )
+        yield {"text": text, "observed": {"dormancy_class": word}}
+
+
+def _order(steps: Iterable[Step]) -> tuple[str, ...]:
+    """What is done, in order, when optional steps are left out."""
+    return tuple(step.kind for step in steps if not step.optional)
 
 
 class NoSingleMatch(Trouble):
@@ -134,15 +187,15 @@ class _Composer:
         self.vocabulary = kb.vocabulary
         self.display = match.name or match.query
         self.grounds = Grounds(kb, facts, findings, self.display)
-        self.steps = Steps(kb, facts, findings, self.grounds)
+        self._steps = Steps(kb, facts, findings, self.grounds)
 
     def compose(self) -> Plan:
-        sequence = choose(self.findings, self.grower, self.kb.treatments, self.vocabulary)
-        basis = self._basis()
-        outcome, advice = self._outcome(sequence, basis)
+        sequence = self.choose(self.grower)
+        basis = self.basis
+        outcome, advice = self.outcome(sequence, basis)
         if outcome == "unknown":  # how often plans were right says nothing where none is made
             basis = self._basis(planned=False)
-        steps = self.steps.of_sequence(sequence, self.grower) if outcome == "plan" else ()
+        steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
         return Plan(
             query=self.match.query,
@@ -154,9 +207,10 @@ class _Composer:
             steps=steps,
             alternatives=alternatives,
             ruled_out=tuple(self._ruled_out(sequence)),
-            unmet=tuple(self._unmet(sequence)) if outcome != "laboratory" else (),
-            cautions=tuple(self._plan_cautions()),
+            unmet=self.unmet(sequence, outcome),
+            cautions=self.plan_cautions(self.grower),
             advice=advice,
+            splits=(),
             unknowns=tuple(self._unknowns()),
             sources=self.grounds.sources(),
             facts=self.facts,
@@ -164,7 +218,14 @@ class _Composer:
             sequence=sequence,
         )
 
+    def choose(self, grower: Grower) -> Sequence:
+        return choose(self.findings, grower, self.kb.treatments, self.vocabulary)
+
     # --- what the plan rests on
+
+    @cached_property
+    def basis(self) -> dict[str, Any]:
+        return self._basis()
 
     def _basis(self, planned: bool = True) -> dict[str, Any]:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
@@ -243,7 +304,7 @@ class _Composer:
             "sources": self.grounds.cite(known.sources) if known else [],
         }
 
-    def _outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
+    def outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
         if self.findings.outcome:
             then, firing = self.findings.outcome[0]
             self.grounds.reason(firing)
@@ -293,11 +354,18 @@ class _Composer:
             f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
         )
 
-    def _plan_cautions(self) -> Iterable[str]:
-        seen = dict.fromkeys(self.steps.caution(text, firing) for text, firing in self.steps.cautions.get("plan", ()))
+    def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
+        return self._steps.of_sequence(sequence, grower)
+
+    def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
+        return tuple(self._plan_cautions(grower))
+
+    def _plan_cautions(self, grower: Grower) -> Iterable[str]:
+        firings = self._steps.cautions.get("plan", ())
+        seen = dict.fromkeys(self._steps.caution(text, firing) for text, firing in firings)
         yield from seen
         lots = self.vocabulary.files["lots"]
-        for part, word in (("stored", self.grower.stored), ("provenance", self.grower.provenance)):
+        for part, word in (("stored", grower.stored), ("provenance", grower.provenance)):
             for advice in lots[part].get(word, {}).get("advice", ()):
                 if set(advice["when"].items()) <= self.findings.facts:
                     yield advice["say"]
@@ -306,15 +374,22 @@ class _Composer:
 
     # --- why not, what else, what is missing
 
-    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
         used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
-        seen: dict[tuple[str, str], None] = {}
+        seen: dict[tuple[str, str], dict[str, Any]] = {}
         for refused in sequence.refused:
             if (refused.kind, refused.obstacle) in used:
                 continue
-            seen[refused.kind, self.refusal(refused)] = None
-        for kind, because in seen:
-            yield {"kind": kind, "because": because}
+            because = self.refusal(refused)
+            seen[refused.kind, because] = {"kind": refused.kind, "because": because, **self._would_change(refused)}
+        yield from seen.values()
+
+    def _would_change(self, refused: Refused) -> dict[str, Any]:
+        """What the grower could have or allow to have it after all, in the words of `Alternative.when`."""
+        if refused.firings or not refused.need:
+            return {}
+        permission = self.vocabulary.files["equipment"][refused.need].get("permission")
+        return {"when": {"allow" if permission else "have": [refused.need]}}
 
     def refusal(self, refused: Refused) -> str:
         if refused.firings:
@@ -323,10 +398,13 @@ class _Composer:
             return f"The way is {refused.lot}."
         equipment = self.vocabulary.files["equipment"][refused.need]
         if equipment.get("permission"):
-            return f"It would take {equipment['label']}, which you have not allowed (--allow {refused.need})."
-        return f"It would take {equipment['label']}, which you have not said you have (--have {refused.need})."
+            return f"It would take {equipment['label']}, which you have not allowed."
+        return f"It would take {equipment['label']}, which you have not said you have."
 
-    def _unmet(self, sequence: Sequence) -> Iterable[dict[str, str]]:
+    def unmet(self, sequence: Sequence, outcome: str) -> tuple[dict[str, Any], ...]:
+        return tuple(self._unmet(sequence)) if outcome != "laboratory" else ()
+
+    def _unmet(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
         for obstacle in (*sequence.unmet, *sequence.unmet_optional):
             if self.vocabulary.obstacles[obstacle].get("minor"):
                 continue
@@ -360,7 +438,7 @@ class _Composer:
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())
-            steps = self.steps.of_sequence(other, other_grower)
+            steps = self.steps(other, other_grower)
             label = equipment[need]["label"]
             lead = {"without": f"Without a {label}", "allow": f"If {label} is allowed", "have": f"With {label}"}[how]
             text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."

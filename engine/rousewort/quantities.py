@@ -7,9 +7,12 @@ or cell. Pure live seed: 7 CFR 201.64 and extension practice. Cells and spots: t
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil, isfinite, log, log1p
+from math import ceil, isfinite, log, log1p, sqrt
+from statistics import NormalDist
+from typing import Any
 
 from rousewort.chance import at_most
 from rousewort.errors import Trouble
@@ -79,13 +82,24 @@ def seeds_for(plants: int, chance: float, probability: float = 0.95) -> int:
 
     if plants / chance > MOST_SEEDS:
         raise Trouble(f"that needs over {MOST_SEEDS:,} seeds: check plants wanted ({plants}) and chance ({chance})")
-    low, high = plants - 1, max(plants, ceil(plants / chance))  # low never suffices
+    low, high = _near(plants, chance, risk)
+    while low >= plants and enough(low):
+        low, high = max(plants - 1, low - 4 * (high - low)), low
     while not enough(high):
-        low, high = high, high + max(1, (high - low) * 2)
+        low, high = high, high + 4 * (high - low)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return high
+
+
+def _near(plants: int, chance: float, risk: float) -> tuple[int, int]:
+    """Where to look first: two numbers around the normal approximation, only to begin near the exact one."""
+    spread = NormalDist().inv_cdf(1 - risk) if 0 < risk < 1 else 0.0
+    root = (spread * sqrt(1 - chance) + sqrt(spread**2 * (1 - chance) + 4 * plants)) / 2
+    guess = max(plants, round(root**2 / chance))
+    width = max(1, round(0.01 * guess))
+    return max(plants - 1, guess - width), guess + width
 
 
 @dataclass(frozen=True)
@@ -125,6 +139,11 @@ def grams_for(seeds: int, seeds_per_gram: float, purity: float = 1.0) -> float:
     """Grams of the lot as bought that hold so many pure seeds; chaff is weighed too, so purity divides."""
     _check(_whole("seeds", seeds), _above("seeds per gram", seeds_per_gram), _share("purity", purity))
     return seeds / (seeds_per_gram * purity)
+
+
+def fewest_per_gram(counts: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """Of an entry's statements of seeds per gram the one with the fewest, so that grams reckoned from it suffice."""
+    return min(counts, key=lambda count: count["low"], default=None)
 
 
 def bed_grams(

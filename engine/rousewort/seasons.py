@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
@@ -37,10 +37,12 @@ class Seasons:
             return day
         return next(min(day, last) for first, last in reversed(self._spans(step, day)) if first <= day)
 
-    def _spans(self, step: Mapping[str, Any], around: date) -> list[tuple[date, date]]:
-        row = self.row(step)
-        years = range(around.year - 2, around.year + 3)
+    def spans(self, row: Mapping[str, Any], years: Iterable[int]) -> list[tuple[date, date]]:
+        """First and last day of a season in each of these years."""
         return [(self._day(year, row["from"]), self._day(year, row["to"])) for year in years]
+
+    def _spans(self, step: Mapping[str, Any], around: date) -> list[tuple[date, date]]:
+        return self.spans(self.row(step), range(around.year - 2, around.year + 3))
 
     def _day(self, year: int, told: Mapping[str, int]) -> date:
         month = told["month"] + (6 if self.south else 0)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from rousewort.choose import Chosen, Sequence
-from rousewort.dose import UNITS, Amount, dose, sowing_temperature
+from rousewort.dose import UNITS, Amount, Dose, dose, sowing_temperature
 from rousewort.facts import Facts
 from rousewort.grounds import Grounds, Reason
 from rousewort.grower import Grower
@@ -43,6 +43,7 @@ class Steps:
         self.kb, self.facts, self.findings, self.grounds = kb, facts, findings, grounds
         self.vocabulary = kb.vocabulary
         self._made: dict[tuple, Step] = {}
+        self._doses: dict[tuple, Dose] = {}
         self.cautions: dict[str, list[tuple[str, Firing]]] = {}
         for then, firing in findings.cautions:
             for kind in then["shows_on"]:
@@ -76,7 +77,9 @@ class Steps:
         return tuple(steps)
 
     def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had)
+        dried = grower.dried_since if had else False
+        lean = self._lean(chosen.kind, grower)
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had, dried, lean)
         if key not in self._made:
             self._made[key] = self._make_step(chosen, turn, grower, had)
         return self._made[key]
@@ -87,7 +90,7 @@ class Steps:
             chilled = any(offer.kind == "cold_moist" for offer in self.findings.offers)
             amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts, chilled), None
         else:
-            made = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, self._lean(chosen.kind, grower))
+            made = self._dose(chosen, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         parts = self._parts(treatment, chosen.obstacles, way, grower)
@@ -119,6 +122,12 @@ class Steps:
             sowing=sowing,
             credited=credited,
         )
+
+    def _dose(self, chosen: Chosen, lean: str | None) -> Dose:
+        key = (chosen.kind, tuple(chosen.obstacles), lean)
+        if key not in self._doses:
+            self._doses[key] = dose(self.kb, self.facts, chosen.kind, chosen.obstacles, lean)
+        return self._doses[key]
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
         """Which end of the range of cold to use: by provenance, and short for winter annuals."""

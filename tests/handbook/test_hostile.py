@@ -112,7 +112,7 @@ def test_what_scripts_read_stays_data(hostile: KnowledgeBase, tmp_path: Path) ->
     assert "<" not in text
     plans = next((tmp_path / "species").glob("*.plans.js")).read_text("utf-8")
     assert "<" not in plans
-    parts = json.loads(plans.removeprefix("rousewortPlans(").rstrip().removesuffix(");"))["parts"]
+    parts = json.loads(plans.removeprefix("rousewortPlans(").rstrip().removesuffix(");"))["texts"]
     for part in parts:
         finds = Finds()
         finds.feed(part)

@@ -2,45 +2,20 @@
 
 from __future__ import annotations
 
-import base64
 import json
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from reading import headings, look, picture, wait
 from rousewort.handbook.build import Built
 
 pytestmark = pytest.mark.slow
 PAGES = [
     "index.html", "species/cercis-canadensis.html", "species/viburnum-prunifolium.html", "species/prunus-avium.html", "genera/viburnum.html",
     "families/rosaceae.html", "treatments/acid.html", "dormancy/physical.html", "obstacles/needs_cold.html", "rules/coat-keeps-water-out.html",
-    "sources/gosling-2007.html", "find.html", "time.html", "glossary.html", "trust.html", "equipment/fridge.html", "404.html",
+    "species/cercis-canadensis.html?without=fridge&wanted=2090-05-01&plants=50&germination=70", "sources/gosling-2007.html", "find.html", "time.html", "glossary.html", "trust.html", "equipment/fridge.html", "404.html",
 ]  # fmt: skip
-
-
-def look(browser: Any, address: str, page: str, width: int, dark: bool = False) -> None:
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False}
-    )
-    scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": [scheme]})
-    browser.get(f"{address}/{page}")
-
-
-def picture(browser: Any, path: Path) -> None:
-    size = browser.execute_script("return [innerWidth, Math.min(document.documentElement.scrollHeight, 5000)]")
-    clip = {"x": 0, "y": 0, "width": size[0], "height": size[1], "scale": 1}
-    shot = browser.execute_cdp_cmd("Page.captureScreenshot", {"clip": clip, "captureBeyondViewport": True})
-    path.write_bytes(base64.b64decode(shot["data"]))
-
-
-def wait(condition: Callable[[], Any], seconds: float = 15) -> Any:
-    end = time.monotonic() + seconds
-    while not (found := condition()) and time.monotonic() < end:
-        time.sleep(0.05)
-    return found
 
 
 @pytest.mark.parametrize("width", [360, 1280])
@@ -48,9 +23,14 @@ def test_no_page_is_wider_than_the_screen(browser: Any, address: str, pictures: 
     wide = []
     for page in PAGES:
         look(browser, address, page, width)
+        assert "?" not in page or wait(lambda: browser.find_elements("css selector", ".rw-dates"))
         if browser.execute_script("return document.documentElement.scrollWidth") > width:
             wide.append(page)
-        picture(browser, pictures / f"{page.replace('/', '-').removesuffix('.html')}-{width}.png")
+        picture(
+            browser,
+            pictures
+            / f"{page.partition('?')[0].replace('/', '-').removesuffix('.html')}{'-open' * ('?' in page)}-{width}.png",
+        )
     assert not wide
 
 
@@ -61,6 +41,9 @@ def test_axe_finds_nothing(browser: Any, address: str, pictures: Path, dark: boo
     found = {}
     for page in PAGES:
         look(browser, address, page, 1280, dark)
+        assert "?" not in page or wait(lambda: browser.find_elements("css selector", ".rw-dates"))
+        paper = browser.find_element("tag name", "body").value_of_css_property("background-color")
+        assert paper == ("rgba(27, 30, 25, 1)" if dark else "rgba(251, 248, 240, 1)")
         browser.execute_script(source)
         browser.execute_script("document.querySelectorAll('details').forEach(function (d) { d.open = true; })")
         result = browser.execute_async_script("axe.run().then(arguments[0])")
@@ -155,43 +138,6 @@ def test_nothing_goes_wrong_in_the_console(browser: Any, address: str) -> None:
     for page in PAGES[:4]:
         look(browser, address, page, 1280)
     assert [entry["message"] for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
-
-
-def headings(browser: Any) -> list[str]:
-    return [
-        h.text.split("\n")[0].removesuffix(" optional")
-        for h in browser.find_elements("css selector", "ol.rw-steps")[0].find_elements("css selector", "li > h3")
-    ]
-
-
-def test_the_planner_changes_the_steps_and_the_dates_and_the_address_keeps_it(
-    browser: Any, address: str, planner: Any, pictures: Path
-) -> None:
-    from datetime import date
-
-    from rousewort.grower import make_grower
-    from rousewort.schedule import schedule
-
-    plan = planner.plan("Cercis canadensis", make_grower(planner.kb.vocabulary, without=["blade"]))
-    dated = schedule(plan, planner.kb.vocabulary.files["calendar"], wanted=date(2028, 5, 1))
-    wanted = [step.label[:1].upper() + step.label[1:] for step in plan.steps]
-    look(browser, address, "species/cercis-canadensis.html", 1280)
-    assert headings(browser) != wanted
-    browser.find_element("css selector", ".rw-planner summary").click()
-    blade = wait(lambda: [x for x in browser.find_elements("css selector", ".rw-choices label") if "blade" in x.text])
-    assert blade
-    blade[0].click()
-    assert wait(lambda: headings(browser) == wanted)
-    browser.execute_script(
-        "var d = document.querySelector('[name=wanted]'); d.value = '2028-05-01'; d.dispatchEvent(new Event('input', {bubbles: true}))"
-    )
-    assert browser.current_url.endswith("?without=blade&wanted=2028-05-01")
-    begin = f"{dated.start.day} {dated.start:%B} {dated.start.year}"
-    assert wait(lambda: begin in browser.find_element("css selector", ".rw-result").text)
-    picture(browser, pictures / "planner-1280.png")
-    browser.get(browser.current_url)
-    assert wait(lambda: begin in browser.find_element("css selector", ".rw-result").text)
-    assert headings(browser) == wanted
 
 
 def test_acid_shows_with_its_cautions_only_once_it_is_allowed(browser: Any, address: str) -> None:

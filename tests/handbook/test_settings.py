@@ -3,85 +3,251 @@
 from __future__ import annotations
 
 import json
+import os
+import random
+import re
+from collections.abc import Iterator
 from datetime import date, timedelta
+from itertools import product
 
 import pytest
-from rousewort.grower import make_grower
+from hypothesis import given
+from hypothesis import strategies as st
+from reading import choices, options, typed_grower
+from rousewort.app.main import main
+from rousewort.chance import at_most
+from rousewort.dated import Window
+from rousewort.handbook import planner as page
 from rousewort.handbook.build import Built
-from rousewort.handbook.settings import settings
-from rousewort.plan import Planner
+from rousewort.handbook.settings import Settings, Variant, settings, shrink
+from rousewort.handbook.shelf import Shelf
+from rousewort.knowledge.base import KnowledgeBase
+from rousewort.lengths import Lasting
+from rousewort.plan import Plan, Planner
 from rousewort.render.plan_json import plan_json
 from rousewort.schedule import schedule
 
-
-def grower_of(planner: Planner, needs: tuple[str, ...], number: int):
-    """The grower of a choice, made as the command line makes one."""
-    equipment = planner.kb.vocabulary.files["equipment"]
-    had = {need for bit, need in enumerate(needs) if number >> bit & 1}
-    gated = {need for need in needs if equipment[need].get("permission")}
-    assumed = {need for need in needs if equipment[need]["assumed"]}
-    return make_grower(planner.kb.vocabulary, have=had - gated - assumed, without=assumed - had, allow=had & gated)
+ALL = os.environ.get("ROUSEWORT_ALL") == "1"
+# Inside a season, outside all of them, a leap day, the last of a year.
+DAYS = [date(2026, 9, 30), date(2027, 4, 3), date(2028, 2, 29), date(2030, 12, 31)]
 
 
-def test_every_choice_leads_to_the_plan_that_the_command_line_makes(planner: Planner, chosen: list[str]) -> None:
+def differences(planner: Planner, made: Settings, choice: tuple[int, ...], plan: Plan, usual: Plan) -> list[str]:
+    wanted, result = plan_json(plan), made.result(choice)
+    shown = {
+        "outcome": result.outcome,
+        "advice": list(result.advice),
+        "unmet": list(result.unmet),
+        "splits": list(result.splits),
+        "steps": [variant.step for variant in made.steps(choice)],
+    }
+    found = [key for key, value in shown.items() if value != wanted[key]]
+    cautions = {text for table in made.cautions for text in table.of(choice)} | set(usual.cautions)
+    return found + (["cautions"] if cautions != set(plan.cautions) else [])
+
+
+def compare(kb: KnowledgeBase, names: list[str], most: int) -> int:
     compared = 0
-    for name in chosen:
-        made = settings(planner, planner.plan(name))
-        assert len(made.table) == 2 ** len(made.needs)
-        for number, place in enumerate(made.table):
-            wanted = plan_json(planner.plan(name, grower_of(planner, made.needs, number)))
-            shown = made.results[place].plan
-            for key in ("outcome", "steps", "unmet", "advice"):
-                assert shown[key] == wanted[key], (name, number, key)
+    shelf = Shelf(kb, names)
+    chance = random.Random(7)
+    for entry, usual, _, _ in shelf.plans():
+        made = settings(shelf.planner, usual)
+        for choice in choices(made, chance, most):
+            typed = options(shelf.planner, made.fields, choice)
+            plan = shelf.planner.plan_for(usual.match, typed_grower(shelf.planner, typed))
+            assert not differences(shelf.planner, made, choice, plan, usual), (entry.name, typed)
             compared += 1
-    assert compared > 200
+    return compared
+
+
+def test_every_choice_leads_to_the_plan_that_the_command_line_makes(kb: KnowledgeBase, chosen: list[str]) -> None:
+    assert compare(kb, chosen, 40) > 900
+
+
+@pytest.mark.slow
+def test_every_species_and_its_choices_lead_to_the_plan_of_the_command_line(kb: KnowledgeBase) -> None:
+    """With ROUSEWORT_ALL=1 all equipment of every species, and as many choices about the lot as well; else a few each."""
+    assert compare(kb, sorted(kb.names("species")), 1024 if ALL else 4) > 4000
 
 
 def test_the_usual_choice_is_the_plan_on_the_page(planner: Planner, chosen: list[str]) -> None:
     for name in chosen:
         made = settings(planner, planner.plan(name))
-        assert made.results[made.table[made.usual]].plan["steps"] == plan_json(planner.plan(name))["steps"]
+        assert [v.step for v in made.steps(made.usual)] == plan_json(planner.plan(name))["steps"]
 
 
-@pytest.mark.parametrize("start", [date(2026, 9, 30), date(2028, 2, 20)])
-def test_days_added_to_any_date_are_those_of_the_calendar(planner: Planner, chosen: list[str], start: date) -> None:
-    habits = planner.kb.vocabulary.files["calendar"]
-    dated = 0
+def test_what_is_asked_changes_something_and_what_changes_something_is_asked(
+    planner: Planner, chosen: list[str]
+) -> None:
+    seen = set()
     for name in chosen:
-        made = settings(planner, planner.plan(name))
-        for number, place in enumerate(made.table):
-            days = made.results[place].days
-            plan = planner.plan(name, grower_of(planner, made.needs, number))
-            outside = any(step.kind == "outdoor_winter" for step in plan.steps)
-            assert (days is None) == (outside or not plan.steps)
-            if days is None:
+        plan = planner.plan(name)
+        made = settings(planner, plan)
+        tables = [made.route, *made.cautions, *(t for r in made.results for t in r.steps)]
+        used = {number for table in tables for number, _ in table.by}
+        assert used == set(range(len(made.fields))), name
+        seen |= {(field.name, field.word) for field in made.fields}
+        for part in ("stored", "provenance"):
+            for word in planner.kb.vocabulary.files["lots"][part]:
+                other = planner.plan(name, planner.usual_grower._replace(**{part: word}))
+                differs = plan_json(other) != plan_json(plan)
+                field = next((f for f in made.fields if f.name == part), None)
+                if plan.outcome == "plan":
+                    assert differs == (field is not None and word in field.values), (name, word)
+    assert {("had", "cold_moist"), ("stored", None), ("provenance", None), ("cleaned", None), ("seeds", None)} <= seen
+
+
+@given(st.data())
+def test_a_shrunk_table_says_what_the_whole_one_said(data: st.DataObject) -> None:
+    sizes = data.draw(st.lists(st.integers(1, 4), max_size=4))
+    count = 1
+    for size in sizes:
+        count *= size
+    values = data.draw(st.lists(st.integers(0, 2), min_size=count, max_size=count))
+    table = shrink(list(enumerate(sizes)), values)
+    for place, choice in enumerate(product(*(range(size) for size in reversed(sizes)))):
+        assert table.of(tuple(reversed(choice))) == values[place]
+    assert len(table.at) <= len(values)
+
+
+# --- dates
+
+
+def follows(shown: list[Variant], plan: Plan, habits: dict, seasons: dict, day: date, south: bool) -> None:
+    """The page's days, reckoned from its tables, against the calendar's: from a start, and back from a day wanted."""
+    last = shown[-1]
+    for dated in (schedule(plan, habits, start=day, south=south), schedule(plan, habits, wanted=day, south=south)):
+        assert [(s.start, s.earliest, s.planned, s.latest) for s in dated.steps] == [
+            (at, *after(at, variant.lasts)) for at, variant in reckoned(dated.start, shown, seasons)
+        ]
+        assert dated.seedlings is not None and last.seedlings is not None
+        assert dated.seedlings == Window(*after(dated.steps[-1].start, last.seedlings))
+
+
+def after(day: date, span: Lasting) -> list[date | None]:
+    return [None if days is None else day + timedelta(days) for days in (span.low, span.use, span.high)]
+
+
+def reckoned(start: date, shown: list[Variant], seasons: dict[str, list[list[int]]]) -> Iterator[tuple[date, Variant]]:
+    day = start
+    for variant in shown:
+        if variant.season:
+            span = next(span for span in seasons[variant.season] if page.EPOCH + timedelta(span[1]) >= day)
+            day = max(day, page.EPOCH + timedelta(span[0]))
+        yield day, variant
+        day += timedelta(variant.lasts.use)
+
+
+def dates_agree(kb: KnowledgeBase, names: list[str], most: int) -> int:
+    shelf, count, chance = Shelf(kb, names), 0, random.Random(3)
+    habits, seasons = kb.vocabulary.files["calendar"], page.shared_seasons(kb)
+    for _, usual, _, _ in shelf.plans():
+        made = settings(shelf.planner, usual)
+        done = set()
+        for choice in choices(made, chance, most):
+            shown = made.steps(choice)
+            key = tuple(map(id, shown))
+            if not shown or key in done:
                 continue
-            forward = schedule(plan, habits, start=start)
-            backward = schedule(plan, habits, wanted=start)
-            assert [start + timedelta(row["start"]) for row in days] == [step.start for step in forward.steps]
-            assert forward.seedlings is not None and start + timedelta(days[-1]["end"]) == forward.seedlings.planned
-            assert start - timedelta(days[-1]["end"]) == backward.start
-            dated += 1
-    assert dated > 100
+            done.add(key)
+            plan = shelf.planner.plan_for(
+                usual.match, typed_grower(shelf.planner, options(shelf.planner, made.fields, choice))
+            )
+            for half in ("north", "south"):
+                follows(shown, plan, habits, seasons[half], chance.choice(DAYS), half == "south")
+                count += 1
+    return count
+
+
+def test_days_added_to_any_date_are_those_of_the_calendar(kb: KnowledgeBase, chosen: list[str]) -> None:
+    assert dates_agree(kb, chosen, 30) > 1000
+
+
+@pytest.mark.slow
+def test_days_of_every_species_are_those_of_the_calendar(kb: KnowledgeBase) -> None:
+    assert dates_agree(kb, sorted(kb.names("species")), 24 if ALL else 2) > 4000
+
+
+# --- quantities
+
+
+@pytest.fixture(scope="module")
+def tables(kb: KnowledgeBase) -> dict:
+    return json.loads(json.dumps(page.shared_tables(kb)))
+
+
+def test_seeds_to_sow_are_the_fewest_that_give_so_many_with_that_probability(tables: dict) -> None:
+    """Against the binomial tail itself, for every entry of the table."""
+    axes = product(tables["plants"], tables["germination"], tables["survival"], tables["probability"])
+    for seeds, (plants, germination, survival, probability) in zip(tables["seeds"], axes, strict=True):
+        chance, risk = germination / 100 * (survival / 100), 1 - probability / 100
+        assert at_most(plants - 1, seeds, chance) <= risk * (1 + 1e-9)
+        assert seeds == plants or at_most(plants - 1, seeds - 1, chance) > risk * (1 - 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("plants", "germination", "survival", "probability"), [(1, 1, 100, 95), (50, 70, 90, 95), (1000, 5, 50, 99)]
+)
+def test_quantities_are_those_of_the_command(
+    kb: KnowledgeBase, tables: dict, capsys: pytest.CaptureFixture[str],
+    plants: int, germination: int, survival: int, probability: int,
+) -> None:  # fmt: skip
+    counted = [name for name in sorted(kb.names("species")) if "seeds_per_gram" in kb.store.summary(name)["numbers"]]
+    shelf = Shelf(kb, [*counted[:3], "Cercis canadensis"])
+    place = tables["plants"].index(plants)
+    for key, value in (("germination", germination), ("survival", survival)):
+        place = place * len(tables[key]) + tables[key].index(value)
+    seeds = tables["seeds"][place * len(tables["probability"]) + tables["probability"].index(probability)]
+    for entry, plan, _, _ in shelf.plans():
+        typed = ["--plants", str(plants), "--germination", f"{germination}%", "--survival", f"{survival}%"]
+        assert main(["quantities", entry.name, *typed, "--probability", f"{probability}%", "--json"]) == 0
+        said = json.loads(capsys.readouterr().out)
+        assert said["seed"]["seeds"] == seeds and said["seed"]["on_average"] == tables["on_average"][place]
+        per = page.page_data(kb, settings(shelf.planner, plan), lambda step: ())["per_gram"]
+        assert said["grams"] == (pytest.approx(seeds / per["count"]) if per else None)
+        assert (per is not None) == (entry.name in counted)
+
+
+# --- what is written
 
 
 def test_no_choice_shows_acid_unless_it_is_allowed(planner: Planner, chosen: list[str]) -> None:
     shown = 0
     for name in chosen:
         made = settings(planner, planner.plan(name))
-        for number, place in enumerate(made.table):
-            acid = any(step["kind"] == "acid" for step in made.results[place].plan["steps"])
-            allowed = "acid" in made.needs and number >> made.needs.index("acid") & 1
-            assert allowed or not acid
+        place = next((i for i, field in enumerate(made.fields) if field.word == "acid"), None)
+        for choice in choices(made, random.Random(1), 60):
+            acid = any(variant.step["kind"] == "acid" for variant in made.steps(choice))
+            assert not acid or (place is not None and choice[place])
             shown += acid
     assert shown, "no species of the sample is ever treated with acid: choose others"
 
 
+def read_call(text: str, name: str) -> dict:
+    return json.loads(text.removeprefix(name + "(").rstrip().removesuffix(");"))
+
+
 def test_the_file_beside_the_page_holds_them(handbook: Built, planner: Planner) -> None:
+    """Each step of each result reads there as the page's own templates write it: the usual one as on the page."""
     text = (handbook.folder / "species/cercis-canadensis.plans.js").read_text("utf-8")
-    data = json.loads(text.removeprefix("rousewortPlans(").rstrip().removesuffix(");"))
+    data = read_call(text, "rousewortPlans")
     made = settings(planner, planner.plan("Cercis canadensis"))
-    assert data["table"] == list(made.table) and [need["id"] for need in data["needs"]] == list(made.needs)
-    assert [len(result["steps"]) for result in data["results"]] == [
-        len(result.plan["steps"]) for result in made.results
-    ]
+    assert data["route"] == {"by": [[n, list(g)] for n, g in made.route.by], "at": list(made.route.at)}
+    assert [field["values"] for field in data["fields"]] == [list(field.values) for field in made.fields]
+    assert len(data["results"]) == len(made.results) and len(data["variants"]) == len(made.variants)
+    html = (handbook.folder / "species/cercis-canadensis.html").read_text("utf-8")
+    for table in made.result(made.usual).steps:
+        lines = [data["texts"][i] for i in data["variants"][table.of(made.usual)]["lines"]]
+        assert "".join(lines) in html.replace("\n", "")
+
+
+def test_a_page_with_its_plans_is_no_heavier_than_it_may_be(handbook: Built) -> None:
+    for path in handbook.folder.glob("species/*.html"):
+        plans = path.with_suffix(".plans.js")
+        assert path.stat().st_size + (plans.stat().st_size if plans.exists() else 0) <= 300_000, path.name
+
+
+def test_no_page_of_a_species_speaks_of_options_of_the_command_line(handbook: Built) -> None:
+    for path in [*handbook.folder.glob("species/*.html"), *handbook.folder.glob("species/*.js")]:
+        text = re.sub(r"<(style|script)\b.*?</\1>", "", path.read_text("utf-8"), flags=re.DOTALL)
+        assert not re.findall(r"(?<![\w-])--[a-z][a-z-]+", re.sub(r'(class|style)="[^"]*"', "", text)), path.name

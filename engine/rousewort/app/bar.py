@@ -45,6 +45,8 @@ def watched() -> Bar | None:
     import sys
 
     return Bar(sys.stderr) if sys.stderr.isatty() else None
+
+
 @contextmanager
 def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
     """A bar on standard error while something lasts, where that is a terminal."""

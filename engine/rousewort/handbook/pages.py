@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from html import escape
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from rousewort.dated import Schedule
 from rousewort.handbook import drawings, views
 from rousewort.handbook.escape import as_data, escaped
-from rousewort.handbook.settings import Settings, settings
+from rousewort.handbook.planner import call, page_data, shared_tables
+from rousewort.handbook.settings import same_bytes, settings
 from rousewort.handbook.shelf import WANTED, Entry, Shelf
 from rousewort.knowledge.names import slug
 from rousewort.plan import Plan
 from rousewort.rules.compile import PHASES
-from rousewort.schedule import Schedule
 from rousewort.wording import fill
 
 # Of a long list a page shows so many names; all of them are in the download.
@@ -45,6 +47,7 @@ class Writer:
 
     def __init__(self, shelf: Shelf, templates: Path) -> None:
         self.shelf, self.kb = shelf, shelf.kb
+        self._done: dict[bytes, tuple[str, str]] = {}
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -83,6 +86,7 @@ class Writer:
         yield from self._obstacles()
         yield from map(self._rule, self.kb.rules)
         yield from self._sources()
+        yield Page("data/planner.js", call("rousewortTables", shared_tables(self.kb)))
 
     def page(
         self,
@@ -107,14 +111,14 @@ class Writer:
         known, words, lent = views.known_words(self.kb, plan)
         stem = Path(path).name
         choices = settings(self.shelf.planner, plan)
-        unknown = [line.split(":")[0] for line in data["unknowns"]]
+        unknown = [line.partition(": ")[::2] for line in data["unknowns"]]
         page = self.page(
             path,
             "species.md",
             entry.name,
             f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
             {"json": f"{stem}.json", "ld": as_data(_metadata(entry))}
-            | ({"plans": f"{stem}.plans.js"} if choices.needs else {}),
+            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
             entry=entry,
             plan=data,
             picture=drawings.seed(known, words),
@@ -126,51 +130,38 @@ class Writer:
             lots=[{"says": lot["says"], **views.origin(self.kb, lot)} for lot in record.get("lots", ())],
             plots=views.lengths(self.kb, record, data),
             disagreements=views.disagreements(self.kb, record, plan),
-            unknown_traits=[key for key in unknown if key in self.kb.vocabulary.traits],
-            unknown_reports=[key for key in unknown if key not in self.kb.vocabulary.traits],
+            unknown_traits=[item for item in unknown if item[0] in self.kb.vocabulary.traits],
+            unknown_reports=[key for key, _ in unknown if key in self.kb.vocabulary.responses],
+            address=path + ".html",
+            version=version("rousewort"),
             relatives=[
                 name for name in self.shelf.species if name.startswith(entry.genus + " ") and name != entry.name
             ],
             needs=entry.needs,
-            choices=bool(choices.needs),
+            choices=choices.changes_something,
+            choosable=[field.word for field in choices.fields if field.name == "have"],
             json_path=path + ".json",
             file=f"kb/species/{slug(entry.genus)}/{slug(entry.name)}.yaml",
         )
         yield page
         yield Page(path + ".json", json_text({"entry": record, "plan": data}))
-        if choices.needs:
-            yield Page(
-                path + ".plans.js", f"rousewortPlans({as_data(self._choices(choices), separators=(',', ':'))});\n"
-            )
+        if choices.changes_something:
+            yield Page(path + ".plans.js", call("rousewortPlans", page_data(self.kb, choices, self._liner())))
 
-    def _choices(self, choices: Settings) -> dict[str, Any]:
-        """The results as the page's script reads them; a step that several of them share is there once."""
-        equipment = self.kb.vocabulary.files["equipment"]
-        parts: dict[str, int] = {}
-        written: dict[str, str] = {}  # most results share most of their steps
-        results = []
-        for plan, days in choices.results:
-            steps = []
-            for step in plan["steps"]:
-                key = json.dumps(step, sort_keys=True)
-                if key not in written:
-                    written[key] = str(self._parts.step(step))
-                steps.append(written[key])
-            said = [*plan["advice"], *(f"Left undone: {item['label']}. {item['because']}" for item in plan["unmet"])]
-            results.append(
-                {"steps": [parts.setdefault(text, len(parts)) for text in steps], "days": days, "said": said}
-            )
-        needs = [
-            {"id": n, "label": equipment[n]["label"], "permission": bool(equipment[n].get("permission"))}
-            for n in choices.needs
-        ]
-        return {
-            "needs": needs,
-            "usual": choices.usual,
-            "table": choices.table,
-            "results": results,
-            "parts": list(parts),
-        }
+    def _liner(self) -> Callable[[Mapping[str, Any]], tuple[str, ...]]:
+        """What makes the lines of HTML of one species' steps. Species share what is done; reasons are a species' own."""
+        parts, done, reasons = self._parts, self._done, {}
+
+        def lines_of(step: Mapping[str, Any]) -> tuple[str, ...]:
+            key, because = same_bytes({**step, "because": None}), same_bytes(step["because"])
+            if key not in done:
+                done[key] = (str(parts.bench(step)), str(parts.numbers_from(step)))
+            if because not in reasons:
+                reasons[because] = str(parts.why(step)) if step["because"] else ""
+            before, after = done[key]
+            return tuple(line for line in f"{before}\n{reasons[because]}\n{after}\n</li>".split("\n") if line.strip())
+
+        return lines_of
 
     @cached_property
     def _parts(self) -> Any:

@@ -1,88 +1,351 @@
 """Every result that a reader's choices can lead to, worked out at build: the page only looks them up and adds days.
 
-One run of the rules serves them all. The choices are the things that some offer for this species takes; a number, one bit a
-thing in that order, says which of them the reader has or allows, and the table says which result that leads to.
+A plan is a sequence of steps. Which sequence depends on what the grower has and how large the lot is; the numbers and texts
+of one step on what the lot has had already and where it is from. So there is one table that leads from choices to a sequence,
+and one for each step of a sequence that leads to the step as it then reads. A table keeps only the choices that change it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date, timedelta
+import marshal
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import product
 from typing import Any, NamedTuple
 
-from rousewort.choose import choose
+from rousewort.choose import Sequence as Chain
 from rousewort.grower import Grower
-from rousewort.handbook.views import BARS
-from rousewort.plan import Plan, Planner
-from rousewort.render.plan_json import plan_json
-from rousewort.schedule import schedule
+from rousewort.lengths import Lasting, emergence, lasting
+from rousewort.plan import Plan, Planner, Step
+from rousewort.quantities import fewest_per_gram
+from rousewort.render.plan_json import step_json
+from rousewort.seasons import OUTSIDE, Seasons
 
-# Any day will do: only days between steps are kept, and only of plans without a step that waits for its season.
-SOME_DAY = date(2027, 1, 1)
+# Treatments that a lot can come with; what is done outside or in pots begins at the grower's own.
+GIVEN = ("after_ripen", "warm_moist", "cold_moist")
+# Days of them that a reader can choose.
+DAYS_GIVEN = (14, 30, 60, 90, 120)
+
+
+class Field(NamedTuple):
+    """One thing that a reader sets. `name`: the option of the command line that it stands for, `word` what it names.
+
+    `values`: what can be chosen, as `Grower` has it; of numbers of seeds each stands for all up to the next. `usual`: the
+    place of what is taken where nothing is said.
+    """
+
+    name: str
+    word: str | None
+    values: tuple[Any, ...]
+    usual: int
+
+
+class Table(NamedTuple):
+    """A result for each combination of choices. `by`: field, and for each of its values which of the `sizes` it falls in;
+    the first field turns fastest."""
+
+    by: tuple[tuple[int, tuple[int, ...]], ...]
+    at: tuple[Any, ...]
+
+    def of(self, choice: Sequence[int]) -> Any:
+        place, stride = 0, 1
+        for number, groups in self.by:
+            place += groups[choice[number]] * stride
+            stride *= max(groups) + 1
+        return self.at[place]
+
+
+class Variant(NamedTuple):
+    """A step as it reads for some choices: its JSON, how long it lasts, the season it waits for outside, and when
+    seedlings follow it if it sows. Days."""
+
+    step: Mapping[str, Any]
+    lasts: Lasting
+    season: str | None
+    seedlings: Lasting | None
 
 
 class Result(NamedTuple):
-    """One distinct result: the plan's JSON without what the page does not change, and its days from the beginning."""
+    """A sequence, or why there is none. `steps`: for each step a table that leads to places in `Settings.variants`."""
 
-    plan: dict[str, Any]
-    days: list[dict[str, Any]] | None
+    outcome: str
+    advice: tuple[str, ...]
+    unmet: tuple[Mapping[str, Any], ...]
+    splits: tuple[Mapping[str, Any], ...]
+    steps: tuple[Table, ...]
 
 
 class Settings(NamedTuple):
-    """`needs`: words of equipment.yaml. `usual`: the number of the default choice. `table`: choice → place in `results`."""
+    """`route` leads to a place in `results`; `cautions` to cautions that the lot calls for beyond the plan's own.
 
-    needs: tuple[str, ...]
-    usual: int
-    table: tuple[int, ...]
+    `per_gram`: the statement of seeds per gram to reckon with, if the entry has one.
+    """
+
+    fields: tuple[Field, ...]
+    route: Table
     results: tuple[Result, ...]
+    variants: tuple[Variant, ...]
+    cautions: tuple[Table, ...]
+    per_gram: Mapping[str, Any] | None
 
+    @property
+    def usual(self) -> tuple[int, ...]:
+        return tuple(field.usual for field in self.fields)
 
-def growers(planner: Planner, needs: tuple[str, ...]) -> Iterator[Grower]:
-    """One grower for each choice, in the order of the table: bit i set means `needs[i]` is had, or allowed."""
-    equipment = planner.kb.vocabulary.files["equipment"]
-    usual = planner.usual_grower
-    for number in range(2 ** len(needs)):
-        had = {need for bit, need in enumerate(needs) if number >> bit & 1}
-        allowed = frozenset(need for need in had if equipment[need].get("permission"))
-        yield usual._replace(has=frozenset((usual.has - set(needs)) | (had - allowed)), allows=allowed)
+    @property
+    def changes_something(self) -> bool:
+        """Whether there is anything to date, or what the reader has makes a difference."""
+        return len(self.results) > 1 or any(result.steps for result in self.results)
+
+    def result(self, choice: Sequence[int]) -> Result:
+        return self.results[self.route.of(choice)]
+
+    def steps(self, choice: Sequence[int]) -> list[Variant]:
+        return [self.variants[table.of(choice)] for table in self.result(choice).steps]
 
 
 def settings(planner: Planner, plan: Plan) -> Settings:
     """The choices of one species and where each leads. Nothing is reasoned here that the planner does not reason."""
-    kb = planner.kb
-    offered = {need for offer in plan.findings.offers for need in kb.treatments[offer.kind]["needs"]}
-    needs = tuple(word for word in kb.vocabulary.files["equipment"] if word in offered)
-    places: dict[tuple, int] = {}
-    table: list[int] = []
-    results: list[Result] = []
-    usual = planner.usual_grower
-    for grower in growers(planner, needs):
-        sequence = choose(plan.findings, grower, kb.treatments, kb.vocabulary)
-        key = (sequence.shape(), tuple(sequence.unmet_optional))
+    return _Worker(planner, plan).settings()
+
+
+def grower_of(planner: Planner, fields: Sequence[Field], choice: Sequence[int]) -> Grower:
+    """The grower of a choice."""
+    equipment = planner.kb.vocabulary.files["equipment"]
+    has, allows, had, rest = set(planner.usual_grower.has), set(), {}, {}
+    for field, place in zip(fields, choice, strict=True):
+        value = field.values[place]
+        if field.name == "have":
+            gated = equipment[field.word].get("permission")
+            (has.discard if not value else allows.add if gated else has.add)(field.word)
+        elif field.name == "had":
+            had |= {field.word: value} if value else {}
+        else:
+            rest[field.name] = value
+    return planner.usual_grower._replace(has=frozenset(has), allows=frozenset(allows), had=had, **rest)
+
+
+class _Worker:
+    """Works out the settings of one plan. Steps are made once for all that they do not depend on."""
+
+    def __init__(self, planner: Planner, plan: Plan) -> None:
+        self.planner, self.plan, self.kb = planner, plan, planner.kb
+        self.habits = self.kb.vocabulary.files["calendar"]
+        self.seasons = Seasons(self.habits["sow_outside"])
+        self.variations = planner.variations(plan)
+        self.variants: list[Variant] = []
+        self.places: dict[Any, int] = {}
+        self.tables: dict[Any, Table] = {}
+        self.by_object: dict[int, tuple[int, Step]] = {}
+
+    def settings(self) -> Settings:
+        fields = (*self._equipment(), *self._lot())
+        route, results = self._route(fields)
+        everything = Settings(
+            fields, route, results, tuple(self.variants), tuple(self._cautions(fields)), self._per_gram()
+        )
+        return _without_idle(everything)
+
+    # --- what can be set
+
+    def _equipment(self) -> Iterator[Field]:
+        kb = self.kb
+        offered = {need for offer in self.plan.findings.offers for need in kb.treatments[offer.kind]["needs"]}
+        for word, item in kb.vocabulary.files["equipment"].items():
+            if word in offered:
+                yield Field("have", word, (False, True), int(item["assumed"]))
+
+    def _lot(self) -> Iterator[Field]:
+        lots = self.kb.vocabulary.files["lots"]
+        if "pulp" in self.plan.findings.obstacles:
+            yield Field("cleaned", None, (False, True), 0)
+        yield Field("seeds", None, (None, *self._sizes()), 0)
+        for part in ("stored", "provenance"):
+            yield Field(part, None, (None, *lots[part]), 0)
+        for kind in GIVEN:
+            if any(offer.kind == kind for offer in self.plan.findings.offers):
+                yield Field("had", kind, (0, *DAYS_GIVEN), 0)
+        yield Field("dried_since", None, (False, True), 0)
+
+    def _sizes(self) -> tuple[int, ...]:
+        """Sizes of a lot from which on something changes: each small one is told by its number, then those of treatments."""
+        small = self.kb.vocabulary.files["bands"]["small_lot"]["most"]
+        edges = {edge for lot in self._limits() for edge in (lot.get("least", 1), lot.get("most", 0) + 1)}
+        return tuple(sorted({*range(1, small + 2), *edges}))
+
+    def _limits(self) -> list[Mapping[str, int]]:
+        """How small or large a lot the treatments in question are for."""
+        kinds = {offer.kind for offer in self.plan.findings.offers}
+        if self.plan.facts.relatives is not None:  # another class is spoken of too, with treatments of its own
+            kinds = set(self.kb.treatments)
+        return [lots for kind in sorted(kinds) if (lots := self.kb.treatments[kind].get("lots"))]
+
+    # --- which sequence
+
+    def _route(self, fields: tuple[Field, ...]) -> tuple[Table, tuple[Result, ...]]:
+        numbers = [i for i, field in enumerate(fields) if field.name in ("have", "cleaned")]
+        seeds = next(i for i, field in enumerate(fields) if field.name == "seeds")
+        groups, firsts = self._size_groups(fields[seeds].values)
+        results: list[Result] = []
+        places: dict[Any, int] = {}
+        at = []
+        for size in firsts:
+            for picked in product(*(range(len(fields[i].values)) for i in reversed(numbers))):
+                choice = [field.usual for field in fields]
+                choice[seeds] = size
+                for i, place in zip(reversed(numbers), picked, strict=True):
+                    choice[i] = place
+                at.append(self._result(fields, grower_of(self.planner, fields, choice), results, places))
+        table = shrink([*((i, len(fields[i].values)) for i in numbers), (seeds, len(firsts))], at)
+        by = tuple((i, tuple(own[g] for g in groups) if i == seeds else own) for i, own in table.by)
+        return table._replace(by=by), tuple(results)
+
+    def _size_groups(self, sizes: Sequence[int | None]) -> tuple[list[int], list[int]]:
+        """Of sizes of a lot that the same treatments mind, the number of their group; and the first size of each group."""
+        limits = self._limits()
+        seen: dict[tuple[bool, ...], int] = {}
+        groups = []
+        for size in sizes:
+            minded = tuple(
+                size is not None and not lot.get("least", 0) <= size <= lot.get("most", size) for lot in limits
+            )
+            groups.append(seen.setdefault(minded, len(seen)))
+        return groups, [groups.index(group) for group in range(len(seen))]
+
+    def _result(self, fields: tuple[Field, ...], grower: Grower, results: list[Result], places: dict[Any, int]) -> int:
+        said = self.variations.answer(grower)
+        key = (said.sequence.shape(), said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
+            steps = self._tables(fields, said.sequence, grower) if said.outcome == "plan" else ()
             places[key] = len(results)
-            results.append(_result(planner, planner.plan_for(plan.match, grower)))
-        table.append(places[key])
-    number = sum(1 << bit for bit, need in enumerate(needs) if need in usual.has)
-    return Settings(needs, number, tuple(table), tuple(results))
+            results.append(Result(said.outcome, said.advice, said.unmet, said.splits, steps))
+        return places[key]
+
+    # --- how each of its steps reads
+
+    def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[Table, ...]:
+        usual = self.variations.steps(chain, grower._replace(seeds=None))
+        few = self.variations.steps(chain, grower._replace(seeds=1))
+        tables = []
+        for place, step in enumerate(usual):
+            # Days already given are spent on the first steps of a kind, so those before it belong to a step's key.
+            key = tuple((s.id, s.removes, s.medium) for s in usual[: place + 1] if s.kind == step.kind)
+            if key not in self.tables:
+                self.tables[key] = self._table(fields, chain, grower, place, step != few[place], step.kind)
+            tables.append(self.tables[key])
+        return tuple(tables)
+
+    def _table(
+        self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, kind: str
+    ) -> Table:
+        touched = ("seeds",) if by_size else ()
+        touched += ("provenance", "dried_since") if kind in GIVEN else ()
+        axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word == kind)]
+        at = []
+        for picked in product(*(range(len(fields[i].values)) for i in reversed(axes))):
+            change: dict[str, Any] = {"seeds": None}
+            for i, chosen in zip(reversed(axes), picked, strict=True):
+                field = fields[i]
+                change[field.name] = {field.word: field.values[chosen]} if field.name == "had" else field.values[chosen]
+            at.append(self._variant(self.variations.steps(chain, grower._replace(**change))[place]))
+        return shrink([(i, len(fields[i].values)) for i in axes], at)
+
+    def _variant(self, step: Step) -> int:
+        if id(step) in self.by_object:
+            return self.by_object[id(step)][0]
+        data = step_json(step)
+        key = same_bytes(data)
+        if key not in self.places:
+            self.places[key] = len(self.variants)
+            season = self.seasons.row(data)["season"] if step.kind == OUTSIDE else None
+            lasts = lasting(data, self.habits["overnight"]["hours"])
+            self.variants.append(Variant(data, lasts, season, emergence(data, self.habits)))
+        self.by_object[id(step)] = (self.places[key], step)  # the step is kept, so that no other gets its id
+        return self.places[key]
+
+    # --- what else depends on the lot
+
+    def _cautions(self, fields: tuple[Field, ...]) -> Iterator[Table]:
+        own = set(self.plan.cautions)
+        for i, field in enumerate(fields):
+            if field.name in ("stored", "provenance"):
+                growers = [self.planner.usual_grower._replace(**{field.name: value}) for value in field.values]
+                said = [self.variations.cautions(grower) for grower in growers]
+                yield shrink([(i, len(said))], [tuple(text for text in texts if text not in own) for texts in said])
+
+    def _per_gram(self) -> Mapping[str, Any] | None:
+        return fewest_per_gram(self.plan.facts.numbers.get("seeds_per_gram", ()))
 
 
-def _result(planner: Planner, plan: Plan) -> Result:
-    data = plan_json(plan)
-    kept = {key: data[key] for key in ("outcome", "steps", "unmet", "advice")}
-    if not plan.steps or any(step.kind == "outdoor_winter" for step in plan.steps):
-        return Result(kept, None)
-    dated = schedule(plan, planner.kb.vocabulary.files["calendar"], start=SOME_DAY)
-    rows = []
-    for step in dated.steps:
-        last = dated.seedlings if step.kind == "sow" else None
-        planned = last.planned if last else step.planned
-        rows.append(
-            {"label": step.label, "colour": BARS.get(step.kind, "mark"), "start": _from(step.start), "end": _from(planned),
-             "low": _from(last.earliest if last else step.earliest), "high": _from(last.latest if last else step.latest)}
-        )  # fmt: skip
-    return Result(kept, rows)
+def same_bytes(data: Any) -> bytes:
+    """Plain data as bytes that are the same where it is the same; faster than JSON, and never kept."""
+    return marshal.dumps(data, 2)  # the last form in which what is merely equal is written alike
 
 
-def _from(day: Any) -> int | None:
-    return None if day is None else (day - SOME_DAY) // timedelta(days=1)
+def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> Table:
+    """A table without what it does not depend on. `axes`: field and number of its values; the first turns fastest."""
+    sizes = [size for _, size in axes]
+    values = list(at)
+    by = []
+    for k, (number, _) in enumerate(axes):
+        inner = 1
+        for size in sizes[:k]:
+            inner *= size
+        size, slices = sizes[k], {}
+        groups = []
+        for place in range(size):
+            key = tuple(
+                v for start in range(place * inner, len(values), inner * size) for v in values[start : start + inner]
+            )
+            groups.append(slices.setdefault(key, len(slices)))
+        if len(slices) < size:
+            first = [groups.index(group) for group in range(len(slices))]
+            values = [
+                v
+                for start in range(0, len(values), inner * size)
+                for place in first
+                for v in values[start + place * inner : start + (place + 1) * inner]
+            ]
+            sizes[k] = len(slices)
+        if len(slices) > 1:
+            by.append((number, tuple(groups)))
+    return Table(tuple(by), tuple(values))
+
+
+def _without_idle(made: Settings) -> Settings:
+    """Leave out fields that change nothing, and values that are as good as another (of numbers: as the one before)."""
+    tables = [made.route, *made.cautions, *(table for result in made.results for table in result.steps)]
+    ways: dict[int, list[tuple[int, ...]]] = {}
+    for table in tables:
+        for number, groups in table.by:
+            ways.setdefault(number, []).append(groups)
+    kept: dict[int, list[int]] = {}
+    for number, field in enumerate(made.fields):
+        if number not in ways:
+            continue
+        seen = [tuple(groups[place] for groups in ways[number]) for place in range(len(field.values))]
+        kept[number] = [p for p in range(len(seen)) if p == field.usual or _counts(field, p, seen)]
+    numbers = [number for number, places in kept.items() if len(places) > 1]
+
+    def again(table: Table) -> Table:
+        by = tuple(
+            (numbers.index(number), tuple(groups[place] for place in kept[number])) for number, groups in table.by
+        )
+        return table._replace(by=by)
+
+    fields = tuple(
+        f._replace(values=tuple(f.values[p] for p in kept[n]), usual=kept[n].index(f.usual))
+        for n in numbers
+        for f in (made.fields[n],)
+    )
+    results = tuple(result._replace(steps=tuple(map(again, result.steps))) for result in made.results)
+    cautions = tuple(table for table in map(again, made.cautions) if table.by)
+    return made._replace(fields=fields, route=again(made.route), results=results, cautions=cautions)
+
+
+def _counts(field: Field, place: int, seen: list[tuple[int, ...]]) -> bool:
+    """Whether a value leads anywhere that the usual one, or for a number the one before it, does not."""
+    if field.name == "seeds":
+        return place == 1 or seen[place] != seen[place - 1]
+    if field.name == "had":
+        return seen[place] != seen[field.usual] and seen[place] not in seen[:place]
+    return seen[place] != seen[field.usual]

@@ -9,6 +9,7 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
+from rousewort.dated import Schedule
 from rousewort.errors import Trouble
 from rousewort.handbook.places import Places
 from rousewort.knowledge.base import KnowledgeBase, Match
@@ -16,7 +17,7 @@ from rousewort.knowledge.store import genus_of
 from rousewort.plan import Plan, Planner
 from rousewort.render.plan_json import plan_json
 from rousewort.rules.run import Engine, make_engine
-from rousewort.schedule import Schedule, schedule
+from rousewort.schedule import schedule
 
 # The day on which dated examples want their seedlings; the year is any that has no 29 February in its winter.
 WANTED = date(2027, 5, 1)

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any
 
+from rousewort.dated import Schedule
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.plan import Plan
 from rousewort.render.entry_text import span_text, treatment_text
-from rousewort.schedule import Schedule
 
 # Which colour of the timeline a kind of step has; all others are done within a day or so and drawn as a mark.
 BARS = {

@@ -59,6 +59,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "unmet": [dict(item) for item in plan.unmet],
         "cautions": list(plan.cautions),
         "advice": list(plan.advice),
+        "splits": [dict(item) for item in plan.splits],
         "unknowns": list(plan.unknowns),
         "sources": [dict(source) for source in plan.sources],
     }

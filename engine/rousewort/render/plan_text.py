@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from rousewort.plan import Plan, Step
 from rousewort.render.terminal import Page
 from rousewort.wording import amount_text, temperature_text
@@ -17,9 +20,9 @@ def render(plan: Plan, page: Page, brief: bool = False) -> str:
             ]
         )
         page.each(plan.advice)
-    elif plan.advice:
+    if plan.splits:
         page.heading("Since relatives differ")
-        page.each(plan.advice)
+        page.each(f"{split['text']} {_command(plan, split['observed'])}" for split in plan.splits)
     for number, step in enumerate(plan.steps, 1):
         _step(step, number, page, brief)
     _rest(plan, page, brief)
@@ -93,7 +96,7 @@ def _rest(plan: Plan, page: Page, brief: bool) -> None:
         return
     if plan.ruled_out:
         page.heading("Not used")
-        page.each(f"{item['kind'].replace('_', ' ')}: {item['because']}" for item in plan.ruled_out)
+        page.each(f"{item['kind'].replace('_', ' ')}: {_refusal(item)}" for item in plan.ruled_out)
     named = [u.split(":")[0] for u in plan.unknowns]
     traits = [
         n.replace("_", " ")
@@ -108,3 +111,14 @@ def _rest(plan: Plan, page: Page, brief: bool) -> None:
         page.heading("Sources")
         marks = {"memory": "  (from memory, to be checked)", "practice": "  (common practice)"}
         page.each(f"{source['citation']}{marks.get(source['held'], '')}" for source in plan.sources)
+
+
+def _refusal(item: Mapping[str, Any]) -> str:
+    """Why not, with the option that would change it."""
+    options = "".join(f" (--{how} {word})" for how, words in item.get("when", {}).items() for word in words)
+    return f"{item['because'].removesuffix('.')}{options}." if options else item["because"]
+
+
+def _command(plan: Plan, observed: Mapping[str, str]) -> str:
+    words = " ".join(f"--observed {key}={word}" for key, word in observed.items())
+    return f"That plan: rousewort plan '{plan.match.query}' {words}"

@@ -126,8 +126,9 @@ def _numbers(arguments: argparse.Namespace) -> dict[str, Any]:
 
 def _known_count(plan: Plan) -> tuple[float | None, str]:
     """The fewest seeds per gram that the entry states, so that the grams suffice, and where it is from."""
-    counts = plan.facts.numbers.get("seeds_per_gram", [])
-    if not counts:
+    from rousewort.quantities import fewest_per_gram
+
+    least = fewest_per_gram(plan.facts.numbers.get("seeds_per_gram", []))
+    if least is None:
         return None, "not known here"
-    least = min(counts, key=lambda count: count["low"])
     return least["low"], f"the fewest that is stated, from {least.get('source', least['held'])}"
