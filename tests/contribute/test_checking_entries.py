@@ -304,7 +304,7 @@ def judged(private, reason: str) -> list[tuple[str, str]]:
     path = private.plant(("      - {kind: nick, means: found_needed}\n", soak))
     _, out, _ = private.run("entry", "check", path, "--json")
     _, more, _ = private.run("entry", "check", path, "--json", "--doubts", "judged")
-    return [(row["level"], row["code"]) for row in (*json.loads(out), *json.loads(more))]
+    return sorted({(row["level"], row["code"]) for row in (*json.loads(out), *json.loads(more))})
 
 
 def test_a_doubt_that_an_author_answered_rests_and_is_counted(private) -> None:
