@@ -36,7 +36,13 @@ def test_the_plant_and_the_rule_of_these_tests_pass_as_they_are(built: Callable[
     [
         ("family: Fabaceae", "familly: Fabaceae", (3, 1), "`familly` is not a key here", "Did you mean `family`?"),
         ("  dormancy_class:", "  dormancy_clas:", (7, 3), "`dormancy_clas`", "Did you mean `dormancy_class`?"),
-        ("is: physical,", "is: phsical,", (8, 12), "`phsical` is not a word for is", "Did you mean `physical`?"),
+        (
+            "is: physical,",
+            "is: phsical,",
+            (8, 12),
+            "`phsical` is not a word for dormancy_class",
+            "Did you mean `physical`?",
+        ),
         ("is: physical,", "is: 5,", (8, 12), "`5` is not a word", "Allowed: none, physical"),
         ("held: practice}\n  seeds", "hold: practice}\n  seeds", (8, 7), "`held` is missing", "How the fact is held"),
         ("low: 100", "low: many", (10, 13), "must be of type number, not `many`", "Lower count."),
