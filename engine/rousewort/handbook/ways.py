@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from rousewort.handbook import views
 from rousewort.handbook.escape import as_data
+from rousewort.handbook.keypage import key_pages
 from rousewort.handbook.pages import Page, Writer, first_up, json_text
 from rousewort.handbook.shelf import WANTED, Entry
 from rousewort.knowledge.names import fold
@@ -30,6 +31,7 @@ class WaysIn:
         yield from self._gear(entries)
         yield from self._knowledge()
         yield from self._reference(entries)
+        yield from key_pages(self.write)
         yield from self._downloads()
 
     def _first_page(self, entries: list[Entry]) -> Page:

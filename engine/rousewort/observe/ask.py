@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 from rousewort.facts import CLASS_CHANCE, gather
@@ -195,7 +195,7 @@ class Bench:
 
     def _signature(self, words: Mapping[str, str]) -> frozenset:
         """A plan as far as two plans can differ: its steps, their lengths, how it is sown, and what it must never get."""
-        key = tuple(sorted((trait, word) for trait, word in words.items() if (trait, word) not in self._idle))
+        key = tuple(sorted((trait, word) for trait, word in words.items() if (trait, word) not in self.idle))
         if key not in self._steps:
             plan = self.plan(dict(key))
             parts = set()
@@ -213,7 +213,7 @@ class Bench:
         return self._steps[key]
 
     @cached_property
-    def _idle(self) -> frozenset[tuple[str, str]]:
+    def idle(self) -> frozenset[tuple[str, str]]:
         """Words that make the same plan as not knowing them, once the class is given (every case gives it): no rule tells
         them from `unknown`, and no number is chosen by them. Only for seed of which nothing is known but what is seen
         here: for any other, a relative or the books might lend another word in their place."""
@@ -246,6 +246,7 @@ def _shown(kb: KnowledgeBase) -> set[str]:
 WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
 
 
+@lru_cache(maxsize=1 << 16)  # a few hundred plans, compared with each other for every question
 def apart(one: frozenset, other: frozenset) -> float:
     """How far two plans differ: 0 alike, 1 nothing in common."""
     both, either = (sum(WEIGHT[part[0]] for part in parts) for parts in (one & other, one | other))
