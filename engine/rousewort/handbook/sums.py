@@ -56,8 +56,15 @@ SUMS: dict[str, tuple[dict[str, tuple[str, str]], dict[str, Any]]] = {
         {f"{dry}_kept_pct": ["%", ["%", f"{dry}_alive", dry], ["%", "fresh_alive", "fresh"]] for dry in ("ten", "five")},
     ),
 }  # fmt: skip
-SOWN = ({"sown": ("seeds sown", "count"), "empty": ("of these, found empty", "count"), "roots": ("roots by day 30", "count"), "last_day": ("day of the last count", "number")},
-        {"prompt_pct": ["%", "roots", ["-", "sown", "empty"]], "last_day": "last_day"})  # fmt: skip
+SOWN: tuple[dict[str, tuple[str, str]], dict[str, Any]] = (
+    {
+        "sown": ("seeds sown", "count"),
+        "empty": ("of these, found empty", "count"),
+        "roots": ("roots by day 30", "count"),
+        "last_day": ("day of the last count", "number"),
+    },
+    {"prompt_pct": ["%", "roots", ["-", "sown", "empty"]], "last_day": "last_day"},
+)
 SUMS |= {"fresh_germination": SOWN, "nicked_germination": SOWN}
 
 # Tests of two dishes: the one that may do better, and the other.

@@ -8,7 +8,9 @@ from rousewort.handbook import views
 from rousewort.handbook.escape import as_data
 from rousewort.handbook.keypage import key_pages
 from rousewort.handbook.pages import Page, Writer, first_up, json_text
+from rousewort.handbook.schemapages import contributor_pages
 from rousewort.handbook.shelf import WANTED, Entry
+from rousewort.handbook.trustpage import measured
 from rousewort.knowledge.names import fold
 from rousewort.rules.compile import PHASES
 from rousewort.wording import fill
@@ -32,6 +34,7 @@ class WaysIn:
         yield from self._knowledge()
         yield from self._reference(entries)
         yield from key_pages(self.write)
+        yield from contributor_pages(self.write)
         yield from self._downloads()
 
     def _first_page(self, entries: list[Entry]) -> Page:
@@ -139,6 +142,7 @@ class WaysIn:
             "How far to trust this",
             "What was measured of our plans.",
             calibration=self.kb.calibration,
+            measured=measured(self.kb) if self.shelf.only is None else None,
             held=self._held(),
             outcomes=_outcomes(entries),
         )
