@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rousewort.errors import Trouble
+from rousewort.handbook.places import site_folder
 from rousewort.knowledge.base import KnowledgeBase
 
 # A page written by us carries this in its folder, so that we replace no folder of another's.
@@ -30,15 +31,6 @@ class Built(NamedTuple):
     pages: int
     size: int
     problems: tuple[str, ...]
-
-
-def site_folder() -> Path:
-    """`site/` of a clone, or its copy in an installed wheel."""
-    here = Path(__file__).resolve()
-    for folder in (here.parents[3] / "site", here.parents[1] / "site"):
-        if (folder / "mkdocs.yml").is_file():
-            return folder
-    raise Trouble("This installation lacks the handbook's templates. Install rousewort again.")
 
 
 def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = None) -> int:

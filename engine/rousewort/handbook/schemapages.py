@@ -60,7 +60,9 @@ def contributor_pages(write: Writer) -> Iterator[Page]:
             text += "\n\nEvery key of every form of file, with its allowed words: [forms](schema.md).\n"
         else:
             text = f"# {title}\n\nCopy it into your change.\n\n```\n{text.rstrip()}\n```\n"
-        yield Page(path.replace("templates/", "contributing/"), f"---\n{json.dumps(head, sort_keys=True)}\n---\n\n{text}")
+        yield Page(
+            path.replace("templates/", "contributing/"), f"---\n{json.dumps(head, sort_keys=True)}\n---\n\n{text}"
+        )
     forms = all_schemas(write.kb.vocabulary, list(write.kb.treatments))
     yield write.page(
         "schema",
@@ -84,7 +86,9 @@ def contributor_pages(write: Writer) -> Iterator[Page]:
             again=again,
             whole=[_line(line) for line in _whole(write, stem).splitlines()],
         )
-        yield Page(f"schema/{stem}.schema.json", json.dumps(schema, ensure_ascii=False, indent=1, sort_keys=True) + "\n")
+        yield Page(
+            f"schema/{stem}.schema.json", json.dumps(schema, ensure_ascii=False, indent=1, sort_keys=True) + "\n"
+        )
 
 
 def rows_of(schema: Mapping[str, Any], examples: Mapping[tuple[str, ...], str]) -> tuple[list[Row], list[Row]]:
@@ -143,7 +147,9 @@ def _rows(
         )
         if again:
             known = shared.get(key)
-            shared[key] = row._replace(again=False, required=False, example=row.example or (known.example if known else ""))
+            shared[key] = row._replace(
+                again=False, required=False, example=row.example or (known.example if known else "")
+            )
         yield row
 
 
@@ -245,11 +251,11 @@ def _whole(write: Writer, stem: str) -> str:
         key = next(iter(write.shelf.places.all("source")), None)
         return dump({key: dict(write.kb.sources[key])}) if key else ""
     if stem == "taxon":
-        full = [r for name in write.shelf.species if (r := write.kb.taxon(name)) and r.get("reports") and r.get("traits")]
+        full = [
+            r for name in write.shelf.species if (r := write.kb.taxon(name)) and r.get("reports") and r.get("traits")
+        ]
         chosen = min(full, key=lambda record: len(json.dumps(record)), default=None)
     else:
         files = list(_files(write, stem))
         chosen = min(files, key=lambda record: len(json.dumps(record)), default=None)
     return dump(dict(chosen)) if chosen else ""
-
-
