@@ -29,10 +29,10 @@ def test_every_command_on_the_page_is_one_that_can_be_given() -> None:
 
 
 def test_the_example_report_passes_its_check(private) -> None:
-    (report,) = [m[1] for m in re.finditer(r"```yaml\n(   reports:.*?)```", PAGE, re.DOTALL)]
+    (report,) = re.findall(r"\n( {8}reports:\n(?: {8}.*\n)+)", PAGE)
     text = (
         "name: Hibiscus pontis\nrank: species\nfamily: Malvaceae\n"
-        + "\n".join(line[3:] for line in report.splitlines())
+        + "\n".join(line[8:] for line in report.splitlines())
         + "\n"
     )
     path = private.write("species/hibiscus/hibiscus-pontis.yaml", text)

@@ -9,6 +9,7 @@ from rousewort.contribute.table import description, export
 from rousewort.handbook import metadata
 from rousewort.handbook.escape import as_data
 from rousewort.handbook.pages import Page, Writer, json_text
+from rousewort.handbook.schemapages import said
 
 KEYS = {
     "name": "Accepted name.",
@@ -73,6 +74,7 @@ def download_pages(write: Writer) -> Iterator[Page]:
         {"ld": as_data(metadata.dataset(files))},
         files=files,
         tables=package["resources"],
+        said=said,
         keys=list(KEYS.items()),
     )
 

@@ -31,7 +31,7 @@ class Row(NamedTuple):
     `again`: explained once for the whole page, under that name."""
 
     key: str
-    means: str
+    means: Markup
     form: str
     required: bool
     words: tuple[tuple[str, str], ...] = ()
@@ -137,10 +137,10 @@ def _rows(
             inside += _rows(body, here, often, shared, examples, explained or again)
         row = Row(
             key,
-            value.get("description", ""),
+            said(value.get("description", "")),
             form_of(value),
             key in schema.get("required", ()),
-            tuple((str(o["const"]), o.get("description", "")) for o in _options(value)),
+            tuple((str(o["const"]), said(o.get("description", ""))) for o in _options(value)),
             tuple(inside),
             examples.get(here, ""),
             again,
@@ -177,7 +177,12 @@ def _options(schema: Mapping[str, Any]) -> list[Mapping[str, Any]]:
 def form_of(schema: Mapping[str, Any]) -> str:
     """What may stand there, in plain words."""
     if "items" in schema:
-        return "a list: " + form_of(schema["items"]) if isinstance(schema["items"], Mapping) else "a list"
+        items = schema["items"]
+        if not isinstance(items, Mapping):
+            return "a list"
+        if items.get("description") and isinstance(items.get("additionalProperties"), Mapping):
+            return "a list; each of them: " + items["description"].rstrip(".")
+        return "a list: " + form_of(items)
     if any("const" in one for one in schema.get("oneOf", ())):
         return "one of the words below"
     if "const" in schema:
@@ -187,7 +192,7 @@ def form_of(schema: Mapping[str, Any]) -> str:
     kinds = schema.get("type", "anything")
     kinds = [kinds] if isinstance(kinds, str) else list(kinds)
     if isinstance(schema.get("additionalProperties"), Mapping) and "properties" not in schema:
-        return "names of your choice, each with " + form_of(schema["additionalProperties"])
+        return "a name and for it " + form_of(schema["additionalProperties"])
     words = {
         "string": "text",
         "number": "a number",
@@ -235,6 +240,12 @@ def _examples(files: Iterable[Mapping[str, Any]]) -> dict[tuple[str, ...], str]:
                 if path not in found or len(text) < len(found[path]):
                     found[path] = text
     return found
+
+
+def said(text: str) -> Markup:
+    """A description; what stands between backticks is code."""
+    parts = text.split("`")
+    return Markup("").join(Markup("<code>{}</code>").format(escaped(p)) if i % 2 else escaped(p) for i, p in enumerate(parts))
 
 
 def _line(text: str) -> Markup:

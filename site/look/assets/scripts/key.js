@@ -222,8 +222,8 @@
     show();
   }
 
-  function link(word) {
-    var a = make("a", label(key["class"], word));
+  function link(word, short) {
+    var text = label(key["class"], word), a = make("a", short ? text.split(" (")[0] : text);
     a.href = key.pages[word];
     return a;
   }
@@ -242,11 +242,11 @@
     }
     if (made.stop.length) return;
     var level = key.levels.map(function (l) { return made.words[l]; }).filter(Boolean)[0], plan = settled || made.state.likely;
-    var p = make("p", "", "rw-verdict");
+    var p = make("p", "", settled ? "rw-verdict rw-settled" : "rw-verdict");
     if (settled) { p.append("The class is "); p.append(link(settled)); p.append(level ? ", level " + label(key.levels.filter(function (l) { return made.words[l]; })[0], level) + "." : "."); }
     else {
-      p.append(Object.keys(answers).length ? "The class is not known yet. Still possible: " : "Nothing is known yet. At large: ");
-      made.state.chances.forEach(function (c, i) { p.append(i ? ", " : "", link(c[0]), " " + c[1] + " %"); });
+      p.append(make("b", Object.keys(answers).length ? "The class is not known yet." : "Nothing is known yet."), Object.keys(answers).length ? " Still possible: " : " Among all plants here: ");
+      made.state.chances.forEach(function (c, i) { p.append(i ? ", " : "", link(c[0], true), " " + c[1] + " %"); });
       p.append(".");
     }
     said.append(p);
