@@ -95,7 +95,11 @@ def rows_of(schema: Mapping[str, Any], examples: Mapping[tuple[str, ...], str]) 
     """The keys of a schema, and those that come again and again in it, each explained once."""
     counts: dict[str, int] = {}
     _count(schema, counts)
-    often = {name for name, count in counts.items() if count >= AGAIN}
+    often: set[str] = set()
+    for name, count in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
+        key = name.split(" ")[0]
+        if count >= AGAIN and not any(other.split(" ")[0] == key for other in often):  # of two meanings, the commoner
+            often.add(name)
     shared: dict[str, Row] = {}
     rows = [*_rows(_body(schema), (), often, shared, examples)]
     return rows, sorted((row for row in shared.values()), key=lambda row: row.key)
@@ -231,6 +235,10 @@ def _examples(files: Iterable[Mapping[str, Any]]) -> dict[tuple[str, ...], str]:
             path, value = stack.pop()
             if isinstance(value, Mapping):
                 stack += [((*path, str(key)), part) for key, part in value.items()]
+                if path:  # names of free choice are no part of a schema's path
+                    stack += [(path, part) for part in value.values() if isinstance(part, Mapping)]
+                if path and len(value) == 1 and not isinstance(part := next(iter(value.values())), Mapping):
+                    stack.append((path, f"{next(iter(value))}: {part}"))
             elif isinstance(value, list) and any(isinstance(part, Mapping | list) for part in value):
                 stack += [(path, part) for part in value]
             elif path and value is not None and seen.get(path, 0) < 5:
@@ -245,7 +253,9 @@ def _examples(files: Iterable[Mapping[str, Any]]) -> dict[tuple[str, ...], str]:
 def said(text: str) -> Markup:
     """A description; what stands between backticks is code."""
     parts = text.split("`")
-    return Markup("").join(Markup("<code>{}</code>").format(escaped(p)) if i % 2 else escaped(p) for i, p in enumerate(parts))
+    return Markup("").join(
+        Markup("<code>{}</code>").format(escaped(p)) if i % 2 else escaped(p) for i, p in enumerate(parts)
+    )
 
 
 def _line(text: str) -> Markup:

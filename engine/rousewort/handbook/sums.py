@@ -12,9 +12,21 @@ from typing import Any
 
 from rousewort.observe.measures import fisher
 
+SOWN: tuple[dict[str, tuple[str, str]], dict[str, Any]] = (
+    {
+        "sown": ("seeds sown", "count"),
+        "empty": ("of these, found empty", "count"),
+        "roots": ("roots by day 30", "count"),
+        "last_day": ("day of the last count", "number"),
+    },
+    {"prompt_pct": ["%", "roots", ["-", "sown", "empty"]], "last_day": "last_day"},
+)
+
 # test → (what to write down: name → (words, kind), numbers: name → formula). A formula is a name, a number, or
 # [sign, a, b]; "%" is 100 a / b, "mean" the mean of a list. kind: count, number, list.
 SUMS: dict[str, tuple[dict[str, tuple[str, str]], dict[str, Any]]] = {
+    "fresh_germination": SOWN,
+    "nicked_germination": SOWN,
     "cut_test": (
         {"full": ("full and firm", "count"), "empty": ("empty", "count"), "eaten": ("insect-eaten", "count"), "soft": ("soft or brown", "count")},
         {"filled_pct": ["%", "full", ["+", ["+", "full", "empty"], ["+", "eaten", "soft"]]]},
@@ -56,17 +68,6 @@ SUMS: dict[str, tuple[dict[str, tuple[str, str]], dict[str, Any]]] = {
         {f"{dry}_kept_pct": ["%", ["%", f"{dry}_alive", dry], ["%", "fresh_alive", "fresh"]] for dry in ("ten", "five")},
     ),
 }  # fmt: skip
-SOWN: tuple[dict[str, tuple[str, str]], dict[str, Any]] = (
-    {
-        "sown": ("seeds sown", "count"),
-        "empty": ("of these, found empty", "count"),
-        "roots": ("roots by day 30", "count"),
-        "last_day": ("day of the last count", "number"),
-    },
-    {"prompt_pct": ["%", "roots", ["-", "sown", "empty"]], "last_day": "last_day"},
-)
-SUMS |= {"fresh_germination": SOWN, "nicked_germination": SOWN}
-
 # Tests of two dishes: the one that may do better, and the other.
 DISHES = {"hormone_response": ("treated", "water"), "dry_storage": ("stored", "fresh"), "light_test": ("light", "dark")}
 SIZES = (20, 25, 50)
