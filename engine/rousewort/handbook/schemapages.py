@@ -237,7 +237,7 @@ def _examples(files: Iterable[Mapping[str, Any]]) -> dict[tuple[str, ...], str]:
                 stack += [((*path, str(key)), part) for key, part in value.items()]
                 if path:  # names of free choice are no part of a schema's path
                     stack += [(path, part) for part in value.values() if isinstance(part, Mapping)]
-                if path and len(value) == 1 and not isinstance(part := next(iter(value.values())), Mapping):
+                if path and len(value) == 1 and isinstance(part := next(iter(value.values())), str):
                     stack.append((path, f"{next(iter(value))}: {part}"))
             elif isinstance(value, list) and any(isinstance(part, Mapping | list) for part in value):
                 stack += [(path, part) for part in value]
