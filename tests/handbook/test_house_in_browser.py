@@ -52,7 +52,9 @@ def test_no_such_page_is_wider_than_the_screen(browser: Any, address: str, pictu
         open_page(browser, address, page, width)
         if browser.execute_script("return document.documentElement.scrollWidth") > width:
             wide.append(page)
-        picture(browser, pictures / f"house-{i}-{page.split('?')[0].replace('/', '-').removesuffix('.html')}-{width}.png")
+        picture(
+            browser, pictures / f"house-{i}-{page.split('?')[0].replace('/', '-').removesuffix('.html')}-{width}.png"
+        )
     assert not wide
 
 
@@ -65,7 +67,10 @@ def test_axe_finds_nothing_on_pages_of_the_house(browser: Any, address: str, dar
         browser.execute_script("document.querySelectorAll('details').forEach(function (d) { d.open = true; })")
         result = browser.execute_async_script("axe.run().then(arguments[0])")
         if result["violations"]:
-            found[page] = [(v["id"], v["nodes"][0]["html"][:120], v["nodes"][0]["failureSummary"][:200]) for v in result["violations"]]
+            found[page] = [
+                (v["id"], v["nodes"][0]["html"][:120], v["nodes"][0]["failureSummary"][:200])
+                for v in result["violations"]
+            ]
     assert not found, json.dumps(found, indent=1)
 
 
