@@ -6,7 +6,7 @@ if it has the step, or has not; a step that it calls optional counts half.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -277,3 +277,57 @@ def _stated(kb: KnowledgeBase, species: str) -> bool:
     """Whether the species' dormancy class is stated, not inferred."""
     statements = (kb.taxon(species) or {}).get("traits", {}).get("dormancy_class", ())
     return any("inferred_from" not in s and not s.get("low_standing") for s in statements)
+
+
+def measure(
+    kb: KnowledgeBase, progress: Callable[[int, int], None] | None = None
+) -> tuple[dict[str, Any], list[Judged], list[Judged]]:
+    """All figures, and the judged claims behind them: sources left out in turn, then plans from traits alone."""
+    left_out, alone = leave_sources_out(kb, progress=progress), from_traits_alone(kb)
+    agree, overlap = pairs_of_sources(kb)
+    figures: dict[str, Any] = {
+        "sources": {"agree": {w: list(v) for w, v in agree.items()}, "cold_overlap": list(overlap)}
+    }
+    for key, judged in (("left_out", left_out), ("traits_alone", alone)):
+        part: dict[str, Any] = {}
+        for what in TREATMENTS:
+            made = score(judged, what)
+            part[what] = {"agreed": made.agreed, "tried": made.tried}
+            if key == "left_out":
+                base = [(baseline_gives(kb, j, what), j.claim.give[what]) for j in judged if what in j.claim.give]
+                part[what]["baseline"] = sum(g if wanted else 1 - g for g, wanted in base)
+        part["days"] = {
+            w: vars(lengths([(j.days[w], j.claim.days[w]) for j in judged if w in j.claim.days]))
+            for w in ("cold", "warm")
+        }
+        if key == "left_out":
+            part["baseline_days"] = {
+                w: vars(lengths([(p, j.claim.days[w]) for j, p in baseline_days(kb, judged, w)]))
+                for w in ("cold", "warm")
+            }
+        part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
+        figures[key] = part
+    figures["by_class"] = _by_class(alone)
+    figures["basis"] = _by_basis(left_out)
+    return figures, left_out, alone
+
+
+def _counted(items: Any) -> dict[str, int]:
+    return dict(sorted(Counter(items).items()))
+
+
+def _by_class(judged: list[Judged]) -> dict[str, Any]:
+    table = {}
+    for name in ("ND", "PY", "PD", "PY+PD", "MD", "MPD", None):
+        of = [j for j in judged if j.dormancy == name]
+        row: dict[str, Any] = {w: [score(of, w).agreed, score(of, w).tried] for w in TREATMENTS}
+        row["cold_days"] = vars(lengths([(j.days["cold"], j.claim.days["cold"]) for j in of if "cold" in j.claim.days]))
+        table[name or "not known"] = row
+    return table
+
+
+def _by_basis(judged: list[Judged]) -> dict[str, dict[str, float]]:
+    """Agreed claims of those tried, for plans whose deciding facts are the species' own."""
+    own = [j for j in judged if j.basis == "species"]
+    made = [score(own, what) for what in TREATMENTS]
+    return {"species": {"right": round(sum(m.agreed for m in made)), "tried": sum(m.tried for m in made)}}

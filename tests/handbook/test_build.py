@@ -119,7 +119,7 @@ def test_an_earlier_handbook_stays_when_a_build_fails(
     (out / building.MARK).write_text("")
     (out / "index.html").write_text("the old one")
 
-    def fails(work: Path, strict: bool) -> None:
+    def fails(work: Path, strict: bool, builder: str) -> None:
         raise Trouble("mkdocs could not build the handbook")
 
     monkeypatch.setattr(building, "_run_mkdocs", fails)
@@ -147,6 +147,11 @@ def test_wrong_use_is_said_plainly(capsys: pytest.CaptureFixture[str], tmp_path:
     assert main(["handbook", "build", "--out", str(tmp_path / "x"), "--only", "Nosuchia plantus"]) == 2
     assert "Nosuchia plantus has no entry" in capsys.readouterr().err
     assert main(["handbook", "serve", "--out", str(tmp_path)]) == 2
+
+
+def test_a_builder_that_is_not_there_is_said_plainly(kb: KnowledgeBase, tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="needs nosuchbuilder"):
+        build(kb, tmp_path / "out", only=["Cercis canadensis"], builder="nosuchbuilder")
 
 
 def test_every_rule_treatment_obstacle_and_class_has_a_page(kb: KnowledgeBase, handbook: Built) -> None:

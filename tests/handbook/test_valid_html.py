@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 import pytest
+from conftest import missing
 from rousewort.handbook.build import Built
 
-html5lib = pytest.importorskip("html5lib", reason="html5lib is not here: the pages' HTML was not checked")
+try:
+    import html5lib
+except ImportError:
+    html5lib = None
+
+
+@pytest.fixture(autouse=True)
+def reader() -> None:
+    if html5lib is None:
+        missing("html5lib, which reads the pages' HTML,")
 
 
 def faults(text: str) -> list[str]:
@@ -19,11 +29,9 @@ def test_the_checker_finds_a_planted_fault() -> None:
 
 
 def test_a_page_of_every_kind_parses_without_an_error(handbook: Built) -> None:
-    pages = [
-        path
-        for folder in sorted({p.parent for p in handbook.folder.rglob("*.html")})
-        for path in sorted(folder.glob("*.html"))[:6]
-    ]
+    folders = {path.parent for path in handbook.folder.rglob("*.html")}
+    whole = {handbook.folder, handbook.folder / "schema", handbook.folder / "contributing"}  # one page a kind
+    pages = [p for folder in sorted(folders) for p in sorted(folder.glob("*.html"))[: None if folder in whole else 4]]
     assert len(pages) > 40
     wrong = {
         path.relative_to(handbook.folder).as_posix(): found[:3]

@@ -219,7 +219,9 @@ def test_writing_an_index_twice_gives_the_same_answers(memory: MemoryStore, tmp_
     assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
 
 
-def test_a_changed_summariser_makes_the_index_anew(small: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_changed_summariser_makes_the_index_anew(
+    small: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A developer who changes how entries are summarised must not go on reading old summaries."""
     modules = tmp_path / "knowledge"
     shutil.copytree(Path(files.__file__).parent, modules, ignore=shutil.ignore_patterns("__pycache__"))

@@ -290,3 +290,15 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
     with pytest.raises(Trouble, match="cannot be written"):
         save(path, "new")
     assert path.read_text(encoding="utf-8") == "old" and list(tmp_path.iterdir()) == [path]
+
+
+def test_words_that_the_questions_leave_out_would_change_no_plan(kb, planner):
+    """Of wholly unknown seed, words that no rule tells from not knowing are not planned with: it must make no difference."""
+    bench, whole = (Bench(kb, match_for(kb, "seed"), planner=planner) for _ in range(2))
+    whole.__dict__["idle"] = frozenset()
+    assert {("gibberellin", "no_help"), ("embryo", "full_size")} <= bench.idle
+    assert not {("embryo", "undifferentiated"), ("coat_water", "stops"), ("home_climate", "arid")} & bench.idle
+    for known in ({"dormancy_class": "none"}, {"dormancy_class": "physical_physiological", "home_climate": "alpine"}):
+        for trait, word in sorted(bench.idle):
+            words = {**known, trait: word}
+            assert bench._signature(words) == whole._signature(words), (trait, word)

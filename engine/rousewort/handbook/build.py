@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rousewort.errors import Trouble
+from rousewort.handbook.places import site_folder
 from rousewort.knowledge.base import KnowledgeBase
 
 # A page written by us carries this in its folder, so that we replace no folder of another's.
 MARK = ".rousewort-handbook"
+BUILDER = "mkdocs"
 # mkdocs dates what it writes; a fixed day makes two builds the same to the byte.
 FIXED_DAY = "315532800"
 
@@ -30,15 +32,6 @@ class Built(NamedTuple):
     pages: int
     size: int
     problems: tuple[str, ...]
-
-
-def site_folder() -> Path:
-    """`site/` of a clone, or its copy in an installed wheel."""
-    here = Path(__file__).resolve()
-    for folder in (here.parents[3] / "site", here.parents[1] / "site"):
-        if (folder / "mkdocs.yml").is_file():
-            return folder
-    raise Trouble("This installation lacks the handbook's templates. Install rousewort again.")
 
 
 def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = None) -> int:
@@ -64,11 +57,13 @@ def build(
     only: Sequence[str] | None = None,
     strict: bool = False,
     force: bool = False,
+    builder: str = BUILDER,
     tell: Callable[[str], None] = lambda text: None,
 ) -> Built:
     """Build the handbook into `out`, whole or not at all: an earlier one stays until the new one is finished.
 
-    `only`: these species. `strict`: a warning of mkdocs or a finding of ours is a failure. Raises Trouble where `out`
+    `only`: these species. `strict`: a warning of mkdocs or a finding of ours is a failure. `builder`: the module that turns
+    pages into HTML, mkdocs or a drop-in successor. Raises Trouble where `out`
     holds something else, mkdocs is missing or fails, or a strict build finds anything.
     """
     from rousewort.handbook.inspect import inspect
@@ -80,7 +75,7 @@ def build(
         tell("writing the pages")
         pages = write_pages(kb, work / "docs", only)
         tell(f"{pages} pages written; mkdocs turns them into HTML")
-        _run_mkdocs(work, strict)
+        _run_mkdocs(work, strict, builder)
         made = work / "site"
         _mend(made)
         (made / MARK).write_text(
@@ -105,7 +100,7 @@ def _free(out: Path, force: bool) -> None:
         raise Trouble(f"{out} is not empty and is no earlier handbook. Name another folder, or say --force.")
 
 
-def _run_mkdocs(work: Path, strict: bool) -> None:
+def _run_mkdocs(work: Path, strict: bool, builder: str = BUILDER) -> None:
     """In a process of its own: it keeps state, and another builder of the same form can take its place."""
     site = site_folder()
     config = {"INHERIT": str(site / "mkdocs.yml"), "docs_dir": str(work / "docs"), "site_dir": str(work / "site")}
@@ -124,7 +119,7 @@ def _run_mkdocs(work: Path, strict: bool) -> None:
     command = [
         sys.executable,
         "-m",
-        "mkdocs",
+        builder,
         "build",
         "--quiet",
         "--config-file",
@@ -133,11 +128,10 @@ def _run_mkdocs(work: Path, strict: bool) -> None:
     ]
     done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
     if done.returncode:
-        if "No module named mkdocs" in done.stderr:
-            raise Trouble(
-                "This needs mkdocs and its theme, which are not installed. Get them with: pip install 'rousewort[handbook]'"
-            )
-        raise Trouble("mkdocs could not build the handbook:\n" + (done.stderr or done.stdout).strip()[-3000:])
+        if f"No module named {builder}" in done.stderr:
+            how = "pip install 'rousewort[handbook]'" if builder == BUILDER else f"pip install {builder}"
+            raise Trouble(f"This needs {builder} and the theme, which are not installed. Get them with: {how}")
+        raise Trouble(f"{builder} could not build the handbook:\n" + (done.stderr or done.stdout).strip()[-3000:])
 
 
 def _mend(made: Path) -> None:

@@ -14,7 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from rousewort.dated import Schedule
-from rousewort.handbook import drawings, views
+from rousewort.handbook import drawings, metadata, views
 from rousewort.handbook.escape import as_data, escaped
 from rousewort.handbook.planner import call, page_data, shared_tables
 from rousewort.handbook.settings import same_bytes, settings
@@ -117,7 +117,7 @@ class Writer:
             "species.md",
             entry.name,
             f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
-            {"json": f"{stem}.json", "ld": as_data(_metadata(entry))}
+            {"json": f"{stem}.json", "ld": as_data(_metadata(entry, data))}
             | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
             entry=entry,
             plan=data,
@@ -292,17 +292,8 @@ class Writer:
         )
 
 
-def _metadata(entry: Entry) -> dict[str, Any]:
-    """What the page is about, in the words of schema.org."""
-    about = {
-        "@context": "https://schema.org",
-        "@type": "Taxon",
-        "name": entry.name,
-        "taxonRank": "species",
-        "parentTaxon": {"@type": "Taxon", "name": entry.genus, "taxonRank": "genus"},
-    }
-    names = [*entry.common_names, *entry.synonyms]
-    return about | ({"alternateName": names} if names else {})
+def _metadata(entry: Entry, plan: Mapping[str, Any]) -> dict[str, Any]:
+    return metadata.species(entry.name, entry.family, entry.genus, entry.common_names, entry.synonyms, plan)
 
 
 def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,15 +1,17 @@
-"""Where each thing has its page, and how one page links to another."""
+"""Where each thing has its page, and how one page links to another; and where templates and look lie."""
 
 from __future__ import annotations
 
 import re
 from hashlib import blake2b
+from pathlib import Path
 from typing import Any
 
 from jinja2 import pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from rousewort.errors import Trouble
 from rousewort.handbook.escape import escaped
 from rousewort.knowledge.names import slug
 
@@ -23,6 +25,15 @@ FOLDERS = {
     "source": "sources",
     "rule": "rules",
 }
+
+
+def site_folder() -> Path:
+    """`site/` of a clone, or its copy in an installed wheel."""
+    here = Path(__file__).resolve()
+    for folder in (here.parents[3] / "site", here.parents[1] / "site"):
+        if (folder / "mkdocs.yml").is_file():
+            return folder
+    raise Trouble("This installation lacks the handbook's templates. Install rousewort again.")
 
 
 class Places:

@@ -101,9 +101,13 @@ class Shelf:
     def _sources_of(self, wanted: Iterable[str]) -> set[str]:
         names = set(wanted) | set(self.places.all("genus")) | set(self.places.all("family"))
         found = {key for name in names for key in cited_by(self.kb.taxon(name) or {})}
-        for thing in (*self.kb.rules, *self.kb.treatments.values()):
+        for thing in (*self.kb.rules, *self.kb.treatments.values(), *self._observations.values()):
             found |= {key for key in _source_ids(thing)}
         return found
+
+    @cached_property
+    def _observations(self) -> dict[str, Mapping[str, Any]]:
+        return {test["id"]: test for test in self.kb.vocabulary.files["observations"]["tests"]}
 
     def plans(self) -> Iterator[tuple[Entry, Plan, dict[str, Any], Schedule | None]]:
         """Each species with its plan, the plan as JSON and its dates; the entry is kept for the lists."""
@@ -165,7 +169,9 @@ class Shelf:
             for name in sorted(self.places.all(rank)):
                 for source, held in cited_by(self.kb.taxon(name) or {}).items():
                     found[source][rank].append((name, held))
-        for kind, things in (("rule", {r["id"]: r for r in self.kb.rules}), ("treatment", self.kb.treatments)):
+        rules = {rule["id"]: rule for rule in self.kb.rules}
+        others = (("rule", rules), ("treatment", self.kb.treatments), ("observation", self._observations))
+        for kind, things in others:
             for key, thing in sorted(things.items()):
                 for source, held in _source_ids(thing).items():
                     found[source][kind].append((key, frozenset(held)))

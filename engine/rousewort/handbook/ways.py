@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
+from typing import Any
 
-from rousewort.handbook import views
+from rousewort.handbook import metadata, views
+from rousewort.handbook.downloads import download_pages
 from rousewort.handbook.escape import as_data
-from rousewort.handbook.pages import Page, Writer, first_up, json_text
+from rousewort.handbook.keypage import key_pages
+from rousewort.handbook.pages import Page, Writer, first_up
+from rousewort.handbook.places import site_folder
+from rousewort.handbook.schemapages import contributor_pages
 from rousewort.handbook.shelf import WANTED, Entry
+from rousewort.handbook.trustpage import measured
 from rousewort.knowledge.names import fold
+from rousewort.knowledge.strict_yaml import read
 from rousewort.rules.compile import PHASES
 from rousewort.wording import fill
+
+SOUTH = date(WANTED.year, 11, 1)  # the same season as WANTED in the southern half of the Earth
 
 
 class WaysIn:
@@ -30,6 +40,8 @@ class WaysIn:
         yield from self._gear(entries)
         yield from self._knowledge()
         yield from self._reference(entries)
+        yield from key_pages(self.write)
+        yield from contributor_pages(self.write)
         yield from self._downloads()
 
     def _first_page(self, entries: list[Entry]) -> Page:
@@ -122,11 +134,15 @@ class WaysIn:
 
     def _reference(self, entries: list[Entry]) -> Iterator[Page]:
         vocabulary = self.kb.vocabulary
+        terms = glossary()
         yield self.write.page(
             "glossary",
             "glossary.md",
             "Glossary",
             "The field's terms.",
+            {"ld": as_data(metadata.glossary(terms))},
+            terms=terms,
+            equipment_words=vocabulary.files["equipment"],
             traits=vocabulary.traits,
             levels=vocabulary.files["report_meanings"],
             standings=vocabulary.files["standing"],
@@ -137,6 +153,7 @@ class WaysIn:
             "How far to trust this",
             "What was measured of our plans.",
             calibration=self.kb.calibration,
+            measured=measured(self.kb) if self.shelf.only is None else None,
             held=self._held(),
             outcomes=_outcomes(entries),
         )
@@ -185,7 +202,7 @@ class WaysIn:
         for entry in entries:
             if entry.begin and entry.lead is not None and not entry.outdoors:
                 months.setdefault((entry.begin.year, entry.begin.month), []).append(entry)
-        rows = []
+        rows: list[dict[str, Any]] = []
         for (year, month), found in sorted(months.items(), reverse=True):
             found.sort(key=lambda e: (e.lead or 0, e.name))
             before = WANTED.year - year
@@ -202,8 +219,10 @@ class WaysIn:
                 "least": found[0].lead,
                 "most": found[-1].lead,
             }
-            rows.append(row)
-            lead = f"Begin in {name} at the latest, for seedlings by {views.day_text(WANTED)}. Days are those before sowing."
+            lead = (
+                f"Begin in {name} at the latest, for seedlings by {views.day_text(WANTED)}; in the southern half of the Earth "
+                f"in {row['south']}, for seedlings by {views.day_text(SOUTH)}. Days are those before sowing."
+            )
             yield self.write.page(
                 path,
                 "list.md",
@@ -213,7 +232,9 @@ class WaysIn:
                 lead=lead,
                 entries=found,
                 by_days=True,
+                later=list(rows),
             )
+            rows.append(row)
         if outside:
             lead = "Sown outside in its season; winter and spring do the rest."
             yield self.write.page(
@@ -233,6 +254,7 @@ class WaysIn:
             "What can still be started this month.",
             months=rows,
             outside=len(outside),
+            south_wanted=views.day_text(SOUTH),
         )
 
     def _held(self) -> list[tuple[str, int]]:
@@ -249,22 +271,7 @@ class WaysIn:
 
     def _downloads(self) -> Iterator[Page]:
         """The whole as data, and the names that the search box knows."""
-        species = [
-            {
-                "name": e.name,
-                "family": e.family,
-                "common_names": e.common_names,
-                "synonyms": e.synonyms,
-                "outcome": e.outcome,
-                "dormancy": e.dormancy,
-                "days_before_sowing": e.lead,
-                "steps": e.kinds,
-                "page": f"{self.shelf.places.path('species', e.name)}.html",
-                "plan": f"{self.shelf.places.path('species', e.name)}.json",
-            }
-            for e in self.shelf.entries.values()
-        ]
-        yield Page("data/species.json", json_text({"format": "rousewort-species-1", "species": species}))
+        yield from download_pages(self.write)
         yield Page("data/names.js", f"window.rousewortNames={as_data(list(self._names()), separators=(',', ':'))};\n")
 
     def _names(self) -> Iterator[list[str]]:
@@ -293,6 +300,12 @@ class WaysIn:
                     "dormancy" if kind == "class" else kind,
                     places.path(kind, key) or "",
                 ]
+
+
+def glossary() -> dict[str, dict[str, Any]]:
+    """Terms of the trade, A to Z: what each means, and other words for it."""
+    path = site_folder() / "glossary.yaml"
+    return dict(sorted(read(path.read_bytes(), str(path)).data.items()))
 
 
 def _outcomes(entries: Iterable[Entry]) -> list[tuple[str, int]]:

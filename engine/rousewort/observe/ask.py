@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 from rousewort.facts import CLASS_CHANCE, gather
@@ -23,6 +23,7 @@ from rousewort.plan import Plan, Planner
 from rousewort.relatives import estimate
 
 Case = Mapping[str, str]  # class, and level where the class has levels
+NUMBERS_READ = {"home_climate", "seed_size"}  # traits by which doses and depths are chosen, whatever the rules say
 
 
 class Question(NamedTuple):
@@ -215,9 +216,9 @@ class Bench:
 
     def _signature(self, words: Mapping[str, str]) -> frozenset:
         """A plan as far as two plans can differ: its steps, their lengths, how it is sown, and what it must never get."""
-        key = tuple(sorted(words.items()))
+        key = tuple(sorted((trait, word) for trait, word in words.items() if (trait, word) not in self.idle))
         if key not in self._steps:
-            plan = self.plan(words)
+            plan = self.plan(dict(key))
             parts = set()
             for step in plan.steps:
                 if step.kind != "inspect":
@@ -231,6 +232,22 @@ class Bench:
             parts |= {("outcome", plan.outcome)} if plan.outcome != "plan" else set()
             self._steps[key] = frozenset(parts)
         return self._steps[key]
+
+    @cached_property
+    def idle(self) -> frozenset[tuple[str, str]]:
+        """Words that make the same plan as not knowing them, once the class is given (every case gives it): no rule tells
+        them from `unknown`, and no number is chosen by them. Only for seed of which nothing is known but what is seen
+        here: for any other, a relative or the books might lend another word in their place."""
+        if self.match.genus or self.match.family:
+            return frozenset()
+        rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
+        lines = [line for rule in rules for line in (*rule.when, *({fact} for fact in rule.unless))]
+
+        def told(trait: str, word: str) -> list[bool]:
+            return [(trait, word) in line for line in lines]
+
+        given = {t: words for t, words in self.kb.vocabulary.given.items() if t not in NUMBERS_READ}
+        return frozenset((t, w) for t, words in given.items() for w in words if told(t, w) == told(t, "unknown"))
 
     def _because(self, test: Test, conclusion: Conclusion) -> str:
         chances = {word: chance for word, chance in self.chances(conclusion).items() if chance >= 0.01}
@@ -250,6 +267,7 @@ def _shown(kb: KnowledgeBase) -> set[str]:
 WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
 
 
+@lru_cache(maxsize=1 << 16)  # a few hundred plans, compared with each other for every question
 def apart(one: frozenset, other: frozenset) -> float:
     """How far two plans differ: 0 alike, 1 nothing in common."""
     both, either = (sum(WEIGHT[part[0]] for part in parts) for parts in (one & other, one | other))
@@ -257,9 +275,11 @@ def apart(one: frozenset, other: frozenset) -> float:
 
 
 def _distance(cases: list[tuple[float, frozenset]]) -> float:
-    """Weighed distance of the plan that is nearest to all, from all."""
-    plans = {steps for _, steps in cases}
-    return min((sum(p * apart(mine, steps) for p, steps in cases) for mine in plans), default=0.0)
+    """Weighed distance of the plan that is nearest to all, from all. Many cases share a plan: each is compared once."""
+    weight: dict[frozenset, float] = {}
+    for p, steps in cases:
+        weight[steps] = weight.get(steps, 0.0) + p
+    return min((sum(p * apart(mine, steps) for steps, p in weight.items()) for mine in weight), default=0.0)
 
 
 def _cost(test: Test) -> str:

@@ -5,11 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from rousewort.agreement import Judged
-    from rousewort.knowledge.base import KnowledgeBase
+from typing import Any
 
 HELP = """Try plans against the published sources that they were made without.
 
@@ -31,12 +27,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from rousewort.agreement import disagreements
+    from rousewort.agreement import disagreements, measure
     from rousewort.app.main import layers
     from rousewort.knowledge.base import load
 
     kb = load(layers(arguments))
-    figures, left_out, alone = measure(kb)
+    figures, left_out, alone = measure(kb, _progress)
     if arguments.json:
         import json
 
@@ -56,80 +52,9 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def measure(kb: KnowledgeBase) -> tuple[dict[str, Any], list[Judged], list[Judged]]:
-    """All figures, and the judged claims behind them."""
-    from rousewort.agreement import (
-        TREATMENTS,
-        baseline_days,
-        baseline_gives,
-        disagreements,
-        from_traits_alone,
-        leave_sources_out,
-        lengths,
-        pairs_of_sources,
-        score,
-    )
-
-    show = sys.stderr.isatty()
-
-    def progress(done: int, of: int) -> None:
-        if show:
-            print(f"\r  leaving sources out: {done + 1} of {of} ", end="" if done + 1 < of else "\n", file=sys.stderr)
-
-    left_out, alone = leave_sources_out(kb, progress=progress), from_traits_alone(kb)
-    agree, overlap = pairs_of_sources(kb)
-    figures: dict[str, Any] = {
-        "sources": {"agree": {w: list(v) for w, v in agree.items()}, "cold_overlap": list(overlap)}
-    }
-    for key, judged in (("left_out", left_out), ("traits_alone", alone)):
-        part: dict[str, Any] = {}
-        for what in TREATMENTS:
-            made = score(judged, what)
-            part[what] = {"agreed": made.agreed, "tried": made.tried}
-            if key == "left_out":
-                base = [(baseline_gives(kb, j, what), j.claim.give[what]) for j in judged if what in j.claim.give]
-                part[what]["baseline"] = sum(g if wanted else 1 - g for g, wanted in base)
-        part["days"] = {
-            w: vars(lengths([(j.days[w], j.claim.days[w]) for j in judged if w in j.claim.days]))
-            for w in ("cold", "warm")
-        }
-        if key == "left_out":
-            part["baseline_days"] = {
-                w: vars(lengths([(p, j.claim.days[w]) for j, p in baseline_days(kb, judged, w)]))
-                for w in ("cold", "warm")
-            }
-        part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
-        figures[key] = part
-    figures["by_class"] = _by_class(alone)
-    figures["basis"] = _by_basis(left_out)
-    return figures, left_out, alone
-
-
-def _counted(items: Any) -> dict[str, int]:
-    from collections import Counter
-
-    return dict(sorted(Counter(items).items()))
-
-
-def _by_class(judged: list[Judged]) -> dict[str, Any]:
-    from rousewort.agreement import TREATMENTS, lengths, score
-
-    table = {}
-    for name in ("ND", "PY", "PD", "PY+PD", "MD", "MPD", None):
-        of = [j for j in judged if j.dormancy == name]
-        row: dict[str, Any] = {w: [score(of, w).agreed, score(of, w).tried] for w in TREATMENTS}
-        row["cold_days"] = vars(lengths([(j.days["cold"], j.claim.days["cold"]) for j in of if "cold" in j.claim.days]))
-        table[name or "not known"] = row
-    return table
-
-
-def _by_basis(judged: list[Judged]) -> dict[str, dict[str, float]]:
-    """Agreed claims of those tried, for plans whose deciding facts are the species' own."""
-    from rousewort.agreement import TREATMENTS, score
-
-    own = [j for j in judged if j.basis == "species"]
-    made = [score(own, what) for what in TREATMENTS]
-    return {"species": {"right": round(sum(m.agreed for m in made)), "tried": sum(m.tried for m in made)}}
+def _progress(done: int, of: int) -> None:
+    if sys.stderr.isatty():
+        print(f"\r  leaving sources out: {done + 1} of {of} ", end="" if done + 1 < of else "\n", file=sys.stderr)
 
 
 def _share(agreed: float, tried: int) -> str:
@@ -189,6 +114,3 @@ def _write(figures: dict[str, Any]) -> None:
     head = "".join(line for line in path.read_text("utf-8").splitlines(keepends=True) if line.startswith("#"))
     path.write_text(head + dump(data), "utf-8")
     print(f"wrote {path}", file=sys.stderr)
-
-
-__all__ = ["EPILOG", "HELP", "add_arguments", "measure", "run"]

@@ -34,6 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--only", action="append", default=[], metavar="SPECIES", help="build: only this species (may be said again)"
     )
+    parser.add_argument(
+        "--builder",
+        default="mkdocs",
+        metavar="MODULE",
+        help="build: what turns the pages into HTML: mkdocs, or a drop-in successor of it that is installed",
+    )
     parser.add_argument("--port", type=int, default=8000, help="serve: the port on this machine (8000)")
 
 
@@ -62,6 +68,7 @@ def _build(arguments: argparse.Namespace, out: str | None = None) -> int:
         only=arguments.only or None,
         strict=arguments.strict,
         force=arguments.force,
+        builder=arguments.builder,
         tell=lambda text: print(text, file=sys.stderr),
     )
     for problem in built.problems:

@@ -1,0 +1,34 @@
+"""How far the handbook can be trusted: agreement and calibration, measured when it is built."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from rousewort.agreement import measure
+from rousewort.calibrate import figures, leave_species_out
+from rousewort.knowledge.base import KnowledgeBase
+
+
+@lru_cache(maxsize=1)
+def measured(kb: KnowledgeBase) -> dict[str, Any]:
+    """All figures of both measurements, some seconds of work: a whole handbook has them, one of a few species has not."""
+    agreed, left_out, alone = measure(kb)
+    return {
+        "agreement": agreed,
+        "calibration": figures(leave_species_out(kb)),
+        "undisputed": _undisputed(left_out),
+        "claims": len(left_out),
+        "alone": len(alone),
+    }
+
+
+def _undisputed(judged: list[Any]) -> tuple[float, int]:
+    """Claims that no other source of the species disputes: with how many of them the plan agrees."""
+    of = [
+        item.gives[what] if wanted else 1 - item.gives[what]
+        for item in judged
+        for what, wanted in item.claim.give.items()
+        if (not wanted) not in item.others.get(what, ())
+    ]
+    return sum(of), len(of)

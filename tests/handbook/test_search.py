@@ -1,0 +1,88 @@
+"""The search box over the names of every species: misspelled, old, common, or turned round."""
+
+from __future__ import annotations
+
+import shutil
+from typing import Any
+
+import pytest
+from rousewort.handbook.build import Built
+from rousewort.handbook.pages import Writer
+from rousewort.handbook.places import site_folder
+from rousewort.handbook.shelf import Shelf
+from rousewort.handbook.ways import WaysIn
+from rousewort.knowledge.base import KnowledgeBase
+from test_in_browser import wait
+
+pytestmark = pytest.mark.slow
+TYPED = {
+    "eastern redbud": "Cercis canadensis",
+    "cercsi canadensis": "Cercis canadensis",
+    "judas tree cercis": "Cercis siliquastrum",
+    "black haw": "Viburnum prunifolium",
+    "vibernum prunifolium": "Viburnum prunifolium",
+    "sugar mapel": "Acer saccharum",
+    "Acer sacharum": "Acer saccharum",
+    "norway mapple": "Acer platanoides",
+    "monkey puzle": "Araucaria araucana",
+    "chile pine": "Araucaria araucana",
+    "araucaria auracana": "Araucaria araucana",
+    "osage orange": "Maclura pomifera",
+    "comon milkweed": "Asclepias syriaca",
+    "buterfly weed": "Asclepias tuberosa",
+    "Cimicifuga racemosa": "Actaea racemosa",
+    "Betula lutea": "Betula alleghaniensis",
+    "Spartina pectinata": "Sporobolus michauxianus",
+    "Acacia nilotica": "Vachellia nilotica",
+    "lingonbery": "Vaccinium vitis-idaea",
+    "saskatoon": "Amelanchier alnifolia",
+    "spice bush": "Lindera benzoin",
+    "pusy willow": "Salix discolor",
+    "fraxinus exelsior": "Fraxinus excelsior",
+    "syringia vulgaris": "Syringa vulgaris",
+    "lilac common": "Syringa vulgaris",
+    "juniperus virginana": "Juniperus virginiana",
+    "eastern red ceder": "Juniperus virginiana",
+    "Panax ginsing": "Panax ginseng",
+    "alnus rubre": "Alnus rubra",
+    "MANGO": "Mangifera indica",
+    "snowbery": "Symphoricarpos albus",
+    "glacer lily": "Erythronium grandiflorum",
+    "western hemlok": "Tsuga heterophylla",
+    "thunbergs daylily": "Hemerocallis thunbergii",
+    "pearcherry nosuchname": "",
+}
+
+
+@pytest.fixture(scope="module")
+def lookup(kb: KnowledgeBase, handbook: Built, browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The page of all names, with the list of the whole knowledge base behind its box."""
+    folder = tmp_path_factory.mktemp("search")
+    shutil.copytree(handbook.folder / "assets", folder / "assets")
+    shutil.copy(handbook.folder / "find.html", folder)
+    ways = WaysIn(Writer(Shelf(kb), site_folder() / "pages"))
+    for _ in ways.shelf.plans():
+        pass
+    page = next(page for page in ways._downloads() if page.path == "data/names.js")
+    (folder / "data").mkdir()
+    (folder / "data/names.js").write_text(page.text, encoding="utf-8")
+    browser.get((folder / "find.html").as_uri())
+
+    def names(typed: str) -> list[str]:
+        box = browser.find_element("name", "q")
+        box.clear()
+        box.send_keys(typed)
+        done = f"return document.querySelector('[name=q]').value === {typed!r} && document.querySelector('.rw-hint').textContent"
+        assert wait(lambda: browser.execute_script(done))
+        return browser.execute_script("return Array.from(document.querySelectorAll('.rw-hits:not([hidden]) b')).map(b => b.textContent)")  # fmt: skip
+
+    return names
+
+
+def test_the_plant_that_was_meant_is_among_the_first_three(lookup: Any) -> None:
+    missed = {}
+    for typed, wanted in TYPED.items():
+        found = lookup(typed)
+        if wanted not in found[:3] if wanted else found:
+            missed[typed] = found[:4]
+    assert not missed
