@@ -61,6 +61,8 @@ class Around:
         found = [(item["words"], item["why"], item["mend"]) for item in self.vocabulary.files["contradictions"]]
         for word, entry in self.vocabulary.traits["dormancy_class"]["values"].items():
             for key, shown in entry["shows"].items():
+                if key not in self.vocabulary.traits:
+                    continue  # an answer of reports: these are looked at as reports
                 others = [w for w in self.vocabulary.traits[key]["values"] if w not in shown]
                 why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
                 found.append(
