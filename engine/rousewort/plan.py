@@ -20,6 +20,7 @@ from rousewort.steps import Step, Steps
 from rousewort.wording import fill
 
 FORMAT = "rousewort-plan-1"
+SPLIT = ("plan", "unknown")  # outcomes in which a part of the lot can be given what another class needs
 
 
 class Alternative(NamedTuple):
@@ -79,6 +80,8 @@ class Planner:
         facts = gather(self.kb, match, measurements)
         findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
         plan = _Composer(self.kb, match, grower, facts, findings).compose()
+        if plan.outcome not in SPLIT:
+            return plan
         others = self._for_other_classes(plan, measurements)
         return plan._replace(splits=tuple(_for_part_of_the_lot(plan.steps, facts, others, grower)))
 
@@ -90,7 +93,7 @@ class Planner:
     def _for_other_classes(self, plan: Plan, measurements: Mapping[str, str] | None) -> dict[str, _Composer]:
         """Where relatives differ: class → what composes the plan for it, of each other class that is likely enough."""
         relatives = plan.facts.relatives
-        if relatives is None or plan.outcome not in ("plan", "unknown"):
+        if relatives is None:
             return {}
         made = {}
         for word in relatives.others(plan.facts.word("dormancy_class")):
@@ -121,7 +124,7 @@ class Variations:
         sequence = composer.choose(grower)
         outcome, advice = composer.outcome(sequence, self._basis)
         splits: tuple[Mapping[str, Any], ...] = ()
-        if self._others:
+        if self._others and outcome in SPLIT:
             steps = composer.steps(sequence, grower) if outcome == "plan" else ()
             splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
         return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
