@@ -317,7 +317,7 @@ def test_what_only_warmth_before_cold_woke_is_given_both_whatever_its_class(kb, 
 
 def test_a_cold_that_wakes_by_itself_is_not_called_a_need_for_warmth(kb, planner):
     found = read(kb, filled_in(kb, a_design(kb, planner, seeds=600), "deep")).found
-    assert found["reported_cold"] == "needed" and "reported_warm" not in found and "season_order" not in found
+    assert found["reported_cold"] == "needed" and "reported_warm" not in found and found["season_order"] == "cold_only"
 
 
 def test_curves_as_png_are_sharp_white_and_known_again(kb, planner):
@@ -337,3 +337,12 @@ def test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves(kb, plann
     assert "bench leaves physiological" in note and "relatives (Salicaceae) make physiological" in note
     known.left["dormancy_class"] = ("physiological",)
     assert "relatives" not in bench.planned(bench.conclude(known)).basis["note"]
+
+
+def test_a_trial_in_which_all_came_up_reports_what_was_not_needed(kb, planner, tmp_path):
+    result = read(kb, filled_in(kb, a_design(kb, planner), "none"))
+    write_layer(
+        kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
+    )
+    reports = load([tmp_path / "own"]).taxon(NOBODY)["reports"]
+    assert reports and all(t["means"] == "found_unneeded" for r in reports for t in r["treatments"])

@@ -52,7 +52,8 @@ def _source_id(match: Match, when: date) -> str:
 
 
 def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
-    """The best arm that beats the control, and each single treatment that clearly made no difference."""
+    """The best arm that beats the control, and each single treatment that clearly made no difference, or that seed which
+    came up in the control did without."""
     control = next((r for r in result.arms if r.arm.id == CONTROL), None)
     if control is None:
         return
@@ -63,9 +64,12 @@ def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
         means = "found_needed" if control.roots.share < NOT_YET else "found_effective"
         used = set(best.arm.data["means"])
         yield _report(best, control, means, source)
+    came = "none" not in control.did
     for r in result.arms:
         kinds = r.arm.data["means"]
-        if (
+        if r is not control and not r.better and came and len(kinds) == 1 and not used & set(kinds):
+            yield _report(r, control, "found_unneeded", source)
+        elif (
             r is not control
             and not r.better
             and "none" in r.did

@@ -194,11 +194,6 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
         print(
             f"Saved to {arguments.save}. Now: rousewort plan '{plant}' --observations {arguments.save}", file=sys.stderr
         )
-    if arguments.draft:
-        match = match_for(kb, plant or "", arguments.family or known.family)
-        for path in write_layer(kb, match, result, arguments.draft, date.today(), arguments.grower):
-            print(f"Draft: {path}", file=sys.stderr)
-        print(f"Look it over, then: rousewort plan '{plant}' --kb {arguments.draft}", file=sys.stderr)
     if arguments.json:
         import json
 
@@ -207,6 +202,11 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
         print(json.dumps(as_data(result), ensure_ascii=False, indent=2))
     else:
         sys.stdout.write(render_result(result, page_for()))
+    if arguments.draft:
+        match = match_for(kb, plant or "", arguments.family or known.family)
+        for path in write_layer(kb, match, result, arguments.draft, date.today(), arguments.grower):
+            print(f"Draft: {path}", file=sys.stderr)
+        print(f"Look it over, then: rousewort plan '{plant}' --kb {arguments.draft}", file=sys.stderr)
     return 0
 
 
