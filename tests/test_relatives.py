@@ -102,7 +102,7 @@ def test_a_class_nearly_as_likely_is_treated_for_where_that_serves_both(kb: Know
 
 
 def test_where_no_relative_has_a_class_none_is_lent(kb: KnowledgeBase) -> None:
-    found = estimate(kb, None, "Acanthaceae")
+    found = estimate(kb, None, "Begoniaceae")
     assert found.rank == "none" and not found.others(None)
 
 
@@ -210,8 +210,8 @@ def test_reports_of_relatives_with_another_dormancy_do_not_count(kb: KnowledgeBa
 
 def test_a_family_lends_its_need_for_cold_only_to_plants_of_cold_winters(kb: KnowledgeBase) -> None:
     waiting = {"dormancy_class": "physiological"}
-    assert "reported_cold" not in lent(kb, "Nescio composita", "Asteraceae", **waiting)
-    cold = lent(kb, "Nescio composita", "Asteraceae", home_climate="cold_winter", **waiting)["reported_cold"]
+    assert "reported_cold" not in lent(kb, "Nescio gentiana", "Gentianaceae", **waiting)
+    cold = lent(kb, "Nescio gentiana", "Gentianaceae", home_climate="cold_winter", **waiting)["reported_cold"]
     assert (cold.word, cold.basis) == ("helps", "family")
 
 
@@ -223,8 +223,8 @@ def test_no_relative_lends_a_need_for_cold_to_a_plant_of_the_tropics(kb: Knowled
 
 
 def test_relatives_that_disagree_about_a_treatment_are_said_to(kb: KnowledgeBase) -> None:
-    """Nyssa: one gains from cold and one germinates without: half the lot is chilled."""
-    cold = lent(kb, "Nyssa nescia", "Nyssaceae")["reported_cold"]
+    """Buttercups: some gain from cold, some germinate without: half the lot is chilled."""
+    cold = lent(kb, "Ranunculus nescius", "Ranunculaceae")["reported_cold"]
     assert (cold.word, cold.basis) == ("mixed", "genus") and len(cold.relatives) >= 2
 
 

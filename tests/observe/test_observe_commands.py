@@ -261,7 +261,7 @@ def test_a_seattle_winter_is_enough_for_redbud_and_says_when(capsys):
 
 
 def test_seasons_are_counted_one_after_the_other(capsys):
-    found = winter(capsys, WINTERS / "seattle_daily.csv", "--plant", "black haw", "--sow", "2013-04-01")
+    found = winter(capsys, WINTERS / "seattle_daily.csv", "--plant", "guelder rose", "--sow", "2013-04-01")
     warm, cold = found["stages"][:2]
     assert [warm["kind"], cold["kind"]] == ["warm_moist", "cold_moist"]
     assert warm["outside"]["met_on"] < cold["outside"]["from"] < cold["outside"]["met_on"]

@@ -33,11 +33,11 @@ THIN = {"coat_g": 0.1, "inside_g": 1.9, "seed_g": 3.5}
 PLANS = [
     ("Vigna marina", None, dict(imbibition=SHUT, nicked_germination=SOON, seed_mass=LARGE_SEED), "PY", ["nick", "sow"]),
     (
-        "Swainsona formosa",
+        "Swainsona galegifolia",
         "Fabaceae",
         dict(imbibition=SHUT, nicked_germination=SOON, seed_mass=SMALL_SEED),
         "PY",
-        ["abrade", "sow"],
+        ["nick", "sow"],
     ),
     ("Merremia peltata", "Convolvulaceae", dict(imbibition=SHUT, nicked_germination=SOON), "PY", ["sow"]),
     ("Tuberaria lignosa", "Cistaceae", dict(imbibition=SHUT, nicked_germination=SOON), "PY", ["sow"]),
@@ -62,7 +62,7 @@ PLANS = [
         "PD",
         ["cold_moist", "sow"],
     ),
-    ("Franklinia alatamaha", "Theaceae", dict(imbibition=OPEN, embryo=FULL, fresh_germination=SOON), "ND", ["sow"]),
+    ("Gordonia lasianthus", "Theaceae", dict(imbibition=OPEN, embryo=FULL, fresh_germination=SOON), "ND", ["sow"]),
     (
         "Metrosideros kermadecensis",
         "Myrtaceae",
@@ -70,9 +70,9 @@ PLANS = [
         "ND",
         ["sow"],
     ),
-    ("Telopea speciosissima", "Proteaceae", dict(imbibition=OPEN, embryo=FULL, fresh_germination=SOON), "ND", ["sow"]),
+    ("Telopea truncata", "Proteaceae", dict(imbibition=OPEN, embryo=FULL, fresh_germination=SOON), "ND", ["sow"]),
     (
-        "Astrantia major",
+        "Astrantia maxima",
         "Apiaceae",
         dict(imbibition=OPEN, embryo=SMALL, fresh_germination=LATE, embryo_growth=IN_COLD, hormone_response=ACID_FAILS),
         "MPD",
@@ -86,7 +86,7 @@ PLANS = [
         ["warm_moist", "sow"],
     ),
     (
-        "Kirengeshoma palmata",
+        "Deinanthe caerulea",
         "Hydrangeaceae",
         dict(imbibition=OPEN, embryo=SMALL, fresh_germination=LATE),
         "MPD",
@@ -94,8 +94,8 @@ PLANS = [
     ),
     ("Kadsura japonica", "Schisandraceae", dict(imbibition=OPEN, embryo=SMALL, fresh_germination=SOON), "MD", ["sow"]),
     (
-        "Sciadopitys verticillata",
-        "Sciadopityaceae",
+        "Taiwania cryptomerioides",
+        "Cupressaceae",
         dict(
             imbibition=OPEN,
             embryo=FULL,

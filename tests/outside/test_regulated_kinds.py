@@ -49,12 +49,16 @@ def test_kinds_with_hard_seed_have_a_watertight_coat_in_the_plan(compared: list[
 
 
 def test_kinds_prechilled_when_fresh_are_chilled_by_the_plan(compared: list[dict]) -> None:
-    """Where the species has an entry of its own. Kinds are few, so every one must agree or be named here."""
+    """Where the species has an entry of its own. Kinds are few, so every one must agree or be named here.
+
+    Named: broad bean and Canada wild rye, which growers sow as bought; the regulation chills fresh lots that wait.
+    """
+    named = {"Vicia faba", "Elymus canadensis"}
     own = [c for c in compared if c["entry"] and c["prechill_days"]]
     missed = [c["name"] for c in own if not c["cold"]]
     print(f"prechill: {len(own) - len(missed)} of {len(own)} agree; missed: {missed}")
     assert len(own) >= 3
-    assert not missed
+    assert set(missed) <= named
 
 
 def test_light_of_the_regulation_is_known_where_an_entry_states_it(compared: list[dict]) -> None:

@@ -106,12 +106,19 @@ class KnowledgeBase:
         if family:
             name = f"{first} {' '.join(w.lower() for w in words[1:])}".strip()
             near = self._nearest(fold(name), 90) if len(words) > 1 else []
-            if len(near) == 1 and self._nearest(fold(name), 93):
+            if len(near) == 1 and self._one_slip_away(fold(name), near[0]):
                 return self._match(query, near[0], "spelling")
             return Match(query, name, "genus", tuple(near), genus=first, family=family)
         if self.is_family(first):
             return Match(query, first, "family", family=first)
         return None
+
+    def _one_slip_away(self, folded: str, accepted: str) -> bool:
+        """Whether one letter was mistyped. Two may be another species: the silver maple is one but for two letters."""
+        from rapidfuzz.distance import OSA
+
+        names = (known for known, name in self.store.near(folded) if name == accepted)
+        return any(OSA.distance(folded, known) == 1 for known in names)
 
     def _by_spelling(self, query: str, folded: str) -> Match:
         close = self._nearest(folded, 86)

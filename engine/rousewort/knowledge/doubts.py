@@ -98,10 +98,11 @@ class Around:
         return sorted({accepted for known, accepted in like if accepted != name and _one_letter_apart(folded, known)})
 
     def lengths(self, genus: str, kind: str, unit: str, but: str) -> tuple[float, float] | None:
-        """The shortest and the longest reported of other species of the genus, where enough are known."""
+        """The shortest and the longest reported of other species of the genus, where works say enough."""
         doses = [
             d for d in self.store.group("genus", genus)["doses"]
             if d["kind"] == kind and unit in d and d["species"] != but and d["means"] not in _NOT_A_LENGTH and not d["doubtful"]
+            and d.get("held") != "practice"
         ]  # fmt: skip
         if len(doses) < LEAST_LENGTHS or len({d["species"] for d in doses}) < LEAST_SPECIES:
             return None
