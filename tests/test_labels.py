@@ -333,8 +333,12 @@ def test_any_name_and_lot_is_printed_whole_or_refused(known: dict[str, Sheet], p
     except Trouble as trouble:
         assert "does not fit" in str(trouble)
         return
-    text = printed_text(pypdfium2.PdfDocument(data)[0])
-    assert squeezed(made.plant) in text and squeezed(lot) in text
+    # The reader takes a hyphen at the end of a line for one of its own making, and leaves it out.
+    text, *wanted = (
+        re.sub("[-\u00ad\x02\ufffe]", "", part)
+        for part in (printed_text(pypdfium2.PdfDocument(data)[0]), squeezed(made.plant), squeezed(lot))
+    )
+    assert all(part in text for part in wanted)
 
 
 def test_sheets_are_filled_in_order_and_begin_where_told(known: dict[str, Sheet]) -> None:
