@@ -42,8 +42,6 @@ class Bar:
 
 def watched() -> Bar | None:
     """A bar on standard error, where a person watches it."""
-    import sys
-
     return Bar(sys.stderr) if sys.stderr.isatty() else None
 
 
