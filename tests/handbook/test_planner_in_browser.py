@@ -42,12 +42,12 @@ def windows(dated: Schedule) -> dict[str, Any]:
         assert window is not None
         made[key] = [number(window.earliest), number(window.planned), number(window.latest)]
     if dated.missed:
-        later = next(way for way in dated.missed.others if way.text == "The same plan a year later")
+        later = next(way for way in dated.missed.others if way.gain == "later")
         made["missed"] = {
             "begunBy": number(dated.missed.begun_by),
             "nearest": number(dated.missed.nearest),
             "atBest": number(dated.missed.at_best),
-            "yearLater": number(later.start),
+            "later": number(later.start),
         }
     return made
 

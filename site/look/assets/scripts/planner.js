@@ -52,8 +52,9 @@
     var start = given.mode === "start" || !last.seedlings ? begin(given.day) : startFor(given.day), made = lay(start);
     if (given.mode === "start" || start >= given.today) return made;
     made = lay(begin(given.today));
-    var nearest = made.seedlings[first];
-    made.missed = { begunBy: start, nearest: nearest, atBest: Math.min(made.sown[0] + last.seedlings[0], nearest), yearLater: startFor(yearLater(given.day)) };
+    var nearest = made.seedlings[first], later = given.day;
+    while (startFor(later) < given.today) later = yearLater(later);
+    made.missed = { begunBy: start, nearest: nearest, atBest: Math.min(made.sown[0] + last.seedlings[0], nearest), later: startFor(later) };
     return made;
   }
 
@@ -257,7 +258,7 @@
     var list = make("ol", "", "rw-key rw-dates"), missed = laid.missed;
     if (missed) {
       sentence(place, [time(given.day), " can no longer be reached: it had to begin by ", time(missed.begunBy), ". Begun today, ", given.mode === "wanted" ? "seedlings are counted on " : "the first seedlings show ", time(missed.nearest),
-        "; if every step ends as early as it may, the first show ", time(missed.atBest), ". The same plan a year later: begin ", time(missed.yearLater), "."], "rw-missed");
+        "; if every step ends as early as it may, the first show ", time(missed.atBest), ". The same plan, a later season: begin ", time(missed.later), "."], "rw-missed");
     } else if (given.mode === "start" && laid.start !== given.day) {
       sentence(place, ["Begin on ", time(laid.start), ", not ", time(given.day), ": the step outside waits for its season (" + shown[shown.length - 1].season + ")."], "rw-missed");
     } else if (laid.start < given.today) {
