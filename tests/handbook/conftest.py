@@ -9,19 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from must_be_here import ON_CI, missing
 from rousewort.handbook.build import Built, build
 from rousewort.knowledge.base import KnowledgeBase
 
-ON_CI = bool(os.environ.get("CI"))
 # Chosen because a test names them; the rest are spread over the alphabet.
 NAMED = ["Cercis canadensis", "Viburnum prunifolium", "Trillium grandiflorum", "Prunus avium", "Gleditsia triacanthos"]
-
-
-def missing(what: str) -> None:
-    """Skips, loudly; on CI, where everything must be there, fails."""
-    if ON_CI:
-        pytest.fail(f"{what} must be here on CI, and is not")
-    pytest.skip(f"{what} is not here: nothing was tested with it")
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import missing
+from must_be_here import missing
 from test_in_browser import look, picture, wait
 
 pytestmark = pytest.mark.slow

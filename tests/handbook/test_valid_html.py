@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from conftest import missing
+from must_be_here import missing
 from rousewort.handbook.build import Built
 
 try:
