@@ -40,11 +40,6 @@ class Bar:
             self._width = 0
 
 
-def watched() -> Bar | None:
-    """A bar on standard error, where a person watches it."""
-    return Bar(sys.stderr) if sys.stderr.isatty() else None
-
-
 @contextmanager
 def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
     """A bar on standard error while something lasts, where that is a terminal."""

@@ -33,16 +33,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from rousewort.app.bar import watched
+    from rousewort.app.bar import progress_bar
     from rousewort.app.main import layers
     from rousewort.contribute.checking import check_all, check_files
     from rousewort.contribute.layout import all_layers
 
     over = all_layers(layers(arguments))
-    bar = None if arguments.files else watched()
-    result = check_files(arguments.files, over) if arguments.files else check_all(over, bar)
-    if bar:
-        bar.wipe()
+    if arguments.files:
+        result = check_files(arguments.files, over)
+    else:
+        with progress_bar() as progress:
+            result = check_all(over, progress)
     how = arguments.doubts or ("all" if arguments.files else "count")
     doubts = _chosen(result, how, bool(arguments.files))
     from rousewort.render.check_text import as_annotations, as_json, as_text, counted

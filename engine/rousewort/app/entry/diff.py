@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from contextlib import ExitStack
 
-    from rousewort.app.bar import watched
+    from rousewort.app.bar import progress_bar
     from rousewort.app.main import layers
     from rousewort.contribute.changes import at_commit, compare, open_whole
     from rousewort.errors import Trouble
@@ -49,10 +49,8 @@ def run(arguments: argparse.Namespace) -> int:
         else:
             before = open_whole(arguments.before) if arguments.before else load()
         after = open_whole(arguments.after) if arguments.after else load(private)
-        bar = watched()
-        comparison = compare(before, after, arguments.engine, bar)
-        if bar:
-            bar.wipe()
+        with progress_bar() as progress:
+            comparison = compare(before, after, arguments.engine, progress)
     if arguments.json:
         import json
 
