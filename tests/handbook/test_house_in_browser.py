@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from must_be_here import missing
+from must_be_here import axe_finds
 from test_in_browser import look, picture, wait
 
 pytestmark = pytest.mark.slow
@@ -28,14 +28,6 @@ def test_where_everything_must_be_there_it_is() -> None:
     absent = [name for name in NEEDED if importlib.util.find_spec(name) is None]
     absent += [name for name in ("chromium", "chromedriver") if not shutil.which(name)]
     assert not absent or not os.environ.get("CI"), absent
-
-
-def axe() -> str:
-    spec = importlib.util.find_spec("axe_core_python")
-    if spec is None or spec.origin is None:
-        missing("axe-core-python, which tests accessibility,")
-        raise AssertionError
-    return (Path(spec.origin).parent / "axe.min.js").read_text("utf-8")
 
 
 def open_page(browser: Any, address: str, page: str, width: int, dark: bool = False) -> None:
@@ -60,17 +52,11 @@ def test_no_such_page_is_wider_than_the_screen(browser: Any, address: str, pictu
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_axe_finds_nothing_on_pages_of_the_house(browser: Any, address: str, dark: bool) -> None:
-    source, found = axe(), {}
+    found = {}
     for page in PAGES:
         open_page(browser, address, page, 360 if dark else 1280, dark)
-        browser.execute_script(source)
-        browser.execute_script("document.querySelectorAll('details').forEach(function (d) { d.open = true; })")
-        result = browser.execute_async_script("axe.run().then(arguments[0])")
-        if result["violations"]:
-            found[page] = [
-                (v["id"], v["nodes"][0]["html"][:120], v["nodes"][0]["failureSummary"][:200])
-                for v in result["violations"]
-            ]
+        if wrong := axe_finds(browser):
+            found[page] = wrong
     assert not found, json.dumps(found, indent=1)
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from must_be_here import axe_finds
 from reading import headings, look, picture, wait
 from rousewort.handbook.build import Built
 
@@ -36,22 +37,14 @@ def test_no_page_is_wider_than_the_screen(browser: Any, address: str, pictures: 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_axe_finds_nothing(browser: Any, address: str, pictures: Path, dark: bool) -> None:
-    axe = pytest.importorskip("axe_core_python", reason="axe-core-python is not here: accessibility was not tested")
-    source = (Path(axe.__file__).parent / "axe.min.js").read_text("utf-8")
     found = {}
     for page in PAGES:
         look(browser, address, page, 1280, dark)
         assert "?" not in page or wait(lambda: browser.find_elements("css selector", ".rw-dates"))
         paper = browser.find_element("tag name", "body").value_of_css_property("background-color")
         assert paper == ("rgba(27, 30, 25, 1)" if dark else "rgba(251, 248, 240, 1)")
-        browser.execute_script(source)
-        browser.execute_script("document.querySelectorAll('details').forEach(function (d) { d.open = true; })")
-        result = browser.execute_async_script("axe.run().then(arguments[0])")
-        if result["violations"]:
-            found[page] = [
-                (v["id"], v["nodes"][0]["html"][:120], v["nodes"][0]["failureSummary"][:200])
-                for v in result["violations"]
-            ]
+        if wrong := axe_finds(browser):
+            found[page] = wrong
     look(browser, address, "species/viburnum-prunifolium.html", 1280, dark)
     picture(browser, pictures / f"viburnum-{'dark' if dark else 'light'}.png")
     assert not found, json.dumps(found, indent=1)
