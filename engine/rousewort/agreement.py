@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from rousewort.cores import on_all_cores
 from rousewort.dose import quantile
 from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.plan import Plan, Planner
@@ -127,19 +128,38 @@ def leave_sources_out(
     kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None
 ) -> list[Judged]:
     """Judge every claim on a species that at least two sources describe by the plan made without its source."""
-    every = {name: claims(kb, name) for name in kb.names()}
-    tasks: dict[str, list[Claim]] = defaultdict(list)
-    for found in every.values():
-        if len(found) >= 2:
-            for claim in found:
-                tasks[claim.source].append(claim)
-    judged, compiled = [], Planner(kb, engine).engine
-    for i, (source, group) in enumerate(sorted(tasks.items())):
+    sources = sorted(
+        {c.source for name in kb.names() for found in [claims(kb, name)] if len(found) >= 2 for c in found}
+    )
+    judged, done = [], 0
+    for share in on_all_cores(_LeavingOut, (kb, engine), _leave_each_out, sources, least=10):
+        judged += [item for group in share for item in group]
+        done += len(share)
         if progress:
-            progress(i, len(tasks))
-        planner = Planner(kb.without(source=source), compiled)
-        judged += [judge(planner, c, [o for o in every[c.species] if o.source != source]) for c in group]
+            progress(done, len(sources))
     return judged
+
+
+class _LeavingOut:
+    """Every claim by species, and by source those on species that others describe too."""
+
+    def __init__(self, kb: KnowledgeBase, engine: str) -> None:
+        self.kb, self.engine = kb, Planner(kb, engine).engine
+        self.every = {name: claims(kb, name) for name in kb.names()}
+        self.by_source: dict[str, list[Claim]] = defaultdict(list)
+        for found in self.every.values():
+            for claim in found if len(found) >= 2 else ():
+                self.by_source[claim.source].append(claim)
+
+
+def _leave_each_out(made: _LeavingOut, sources: list[str]) -> list[list[Judged]]:
+    return [_leave_out(made, source) for source in sources]
+
+
+def _leave_out(made: _LeavingOut, source: str) -> list[Judged]:
+    planner = Planner(made.kb.without(source=source), made.engine)
+    others = {c.species: [o for o in made.every[c.species] if o.source != source] for c in made.by_source[source]}
+    return [judge(planner, claim, others[claim.species]) for claim in made.by_source[source]]
 
 
 def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rousewort.agreement import COAT, COAT_OBSTACLES, TREATMENTS, claims, gives
+from rousewort.cores import on_all_cores
 from rousewort.knowledge.base import KnowledgeBase, Match
 from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.summary import decide, firm
@@ -57,15 +58,24 @@ def leave_species_out(
     kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None
 ) -> list[Trial]:
     """Hide every species in turn. The shares at large, too, are counted without it."""
-    known = Planner(kb, engine)
     names = kb.names()
-    shares = class_counts(kb)
-    trials = []
-    for i, name in enumerate(names):
+    trials: list[Trial] = []
+    for share in on_all_cores(_Hiding, (kb, engine), _try_each, names):
+        trials += share
         if progress:
-            progress(i, len(names))
-        trials.append(_try(kb, known, name, shares))
+            progress(len(trials), len(names))
     return trials
+
+
+class _Hiding:
+    """What every trial needs."""
+
+    def __init__(self, kb: KnowledgeBase, engine: str) -> None:
+        self.kb, self.known, self.shares = kb, Planner(kb, engine), class_counts(kb)
+
+
+def _try_each(hiding: _Hiding, names: list[str]) -> list[Trial]:
+    return [_try(hiding.kb, hiding.known, name, hiding.shares) for name in names]
 
 
 def class_counts(kb: KnowledgeBase) -> Counter[str]:

@@ -119,10 +119,10 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         lent_class = _class_of_relatives(facts, kb, supposed)
         if lent_class:
             facts.known[lent_class.fact] = lent_class
-    spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
-    for key in sorted(spread, key=lambda key: _bound(spread[key])):
-        definition = spread[key]
-        if key in have or definition.get("number") or definition["inherits"] == "no" or not _fits(definition, facts):
+    if facts.genus is None and facts.family is None:
+        return
+    for key, definition in _lendable(kb):
+        if key in have or not _fits(definition, facts):
             continue
         stranger = own is None and CLASS in definition.get("only_with", {})
         of_class = facts.word(CLASS) if stranger and key in kb.vocabulary.responses else None
@@ -132,6 +132,15 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
         for known in lent:
             if _fits(definition.get("values", {}).get(known.word, {}), facts):
                 facts.known[known.fact] = known
+
+
+def _lendable(kb: KnowledgeBase) -> list[tuple[str, Mapping[str, Any]]]:
+    """What relatives can lend, with its definition; what is bound to other traits comes after these."""
+    if "lendable" not in kb.memo:
+        spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
+        can = [(key, d) for key, d in spread.items() if d["inherits"] != "no" and not d.get("number")]
+        kb.memo["lendable"] = sorted(can, key=lambda item: _bound(item[1]))
+    return kb.memo["lendable"]
 
 
 def _family_lends(definition: Mapping[str, Any], facts: Facts, own: Mapping[str, Any] | None) -> bool:

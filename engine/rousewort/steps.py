@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.choose import Chosen, Sequence
@@ -79,7 +80,8 @@ class Steps:
     def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
         dried = grower.dried_since if had else False
         lean = self._lean(chosen.kind, grower)
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, grower.seeds, had, dried, lean)
+        seeds = self._told_seeds(self.kb.treatments[chosen.kind], grower)
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, seeds, had, dried, lean)
         if key not in self._made:
             self._made[key] = self._make_step(chosen, turn, grower, had)
         return self._made[key]
@@ -95,7 +97,8 @@ class Steps:
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         parts = self._parts(treatment, chosen.obstacles, way, grower)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
-        values = self._values(amounts, temperature, sowing, grower)
+        values = self._values(amounts, temperature, sowing)
+        values["seeds"] = str(self._told_seeds(treatment, grower))
         for amount in (*amounts.values(), temperature):
             self.grounds.cite(amount.sources if amount else ())
         self.grounds.cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
@@ -133,11 +136,14 @@ class Steps:
         """Which end of the range of cold to use: by provenance, and short for winter annuals."""
         if kind != "cold_moist":
             return None
+        by_provenance = self.vocabulary.files["lots"]["provenance"].get(grower.provenance, {})
+        return self._found_lean or by_provenance.get("lean")
+
+    @cached_property
+    def _found_lean(self) -> str | None:
         findings = self.vocabulary.files["findings"]
         leans = (findings[word].get("lean") for key, word in self.findings.facts if key == "finding")
-        return next(filter(None, leans), None) or self.vocabulary.files["lots"]["provenance"].get(
-            grower.provenance, {}
-        ).get("lean")
+        return next(filter(None, leans), None)
 
     def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, grower: Grower) -> dict[str, Any]:
         """The treatment's texts, with what differs by obstacle, way or lot laid over them; the last obstacle decides."""
@@ -148,15 +154,13 @@ class Steps:
             also += changed.get("also", [])
             parts |= {key: value for key, value in changed.items() if key != "also"}
         parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
-        if self._small(grower):
+        if self._told_seeds(treatment, grower) is not None:
             parts |= treatment.get("by_lot", {}).get("small", {})
             if treatment.get("irreversible"):
                 also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         return {**parts, "do": [*parts["do"], *also]}
 
-    def _values(
-        self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, grower: Grower
-    ) -> dict[str, str]:
+    def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None) -> dict[str, str]:
         values = {
             unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS
         }
@@ -166,7 +170,6 @@ class Steps:
         days = amounts.get("days")
         values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
         values["name"] = self.grounds.display
-        values["seeds"] = str(grower.seeds)
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 
     def _credit(
@@ -189,8 +192,11 @@ class Steps:
             off,
         )
 
-    def _small(self, grower: Grower) -> bool:
-        return grower.seeds is not None and grower.seeds <= self.vocabulary.files["bands"]["small_lot"]["most"]
+    def _told_seeds(self, treatment: Mapping, grower: Grower) -> int | None:
+        """The size of a small lot, where the treatment's texts differ for one; else None."""
+        small = grower.seeds is not None and grower.seeds <= self.vocabulary.files["bands"]["small_lot"]["most"]
+        differs = "small" in treatment.get("by_lot", {}) or treatment.get("irreversible")
+        return grower.seeds if small and differs else None
 
     def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
         """Light, depth and waiting time of the last step, from what stands in the way and the tables of the treatment."""

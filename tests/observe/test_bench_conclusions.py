@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 from rousewort.errors import Trouble
 from rousewort.grower import make_grower
 from rousewort.observe.arithmetic import ARITHMETIC
-from rousewort.observe.ask import Bench, Question, apart
-from rousewort.observe.conclude import Conclusion, against_books, match_for, read
+from rousewort.observe.ask import Bench, Question
+from rousewort.observe.compare import apart, parts_of
+from rousewort.observe.conclude import CLASS, Conclusion, against_books, match_for, read
 from rousewort.observe.entries import Observations, as_text, checked, load_file, parse, save
 from rousewort.observe.key import tests as key_of
 
@@ -293,12 +294,19 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
 
 
 def test_words_that_the_questions_leave_out_would_change_no_plan(kb, planner):
-    """Of wholly unknown seed, words that no rule tells from not knowing are not planned with: it must make no difference."""
-    bench, whole = (Bench(kb, match_for(kb, "seed"), planner=planner) for _ in range(2))
-    whole.__dict__["idle"] = frozenset()
+    """Of wholly unknown seed, words that no rule tells from another, or from not knowing, are not planned with: it must make
+    no difference."""
+    bench = Bench(kb, match_for(kb, "seed"), planner=planner)
     assert {("gibberellin", "no_help"), ("embryo", "full_size")} <= bench.idle
     assert not {("embryo", "undifferentiated"), ("coat_water", "stops"), ("home_climate", "arid")} & bench.idle
-    for known in ({"dormancy_class": "none"}, {"dormancy_class": "physical_physiological", "home_climate": "alpine"}):
-        for trait, word in sorted(bench.idle):
-            words = {**known, trait: word}
-            assert bench._signature(words) == whole._signature(words), (trait, word)
+
+    def planned(*facts):
+        return parts_of(bench.plan(dict(facts)), never=True)
+
+    assert len(bench.alike("none")) >= len(bench.alike()) > len(bench.idle) > 20
+    for word, rest in (("none", {}), ("physical_physiological", {"home_climate": "alpine"})):
+        merged = {fact: other for fact, other in bench.alike(word).items() if fact != other and fact[1] != "unknown"}
+        assert merged.keys() >= bench.idle
+        for fact, other in merged.items():
+            given = [(CLASS, word), *rest.items()]
+            assert planned(*given, fact) == planned(*given, *([other] if other else [])), fact

@@ -10,12 +10,12 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
-from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
 from rousewort.errors import Trouble
 from rousewort.handbook.places import site_folder
+from rousewort.handbook.writing import write_pages
 from rousewort.knowledge.base import KnowledgeBase
 
 # A page written by us carries this in its folder, so that we replace no folder of another's.
@@ -32,22 +32,6 @@ class Built(NamedTuple):
     pages: int
     size: int
     problems: tuple[str, ...]
-
-
-def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = None) -> int:
-    """Write every page as Markdown, and the data, into an empty folder. Returns the number of pages."""
-    from rousewort.handbook.pages import Writer
-    from rousewort.handbook.shelf import Shelf
-    from rousewort.handbook.ways import WaysIn
-
-    count = 0
-    writer = Writer(Shelf(kb, only), site_folder() / "pages")
-    for page in chain(writer.every_page(), WaysIn(writer).every_page()):
-        target = folder / page.path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(page.text, encoding="utf-8", newline="\n")
-        count += page.path.endswith(".md")
-    return count
 
 
 def build(

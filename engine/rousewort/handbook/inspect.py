@@ -8,6 +8,8 @@ from html import unescape
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
+from rousewort.cores import on_all_cores
+
 FETCHED = {
     "img": "src",
     "script": "src",
@@ -35,8 +37,8 @@ class _Reader:
 
     def __init__(self, text: str) -> None:
         self.ids: set[str] = set()
-        self.links: list[str] = []
-        self.fetched: list[str] = []
+        self.links: dict[str, None] = {}  # each once, in order
+        self.fetched: dict[str, None] = {}
         self.odd: list[str] = []
         for tag, attributes in _TAG.findall(_TEXT_ONLY.sub(lambda m: m[1] or m[2] or "", text)):
             self._see(tag.lower(), attributes)
@@ -57,19 +59,19 @@ class _Reader:
             if value.startswith(("javascript:", "data:", "vbscript:")):
                 self.odd.append(f"<{tag}> leads to {value[:30]}")
         if tag == "a" and "href" in given:
-            self.links.append(given["href"])
+            self.links[given["href"]] = None
         if tag in FETCHED and FETCHED[tag] in given and given.get("rel") != "canonical":
-            self.fetched.append(given[FETCHED[tag]])
+            self.fetched[given[FETCHED[tag]]] = None
 
 
 def inspect(folder: Path) -> Iterator[str]:
     """Problems of a built handbook, each with its page."""
     files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    read: dict[str, _Reader] = {}
+    pages = sorted(name for name in files if name.endswith(".html"))
+    readers = (reader for share in on_all_cores(Path, (folder,), _read, pages) for reader in share)
+    read = dict(zip(pages, readers, strict=True))
     for name in sorted(files):
-        if name.endswith(".html"):
-            read[name] = _Reader((folder / name).read_text(encoding="utf-8"))
-        elif name.endswith(".css") and name.startswith("assets/handbook"):
+        if name.endswith(".css") and name.startswith("assets/handbook"):
             for url in re.findall(r"url\(([^)]+)\)", (folder / name).read_text(encoding="utf-8")):
                 if "//" in url:
                     yield f"{name}: fetches {url}"
@@ -80,12 +82,16 @@ def inspect(folder: Path) -> Iterator[str]:
         if name == "404.html":  # served from any folder, so its links are absolute
             continue
         place = name.rpartition("/")[0]
-        for url in dict.fromkeys((*page.links, *page.fetched)):
+        for url in (*page.links, *page.fetched):
             if (place, url) not in sound:
                 problems = list(_broken(name, url, files, read))
                 yield from problems
                 if not problems and not url.startswith("#"):
                     sound.add((place, url))
+
+
+def _read(folder: Path, names: list[str]) -> list[_Reader]:
+    return [_Reader((folder / name).read_text(encoding="utf-8")) for name in names]
 
 
 def _broken(name: str, url: str, files: set[str], read: dict[str, _Reader]) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cached_property
 from html import escape
 from importlib.metadata import version
@@ -76,10 +76,13 @@ class Writer:
             "first_up": first_up,
         }
 
-    def every_page(self) -> Iterator[Page]:
-        """Pages of things: species first, since the lists on the others are made while these are written."""
-        for entry, plan, data, dated in self.shelf.plans():
+    def species_pages(self, names: Iterable[str]) -> Iterator[Page]:
+        """The pages of these species; each is an entry of the shelf from then on."""
+        for entry, plan, data, dated in self.shelf.plans(names):
             yield from self._species(entry, plan, data, dated)
+
+    def other_pages(self) -> Iterator[Page]:
+        """Pages of all other things: after the species, since their lists are of the shelf's entries."""
         yield from self._groups()
         yield from self._treatments()
         yield from self._classes()
@@ -134,9 +137,7 @@ class Writer:
             unknown_reports=[key for key, _ in unknown if key in self.kb.vocabulary.responses],
             address=path + ".html",
             version=version("rousewort"),
-            relatives=[
-                name for name in self.shelf.species if name.startswith(entry.genus + " ") and name != entry.name
-            ],
+            relatives=[name for name in self.shelf.of_genus[entry.genus] if name != entry.name],
             needs=entry.needs,
             choices=choices.changes_something,
             choosable=[field.word for field in choices.fields if field.name == "have"],

@@ -12,10 +12,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from hashlib import blake2b
 from itertools import product
 from typing import Any, NamedTuple
 
+from rousewort.cores import on_all_cores
+from rousewort.handbook.kept import kept
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.ask import Bench
@@ -178,22 +179,11 @@ class Key(NamedTuple):
     plans: Mapping[tuple[str, str], Plan]
 
 
-_KEPT: dict[str, Key] = {}
-
-
 def seed_key(kb: KnowledgeBase) -> Key:
-    """The key of a knowledge base. Kept for this process: its plans are of no entry, only of rules, words and treatments."""
-    rests_on = [kb.vocabulary.files, kb.rules, kb.treatments, kb.calibration]
-    digest = blake2b(json.dumps(rests_on, sort_keys=True, default=str).encode()).hexdigest()
-    if digest not in _KEPT:
-        _KEPT.clear()
-        _KEPT[digest] = _make(kb)
-    return _KEPT[digest]
-
-
-def _make(kb: KnowledgeBase) -> Key:
+    """The key of a knowledge base. The ranking of questions is kept from build to build: it is of no entry, only of rules,
+    words, treatments and the measured chances."""
     vocabulary = kb.vocabulary
-    bench = Bench(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
+    bench = _unknown_seed(kb)
     inputs = inputs_of(vocabulary)
     parts = parts_of(vocabulary, inputs)
     states, state_of = _states(bench, inputs, parts[CLASS])
@@ -242,34 +232,66 @@ def _order(
     names = tuple(name for name in speaking if not inputs[name].test.data.get("needs"))
     shown = {trait for state in states for trait in state.conclusion.words}
     heard = dict.fromkeys(trait for name in names for option in inputs[name].options for trait in option.words)
+    idle = bench.idle
     others = {
-        trait: tuple(i if (trait, r.get("word")) not in bench.idle and "word" in r else 0 for i, r in enumerate(parts[trait].results))
+        trait: tuple(i if (trait, r.get("word")) not in idle and "word" in r else 0 for i, r in enumerate(parts[trait].results))
         for trait in heard
         if trait not in shown
     }  # fmt: skip
     others = {trait: numbers for trait, numbers in others.items() if any(numbers)}
-    rankings: dict[tuple[str, ...], int] = {}
+    rests_on = [vocabulary.files, bench.kb.rules, bench.kb.treatments, bench.kb.calibration]
+    calling = {trait: words[0] for trait, words in list(flags.items())[:1]}
+    speaks = _Speaking(names, inputs, parts, gates, others)
+    made = kept("key", rests_on, lambda: _ranked(bench, speaks, states, state_of, calling))
+    rankings = tuple(map(tuple, made["rankings"]))
+    return Order(names, gates, others, made["lists"], flags, tuple(made["flagged"]), rankings)
 
-    def ranked(conclusion: Conclusion) -> int:
-        asked = tuple(question.test.id for question in bench.questions(Observations(UNKNOWN_SEED), conclusion))
-        return rankings.setdefault(asked, len(rankings))
 
-    lists: dict[str, int] = {}
-    for chosen in _combinations(names, inputs, [parts[key] for key in (CLASS, *LEVELS, *others)]):
-        readings = [inputs[name].options[option] for name, option in chosen.items()]
-        if not all(_open(gates.get(name, {}), readings) for name in chosen):
+class _Speaking(NamedTuple):
+    """The inputs that count for the order of questions; the fields are those of `Order`, with `inputs` by name."""
+
+    names: tuple[str, ...]
+    inputs: Mapping[str, Input]
+    parts: Mapping[str, Part]
+    gates: Mapping[str, Mapping[str, list[str]]]
+    others: Mapping[str, tuple[int, ...]]
+
+
+def _ranked(
+    bench: Bench, said: _Speaking, states: tuple[State, ...], state_of: tuple[int, ...], calling: Mapping[str, str]
+) -> dict[str, Any]:
+    """`lists`, `flagged` and `rankings` of `Order`. `calling`: a word that calls for a question about drying."""
+    open_to: dict[str, Conclusion] = {}
+    parts = said.parts
+    for chosen in _combinations(said.names, said.inputs, [parts[key] for key in (CLASS, *LEVELS, *said.others)]):
+        readings = [said.inputs[name].options[option] for name, option in chosen.items()]
+        if not all(_open(said.gates.get(name, {}), readings) for name in chosen):
             continue
         state = state_of[parts[CLASS].place(chosen)]
         matter = zip(LEVELS, states[state].levels, strict=True)
         levels = [parts[level].table[parts[level].place(chosen)] if matters else 0 for level, matters in matter]
-        rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in others.items()]
+        rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in said.others.items()]
         name = ".".join(map(str, (state, *levels, *rest)))
-        if name not in lists:
-            lists[name] = ranked(conclude(vocabulary, readings))
-    calling = {trait: words[0] for trait, words in list(flags.items())[:1]}
-    flagged = (state.conclusion for state in states)
-    at_once = [ranked(Conclusion((), {**c.words, **calling}, c.left, (), ())) for c in flagged] if calling else []
-    return Order(names, gates, others, lists, flags, tuple(at_once), tuple(rankings))
+        if name not in open_to:
+            found = conclude(bench.kb.vocabulary, readings)
+            open_to[name] = Conclusion((), found.words, found.left, (), ())
+    at_once = [Conclusion((), {**s.conclusion.words, **calling}, s.conclusion.left, (), ()) for s in states]
+    conclusions = [*open_to.values(), *(at_once if calling else ())]
+    shares = on_all_cores(_unknown_seed, (bench.kb,), _asked, conclusions)
+    rankings: dict[tuple[str, ...], int] = {}
+    places = [rankings.setdefault(asked, len(rankings)) for share in shares for asked in share]
+    lists = dict(zip(open_to, places, strict=False))
+    return {"lists": lists, "flagged": places[len(lists) :], "rankings": list(rankings)}
+
+
+def _unknown_seed(kb: KnowledgeBase) -> Bench:
+    return Bench(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
+
+
+def _asked(bench: Bench, conclusions: list[Conclusion]) -> list[tuple[str, ...]]:
+    """For each conclusion the tests worth asking, best first."""
+    nothing = Observations(UNKNOWN_SEED)
+    return [tuple(question.test.id for question in bench.questions(nothing, one)) for one in conclusions]
 
 
 def _combinations(names: Iterable[str], inputs: Mapping[str, Input], parts: list[Part]) -> Iterator[dict[str, int]]:

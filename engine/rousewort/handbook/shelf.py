@@ -109,9 +109,18 @@ class Shelf:
     def _observations(self) -> dict[str, Mapping[str, Any]]:
         return {test["id"]: test for test in self.kb.vocabulary.files["observations"]["tests"]}
 
-    def plans(self) -> Iterator[tuple[Entry, Plan, dict[str, Any], Schedule | None]]:
-        """Each species with its plan, the plan as JSON and its dates; the entry is kept for the lists."""
+    @cached_property
+    def of_genus(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = defaultdict(list)
         for name in self.species:
+            found[genus_of(name)].append(name)
+        return found
+
+    def plans(
+        self, names: Iterable[str] | None = None
+    ) -> Iterator[tuple[Entry, Plan, dict[str, Any], Schedule | None]]:
+        """Each of these species, or all, with its plan, the plan as JSON and its dates; the entry is kept for the lists."""
+        for name in self.species if names is None else names:
             self.engine.kept.clear()
             family = (self.kb.taxon(name) or {})["family"]
             plan = self.planner.plan_for(Match(name, name, "accepted", genus=genus_of(name), family=family))

@@ -175,6 +175,7 @@ class IndexStore:
     """Reads a compiled index, opened read-only; keeps what it has read. Threads may share it: they take turns."""
 
     def __init__(self, path: Path) -> None:
+        self._path = path
         plain = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
         uri = f"file:{plain}?mode=ro&immutable=1"
         self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
@@ -186,6 +187,10 @@ class IndexStore:
             raise Trouble(
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
             )
+
+    def __reduce__(self) -> tuple[type[IndexStore], tuple[Path]]:
+        """Sent to another process, it is opened there."""
+        return IndexStore, (self._path,)
 
     def _rows(self, sql: str, arguments: Sequence[str] = ()) -> list[tuple]:
         with self._turn:

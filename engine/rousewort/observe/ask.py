@@ -2,28 +2,35 @@
 
 Every class and level that is still possible is a case, weighed by what relatives make of it (relatives.estimate). For
 each case there is a plan. The plan in hand is the one that differs least, on average, from the plans of all cases; an
-observation is worth as much as it lowers that average, since it splits the cases. How far two plans differ is the share
-of them (steps, lengths, depth and light of sowing, by WEIGHT) that they do not have in common.
+observation is worth as much as it lowers that average, since it splits the cases (`compare` says how far two plans differ).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.facts import CLASS_CHANCE, gather
 from rousewort.grower import Grower
 from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.observe.compare import Compared, parts_of
 from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, conclude, match_for, read_all
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, outcomes, tests
 from rousewort.plan import Plan, Planner
 from rousewort.relatives import estimate
+from rousewort.rules.compile import Rule
 
+Fact = tuple[str, str]  # trait and word
 Case = Mapping[str, str]  # class, and level where the class has levels
-NUMBERS_READ = {"home_climate", "seed_size"}  # traits by which doses and depths are chosen, whatever the rules say
+NUMBERS_READ = {
+    "home_climate",
+    "seed_size",
+    CLASS,
+    *LEVELS,
+}  # by which doses and depths are chosen, whatever the rules say
 
 
 class Question(NamedTuple):
@@ -43,7 +50,9 @@ class Bench:
     match: Match
     grower: Grower | None = None
     planner: Planner | None = None
-    _steps: dict[tuple, frozenset] = field(default_factory=dict)
+    _plans: dict[frozenset, int] = field(default_factory=dict)
+    _alike: dict[str | None, dict[Fact, Fact | None]] = field(default_factory=dict)
+    _compared: Compared = field(default_factory=Compared)
 
     def __post_init__(self) -> None:
         self.planner = self.planner or Planner(self.kb, "plain")  # what-if plans by the hundred; engines never differ
@@ -193,10 +202,13 @@ class Bench:
 
     def _gain(self, cases: list[tuple[float, Mapping[Any, float], Mapping[str, str]]]) -> float:
         """Average distance of the best single plan before, less that of the best plan for each outcome."""
-        plans = [(p, outcomes, self._signature(words)) for p, outcomes, words in cases]
-        before = _distance([(p, steps) for p, _, steps in plans])
-        names = {name for _, outcomes, _ in plans for name in outcomes}
-        after = sum(_distance([(p * o[name], steps) for p, o, steps in plans if name in o]) for name in names)
+        plans = [(p, outcomes, self._numbered(words)) for p, outcomes, words in cases]
+        before = self._compared.spread((p, plan) for p, _, plan in plans)
+        split: dict[Any, list[tuple[float, int]]] = {}
+        for p, shares, plan in plans:
+            for name, share in shares.items():
+                split.setdefault(name, []).append((p * share, plan))
+        after = sum(map(self._compared.spread, split.values()))
         return max(0.0, before - after)
 
     def _outcomes(self, test: Test, case: Case) -> dict[int, float]:
@@ -214,40 +226,37 @@ class Bench:
         total = sum(share for _, _, share in told) or 1.0
         return [(trait, word, share / total) for trait, word, share in told]
 
-    def _signature(self, words: Mapping[str, str]) -> frozenset:
-        """A plan as far as two plans can differ: its steps, their lengths, how it is sown, and what it must never get."""
-        key = tuple(sorted((trait, word) for trait, word in words.items() if (trait, word) not in self.idle))
-        if key not in self._steps:
-            plan = self.plan(dict(key))
-            parts = set()
-            for step in plan.steps:
-                if step.kind != "inspect":
-                    parts |= {
-                        ("step", step.kind),
-                        ("length", step.kind, *((u, a.use) for u, a in step.amounts.items())),
-                    }
-                if step.sowing:
-                    parts |= {("light", step.sowing["light"]), ("depth", str(step.sowing["depth_mm"]))}
-            parts |= {("never", item["kind"]) for item in plan.ruled_out if words.get("drying") == "sensitive"}
-            parts |= {("outcome", plan.outcome)} if plan.outcome != "plan" else set()
-            self._steps[key] = frozenset(parts)
-        return self._steps[key]
+    def _numbered(self, words: Mapping[str, str]) -> int:
+        """The number of the plan for these words among all plans compared here."""
+        alike = self.alike(words[CLASS])
+        key = frozenset(fact for item in words.items() if (fact := alike.get(item, item)))
+        if key not in self._plans:
+            parts = parts_of(self.plan(dict(sorted(key))), words.get("drying") == "sensitive")
+            self._plans[key] = self._compared.number(parts)
+        return self._plans[key]
 
-    @cached_property
-    def idle(self) -> frozenset[tuple[str, str]]:
-        """Words that make the same plan as not knowing them, once the class is given (every case gives it): no rule tells
-        them from `unknown`, and no number is chosen by them. Only for seed of which nothing is known but what is seen
-        here: for any other, a relative or the books might lend another word in their place."""
+    def alike(self, word: str | None = None) -> Mapping[Fact, Fact | None]:
+        """Words that make the same plan as another of their trait, or (None) as not knowing them, for seed of this class (or
+        of any): no rule that can fire for it tells them apart, and no number is chosen by them. Only for seed of which
+        nothing is known but what is seen here: for any other, a relative or the books might lend another word instead."""
         if self.match.genus or self.match.family:
-            return frozenset()
-        rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
-        lines = [line for rule in rules for line in (*rule.when, *({fact} for fact in rule.unless))]
+            return {}
+        if word not in self._alike:
+            rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
+            can_fire = [rule for rule in rules if word is None or _can_fire(rule, word)]
+            lines = [line for rule in can_fire for line in (*rule.when, *({fact} for fact in rule.unless))]
+            found = self._alike[word] = {}
+            for trait in self.kb.vocabulary.given.keys() - NUMBERS_READ:
+                first: dict[tuple[bool, ...], Fact | None] = {}
+                for value in ("unknown", *self.kb.vocabulary.given[trait]):
+                    told = tuple((trait, value) in line for line in lines)
+                    found[trait, value] = first.setdefault(told, None if value == "unknown" else (trait, value))
+        return self._alike[word]
 
-        def told(trait: str, word: str) -> list[bool]:
-            return [(trait, word) in line for line in lines]
-
-        given = {t: words for t, words in self.kb.vocabulary.given.items() if t not in NUMBERS_READ}
-        return frozenset((t, w) for t, words in given.items() for w in words if told(t, w) == told(t, "unknown"))
+    @property
+    def idle(self) -> frozenset[tuple[str, str]]:
+        """Words that are as good as not knowing them, whatever the class."""
+        return frozenset(fact for fact, other in self.alike().items() if other is None and fact[1] != "unknown")
 
     def _because(self, test: Test, conclusion: Conclusion) -> str:
         chances = {word: chance for word, chance in self.chances(conclusion).items() if chance >= 0.01}
@@ -258,28 +267,14 @@ class Bench:
         return f"{test.why} Still possible: {', '.join(named)}."
 
 
+def _can_fire(rule: Rule, word: str) -> bool:
+    """Whether a rule can fire for seed of a class, as far as its lines on the class say."""
+    return all((CLASS, word) in line or any(trait != CLASS for trait, _ in line) for line in rule.when)
+
+
 def _shown(kb: KnowledgeBase) -> set[str]:
     """Traits that say something of the class."""
     return {trait for entry in kb.vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
-
-
-# What a difference counts: a step more or less, its length, light and depth of sowing.
-WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
-
-
-@lru_cache(maxsize=1 << 16)  # a few hundred plans, compared with each other for every question
-def apart(one: frozenset, other: frozenset) -> float:
-    """How far two plans differ: 0 alike, 1 nothing in common."""
-    both, either = (sum(WEIGHT[part[0]] for part in parts) for parts in (one & other, one | other))
-    return 1 - both / either if either else 0.0
-
-
-def _distance(cases: list[tuple[float, frozenset]]) -> float:
-    """Weighed distance of the plan that is nearest to all, from all. Many cases share a plan: each is compared once."""
-    weight: dict[frozenset, float] = {}
-    for p, steps in cases:
-        weight[steps] = weight.get(steps, 0.0) + p
-    return min((sum(p * apart(mine, steps) for steps, p in weight.items()) for mine in weight), default=0.0)
 
 
 def _cost(test: Test) -> str:

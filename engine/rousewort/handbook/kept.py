@@ -1,0 +1,39 @@
+"""Results that take long and seldom change, remembered in the user's cache from one build to the next."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any
+
+from rousewort.knowledge.base import cache_folder
+
+
+def kept(kind: str, rests_on: Any, make: Callable[[], Any]) -> Any:
+    """What `make` gives, plain JSON; made again only when what it rests on, or any of our code, has changed.
+
+    One result of a kind is kept. Where nothing can be written it is made every time.
+    """
+    digest = blake2b(json.dumps(rests_on, sort_keys=True, default=str).encode(), digest_size=16)
+    for path in sorted(Path(__file__).parents[1].rglob("*.py")):
+        digest.update(path.read_bytes())
+    file = cache_folder() / f"{kind}-{digest.hexdigest()}.json"
+    try:
+        return json.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError):  # never made, or damaged: a cache is only a cache
+        made = make()
+    fresh = file.with_name(f"{file.name}.{os.getpid()}.new")
+    with suppress(OSError):  # a full or read-only disk costs only the wait
+        file.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            fresh.write_text(json.dumps(made), encoding="utf-8")
+            for old in file.parent.glob(f"{kind}-*.json"):
+                old.unlink(missing_ok=True)
+            fresh.replace(file)
+        finally:
+            fresh.unlink(missing_ok=True)
+    return made

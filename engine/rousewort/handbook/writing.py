@@ -1,0 +1,51 @@
+"""Every page written below a folder: species in shares, on all cores; then the lists that are made of all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import chain
+from pathlib import Path
+from typing import NamedTuple
+
+from rousewort.cores import on_all_cores
+from rousewort.handbook.pages import Page, Writer
+from rousewort.handbook.places import site_folder
+from rousewort.handbook.shelf import Entry, Shelf
+from rousewort.handbook.ways import WaysIn
+from rousewort.knowledge.base import KnowledgeBase
+
+
+class _Pen(NamedTuple):
+    """What writes pages, and the folder that it writes into."""
+
+    writer: Writer
+    folder: Path
+
+    def write(self, pages: Iterable[Page]) -> int:
+        """Returns the number of pages; data beside them are none."""
+        count = 0
+        for page in pages:
+            target = self.folder / page.path
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_text(page.text, encoding="utf-8", newline="\n")
+            count += page.path.endswith(".md")
+        return count
+
+
+def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = None) -> int:
+    """Write every page as Markdown, and the data, into an empty folder. Returns the number of pages."""
+    pen = _pen(kb, folder, only)
+    shelf, count = pen.writer.shelf, 0
+    for entries, written in on_all_cores(_pen, (kb, folder, only), _write_species, shelf.species):
+        shelf.entries |= entries
+        count += written
+    return count + pen.write(chain(pen.writer.other_pages(), WaysIn(pen.writer).every_page()))
+
+
+def _pen(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None) -> _Pen:
+    return _Pen(Writer(Shelf(kb, only), site_folder() / "pages"), folder)
+
+
+def _write_species(pen: _Pen, names: list[str]) -> tuple[dict[str, Entry], int]:
+    written = pen.write(pen.writer.species_pages(names))
+    return {name: pen.writer.shelf.entries[name] for name in names}, written
