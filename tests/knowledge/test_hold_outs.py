@@ -8,7 +8,8 @@ from collections import Counter
 import pytest
 from rousewort.facts import gather
 from rousewort.knowledge.base import KnowledgeBase
-from rousewort.knowledge.store import MemoryStore
+from rousewort.knowledge.store import MemoryStore, genus_of
+from rousewort.knowledge.summary import pool, unpool
 from rousewort.plan import Planner
 from rousewort.render.plan_json import to_text
 
@@ -124,3 +125,10 @@ def test_holding_out_changes_nothing_in_what_it_was_taken_from(kb: KnowledgeBase
     kb.without(reports=True)
     kb.without(species="Cercis canadensis")
     assert to_text(Planner(kb, "plain").plan("Cercis canadensis")) == before
+
+
+def test_law_taking_a_member_out_of_a_group_is_pooling_the_others(memory: MemoryStore) -> None:
+    for name in memory.names("species")[::3]:
+        for rank, group in (("genus", genus_of(name)), ("family", memory.records[name]["family"])):
+            others = pool((m, memory.summary(m)) for m in memory.members(rank, group) if m != name)
+            assert unpool(memory.group(rank, group), name, memory.summary(name)) == others, (name, rank)

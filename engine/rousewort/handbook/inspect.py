@@ -23,8 +23,9 @@ FETCHED = {
 FOREIGN = {"iframe", "object", "embed", "base", "video", "audio", "applet", "frame", "portal"}
 
 
-# A start tag as browsers find it, its attributes, and what is only text to them.
-_TAG = re.compile(r"""<([a-zA-Z][^\s/>]*)((?:[^>"']|"[^"]*"|'[^']*')*)>""")
+# A start tag with attributes as browsers find it, its attributes, one of the elements above, and what is only text to them.
+_TAG = re.compile(r"""<([a-zA-Z][^\s/>]*)([\s/][^>"']*(?:(?:"[^"]*"|'[^']*')[^>"']*)*)>""")
+_FOREIGN = re.compile(rf"<({'|'.join(sorted(FOREIGN))})(?=[\s/>])", re.IGNORECASE)
 _ATTRIBUTE = re.compile(r"""([^\s"'>/=]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s"'>]+)))?""")
 _WORTH = re.compile(r"""[\s"'/](?:id|on\w*|href|src|action|formaction)\s*=""", re.IGNORECASE)
 _TEXT_ONLY = re.compile(
@@ -40,14 +41,13 @@ class _Reader:
         self.links: dict[str, None] = {}  # each once, in order
         self.fetched: dict[str, None] = {}
         self.odd: list[str] = []
-        for tag, attributes in _TAG.findall(_TEXT_ONLY.sub(lambda m: m[1] or m[2] or "", text)):
-            self._see(tag.lower(), attributes)
+        marked = _TEXT_ONLY.sub(lambda m: m[1] or m[2] or "", text)
+        self.odd += [f"holds a <{tag.lower()}>" for tag in _FOREIGN.findall(marked)]
+        for tag, attributes in _TAG.findall(marked):
+            if _WORTH.search(attributes):
+                self._see(tag.lower(), attributes)
 
     def _see(self, tag: str, attributes: str) -> None:
-        if tag in FOREIGN:
-            self.odd.append(f"holds a <{tag}>")
-        if not _WORTH.search(attributes):
-            return
         given = {m[0].lower(): unescape(m[1] or m[2] or m[3]) for m in _ATTRIBUTE.findall(attributes)}
         if "id" in given:
             if given["id"] in self.ids:

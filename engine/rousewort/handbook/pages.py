@@ -24,8 +24,8 @@ from rousewort.plan import Plan
 from rousewort.rules.compile import PHASES
 from rousewort.wording import fill
 
-# Of a long list a page shows so many names; all of them are in the download.
-MOST_NAMES = 1500
+# Of a long list a page shows so many names, which weigh under 300 kB; all of them are in the download.
+MOST_NAMES = 1250
 
 
 class _Missing(StrictUndefined):

@@ -10,7 +10,7 @@ from rousewort.handbook import metadata, views
 from rousewort.handbook.downloads import download_pages
 from rousewort.handbook.escape import as_data
 from rousewort.handbook.keypage import key_pages
-from rousewort.handbook.pages import Page, Writer, first_up
+from rousewort.handbook.pages import MOST_NAMES, Page, Writer, first_up
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.schemapages import contributor_pages
 from rousewort.handbook.shelf import WANTED, Entry
@@ -180,7 +180,7 @@ class WaysIn:
         yield self.write.page(path, "ways.md", title, lead, lead=lead, groups=rows, unknown=unknown)
 
     def _letters(self, entries: Iterable[Entry]) -> Iterator[Page]:
-        """Every name of every species, a page a letter."""
+        """Every name of every species, a page a letter, or several where one would be too heavy for a phone."""
         letters: dict[str, list[tuple[str, Entry]]] = {}
         for entry in entries:
             for name in (entry.name, *entry.common_names, *entry.synonyms):
@@ -188,9 +188,13 @@ class WaysIn:
         pages = []
         for number, (letter, found) in enumerate(sorted(letters.items()), 1):
             path = f"names/{letter.lower() if letter.isascii() and letter.isalpha() else f'other-{number}'}"
-            pages.append((letter, path, len(found)))
             found.sort(key=lambda item: (item[0].casefold(), item[1].name))
-            yield self.write.page(path, "letter.md", f"Names with {letter}", found=found)
+            parts = [found[i : i + MOST_NAMES] for i in range(0, len(found), MOST_NAMES)]
+            for part, names in enumerate(parts, 1):
+                label, own = (letter, path) if part == 1 else (f"{letter} {part}", f"{path}-{part}")
+                pages.append((label, own, len(names)))
+                of = f", part {part} of {len(parts)}" if len(parts) > 1 else ""
+                yield self.write.page(own, "letter.md", f"Names with {letter}{of}", found=names)
         yield self.write.page(
             "find", "find.md", "Every name", "All names, old names and common names, A to Z.", letters=pages
         )

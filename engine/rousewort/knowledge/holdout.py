@@ -1,11 +1,11 @@
-"""A store with one species hidden, for leaving species out in turn: only its genus and family are computed anew."""
+"""A store with one species hidden, for leaving species out in turn: only its genus and family are reckoned again."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from rousewort.knowledge.store import MemoryStore, genus_of
-from rousewort.knowledge.summary import Record, pool, summarise
+from rousewort.knowledge.summary import Record, summarise, unpool
 from rousewort.knowledge.vocabulary import Vocabulary
 
 
@@ -28,8 +28,7 @@ class OneHidden:
             if record:
                 self._records[name] = kept = _without_sources(record, cited)
                 self._summaries[name] = summarise(kept, base.vocabulary)
-            members = (m for m in base.members(rank, name) if m != species)
-            self._groups[rank, name] = pool((m, base.summary(m) or {}) for m in members)
+            self._groups[rank, name] = unpool(base.group(rank, name), species, base.summary(species) or {})
 
     def record(self, name: str) -> Record | None:
         return self._records[name] if name in self._records else self.base.record(name)

@@ -206,3 +206,24 @@ def pool(members: Iterable[tuple[str, Record]]) -> Record:
         sowing += [{**item, "species": name} for item in summary["sowing"]]
     counted = {"votes": {k: dict(v) for k, v in votes.items()}, "stated": {k: dict(v) for k, v in stated.items()}}
     return {**counted, "doses": doses, "sowing": sowing, "count": count}
+
+
+def unpool(pooled: Record, name: str, summary: Record) -> Record:
+    """What `pool` would give without this member. Shares with `pooled` what it does not change."""
+    firmly = {
+        (key, word): any(map(firm, facts)) for key, found in summary["traits"].items() for word, facts, _ in found
+    }
+    told = {*firmly, *((key, word) for key, (word, _) in summary["answers"].items())}
+
+    def left(key: str, word: str, names: list[str]) -> list[str]:
+        return [other for other in names if other != name] if (key, word) in told else names
+
+    votes, stated = {}, {}
+    for key, words in pooled["votes"].items():
+        if found := {word: rest for word, names in words.items() if (rest := left(key, word, names))}:
+            votes[key] = found
+            counts = pooled["stated"].get(key, {})
+            if kept := {word: counts[word] - firmly.get((key, word), False) for word in found if word in counts}:
+                stated[key] = kept
+    doses, sowing = ([item for item in pooled[part] if item["species"] != name] for part in ("doses", "sowing"))
+    return {"votes": votes, "stated": stated, "doses": doses, "sowing": sowing, "count": pooled["count"] - 1}
