@@ -25,12 +25,8 @@ from rousewort.rules.compile import Rule
 
 Fact = tuple[str, str]  # trait and word
 Case = Mapping[str, str]  # class, and level where the class has levels
-NUMBERS_READ = {
-    "home_climate",
-    "seed_size",
-    CLASS,
-    *LEVELS,
-}  # by which doses and depths are chosen, whatever the rules say
+# Traits by which plans differ whatever the rules say: doses and depths are chosen by them, and what they must never get.
+READ_BESIDE_RULES = {"home_climate", "seed_size", "drying", CLASS, *LEVELS}
 
 
 class Question(NamedTuple):
@@ -246,7 +242,7 @@ class Bench:
             can_fire = [rule for rule in rules if word is None or _can_fire(rule, word)]
             lines = [line for rule in can_fire for line in (*rule.when, *({fact} for fact in rule.unless))]
             found = self._alike[word] = {}
-            for trait in self.kb.vocabulary.given.keys() - NUMBERS_READ:
+            for trait in self.kb.vocabulary.given.keys() - READ_BESIDE_RULES:
                 first: dict[tuple[bool, ...], Fact | None] = {}
                 for value in ("unknown", *self.kb.vocabulary.given[trait]):
                     told = tuple((trait, value) in line for line in lines)
