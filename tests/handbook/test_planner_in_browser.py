@@ -104,6 +104,64 @@ def test_the_script_reckons_the_days_of_the_calendar(
     assert sum("missed" in one for one in wanted) > 30
 
 
+def other_ways(kb: KnowledgeBase, names: list[str]) -> list[dict[str, Any]]:
+    """For days that are out of reach: what is asked, the ways that one thing more or less gives by the calendar, and of
+    the ways that the calendar itself names those without a thing."""
+    shelf, found = Shelf(kb, names), []
+    for entry, usual, _, _ in shelf.plans():
+        made, day, today = settings(shelf.planner, usual), date(2027, 5, 1), date(2027, 3, 10)
+        have = [i for i, f in enumerate(made.fields) if f.name == "have"]
+        allowed = [
+            kb.vocabulary.files["equipment"][f.word or ""].get("permission") if f.name == "have" else None
+            for f in made.fields
+        ]
+        choice = tuple(field.usual for field in made.fields)
+        if (
+            not made.steps(choice)
+            or not (reached := dated(shelf.planner.plan_for(usual.match), kb, "wanted", day, False, today)).missed
+        ):
+            continue
+        ways = []
+        for i in [i for i in have if not allowed[i]]:
+            other = tuple(1 - place if i == k else place for k, place in enumerate(choice))
+            plan = shelf.planner.plan_for(
+                usual.match, typed_grower(shelf.planner, options(shelf.planner, made.fields, other))
+            )
+            if plan.steps and made.route.of(other) != made.route.of(choice):
+                laid = dated(plan, kb, "wanted", day, False, today)
+                assert laid.seedlings is not None
+                ways.append([i, not laid.missed, number(laid.start), number(laid.seedlings.planned)])
+        named = [[number(w.start), number(w.seedlings)] for w in reached.missed.others if w.text.startswith("Without")]
+        given = {"mode": "wanted", "day": number(day), "south": False, "today": number(today)}
+        found.append({"name": entry.name, "plan": page.page_data(kb, made, lambda step: ()), "choice": choice, "given": given, "ways": ways,
+                      "named": named, "nearest": number(reached.missed.nearest)})  # fmt: skip
+    return found
+
+
+def test_for_a_day_out_of_reach_the_page_names_the_ways_that_the_calendar_names(
+    browser: Any, address: str, kb: KnowledgeBase, chosen: list[str]
+) -> None:
+    """Each with the days that its own plan has, those in time first, and none that neither gains nor leaves it to the seasons."""
+    look(browser, address, CERCIS, 1280)
+    browser.execute_script("window.sharedTables = arguments[0]", json.loads(json.dumps(page.shared_tables(kb))))
+    named = 0
+    asked = other_ways(kb, chosen)
+    for case in asked:
+        got = browser.execute_script(
+            "var c = arguments[0]; return window.rousewortPlanner.otherWays(c.plan, c.choice, c.given, window.sharedTables, c.nearest)",
+            json.loads(json.dumps(case)),
+        )
+        told = [[w["field"], w["gain"] == "in time", w["start"], w["seedlings"]] for w in got]
+        assert all(way in case["ways"] for way in told), case["name"]
+        assert [w["start"] for w in got if w["gain"] == "in time"] == [w["start"] for w in got][
+            : sum(w[1] for w in told)
+        ]
+        assert all(w["seedlings"] < case["nearest"] for w in got if w["gain"] == "sooner")
+        assert all(way in [w[2:] for w in told] for way in case["named"]), case["name"]
+        named += len(case["named"])
+    assert len(asked) > 15 and named > 5
+
+
 def test_the_planner_changes_steps_dates_and_seeds_and_the_address_keeps_it(
     browser: Any, address: str, planner: Planner, pictures: Path
 ) -> None:

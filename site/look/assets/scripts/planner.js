@@ -78,7 +78,25 @@
     return plan.results[at(plan.route, choice)].steps.map(function (table) { return plan.variants[at(plan.tables[table], choice)]; });
   }
 
-  window.rousewortPlanner = { dates: dates, at: at, quantities: quantities, stepsOf: stepsOf };
+  /* Where the wanted day is out of reach: what one thing more or less to work with leads to, if that meets the day, comes sooner, or
+     leaves the waiting to the seasons. What has to be allowed is never offered to save time. Those in time first, then the soonest. */
+  function otherWays(plan, choice, given, tables, nearest) {
+    var first = given.mode === "last-frost" ? 0 : 1, known = [at(plan.route, choice)], ways = [];
+    plan.fields.forEach(function (field, i) {
+      if (field.name !== "have" || field.permission) return;
+      var other = choice.slice();
+      other[i] = 1 - choice[i];
+      var number = at(plan.route, other), steps = stepsOf(plan, other);
+      if (known.indexOf(number) >= 0 || !steps.length || !steps[steps.length - 1].seedlings) return;
+      known.push(number);
+      var laid = dates(steps, given, tables), inTime = !laid.missed, seedlings = laid.seedlings[first];
+      var gain = inTime ? "in time" : seedlings < nearest ? "sooner" : steps[steps.length - 1].season ? "outside" : null;
+      if (gain) ways.push({ field: i, gain: gain, start: laid.start, seedlings: seedlings });
+    });
+    return ways.sort(function (a, b) { return (b.gain === "in time") - (a.gain === "in time") || a.seedlings - b.seedlings; });
+  }
+
+  window.rousewortPlanner = { dates: dates, at: at, quantities: quantities, stepsOf: stepsOf, otherWays: otherWays };
 
   /* --- the page */
 
@@ -254,11 +272,23 @@
     parent.appendChild(p);
   }
 
-  function dated(laid, shown, given, typed) {
+  function instead(missed, given, picked) {
+    var gains = { "in time": "In time", sooner: "Sooner", outside: "Outdoors" }, list = make("ul", "", "rw-missed");
+    function item(parts) { var li = make("li"); li.append.apply(li, parts); list.appendChild(li); }
+    otherWays(plan, picked, given, tables, missed.nearest).forEach(function (way) {
+      var lead = (picked[way.field] ? ": without " : ": with ") + plan.fields[way.field].label;
+      item([gains[way.gain] + lead + ", begin ", time(way.start), ", seedlings ", time(way.seedlings), "."]);
+    });
+    item(["Or later: the same plan, a later season; begin ", time(missed.later), "."]);
+    place.appendChild(list);
+  }
+
+  function dated(laid, shown, given, typed, picked) {
     var list = make("ol", "", "rw-key rw-dates"), missed = laid.missed;
     if (missed) {
       sentence(place, [time(given.day), " can no longer be reached: it had to begin by ", time(missed.begunBy), ". Begun today, ", given.mode === "wanted" ? "seedlings are counted on " : "the first seedlings show ", time(missed.nearest),
-        "; if every step ends as early as it may, the first show ", time(missed.atBest), ". The same plan, a later season: begin ", time(missed.later), "."], "rw-missed");
+        "; if every step ends as early as it may, the first show ", time(missed.atBest), "."], "rw-missed");
+      instead(missed, given, picked);
     } else if (given.mode === "start" && laid.start !== given.day) {
       sentence(place, ["Begin on ", time(laid.start), ", not ", time(given.day), ": the step outside waits for its season (" + shown[shown.length - 1].season + ")."], "rw-missed");
     } else if (laid.start < given.today) {
@@ -357,7 +387,7 @@
     if (shown.length) {
       var day = toDay(when.day.value), typed = inYears(day), now = new Date(), today = Date.UTC(now.getFullYear(), now.getMonth(), now.getDate()) / 86400000;
       var given = { mode: typed ? Object.keys(MODES)[when.mode.value] : "start", day: typed ? day : today, south: when.south.value === "1", today: today };
-      dated(dates(shown, given, tables), shown, given, typed);
+      dated(dates(shown, given, tables), shown, given, typed, picked);
       seeds();
     }
     hideUsual(own);
