@@ -325,7 +325,7 @@
     var first = new Date(laid.start * 86400000), month = first.getUTCMonth(), year = first.getUTCFullYear();
     for (var day = Date.UTC(year, month, 1) / 86400000; day <= end; month += 1) {
       var next = Date.UTC(year, month + 1, 1) / 86400000, from = Math.max(day, laid.start);
-      if ((Math.min(end, next) - from) / total > 0.04) {
+      if ((Math.min(end, next) - from) / total > (total < 300 ? 0.09 : 0.04)) {  /* room for its name on a phone */
         var name = new Date(day * 86400000).toLocaleDateString("en-GB", { month: "short", timeZone: "UTC" });
         var mark = make("span", total < 300 ? name : name.charAt(0), day >= laid.start ? "first" : "");
         mark.style.left = 100 * (from - laid.start) / total + "%";
