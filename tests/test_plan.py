@@ -300,6 +300,14 @@ def test_a_small_lot_is_nicked_and_none_is_cut(grow: Callable) -> None:
     assert not {"hot_water", "acid"} & set(kinds(plan)), "never tried on fewer than twenty"
     inspection = " ".join(step(plan, "inspect").do)
     assert "cut none" in inspection and "Cut 10 to 20" not in inspection
+    assert not any("Cut away" in caution for caution in step(plan, "inspect").cautions)
+
+
+@pytest.mark.parametrize("seeds", [None, 5])
+def test_seed_too_fine_to_cut_is_looked_over_with_a_lens(grow: Callable, seeds: int | None) -> None:
+    inspection = step(grow("Lobelia cardinalis", seeds=seeds), "inspect")
+    assert "lens" in " ".join(inspection.do) and not any("Cut away" in caution for caution in inspection.cautions)
+    assert any("Cut away" in caution for caution in step(grow("Cercis canadensis"), "inspect").cautions)
 
 
 def test_a_sack_is_not_nicked_seed_by_seed(grow: Callable) -> None:

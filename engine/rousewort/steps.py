@@ -121,7 +121,7 @@ class Steps:
             until=fill(parts["until"], values),
             success=fill(parts["success"], values),
             because=tuple(dict.fromkeys(reasons)),
-            cautions=tuple(self._step_cautions(chosen.kind, treatment)),
+            cautions=tuple(self._step_cautions(chosen.kind, parts["cautions"])),
             sowing=sowing,
             credited=credited,
         )
@@ -146,8 +146,9 @@ class Steps:
         return next(filter(None, leans), None)
 
     def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, grower: Grower) -> dict[str, Any]:
-        """The treatment's texts, with what differs by obstacle, way or lot laid over them; the last obstacle decides."""
-        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success")}
+        """The treatment's texts and cautions, with what differs by obstacle, way, lot or size of seed laid over them; the
+        last obstacle decides."""
+        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
         also: list[str] = []
         for obstacle in obstacles:
             changed = treatment.get("by_obstacle", {}).get(obstacle, {})
@@ -158,6 +159,8 @@ class Steps:
             parts |= treatment.get("by_lot", {}).get("small", {})
             if treatment.get("irreversible"):
                 also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
+        size = self._word("seed_size")
+        parts |= next((case for case in treatment.get("by_size", ()) if size in case["sizes"]), {})
         return {**parts, "do": [*parts["do"], *also]}
 
     def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None) -> dict[str, str]:
@@ -232,8 +235,8 @@ class Steps:
             return False
         return stands and size in when.get("sizes", (size,))
 
-    def _step_cautions(self, kind: str, treatment: Mapping) -> Iterable[str]:
-        for caution in treatment["cautions"]:
+    def _step_cautions(self, kind: str, own: Iterable[Mapping]) -> Iterable[str]:
+        for caution in own:
             self.grounds.cite([caution])
             yield caution["text"]
         for text, firing in self.cautions.get(kind, ()):

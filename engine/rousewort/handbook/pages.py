@@ -308,12 +308,15 @@ def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:
         "look": "look weekly",
         "sow_text": "Sow it as its light and size ask.",
         "expect_text": "seedlings show",
-        "cut_text": "Cut 10 to 20 seeds across: full, firm and pale inside is good; note empty, soft and insect-eaten ones.",
+        "seeds": "so few",
     }
     lines = {key: [fill(line, words) for line in treatment[key]] for key in ("do", "watch")}
+    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_size", ())]
+    cases = [{**case, "do": [fill(line, words) for line in case["do"]]} for case in differ if "do" in case]
     return {
         **treatment,
         **lines,
+        "cases": cases,
         "until": fill(treatment["until"], words),
         "success": fill(treatment["success"], words),
     }

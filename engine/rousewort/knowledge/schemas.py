@@ -407,18 +407,25 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         [],
         "A range where no report on species or genus gives one; the first that fits is used.",
     )
-    override = closed(
-        {
-            "label": text("Name."),
-            "also": lines,
-            "do": lines,
-            "watch": lines,
-            "until": text("Event."),
-            "success": text("Sign."),
-        },
-        [],
-        "Replaces these parts.",
+    cautions = many(
+        closed(
+            {"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."
+        ),
+        "Cautions, shown wherever the step shows.",
+        least=0,
     )
+    parts = {
+        "label": text("Name."),
+        "also": lines,
+        "do": lines,
+        "watch": lines,
+        "until": text("Event."),
+        "success": text("Sign."),
+        "cautions": cautions,
+    }
+    override = closed(parts, [], "Replaces these parts.")
+    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    of_sizes = many(words(sizes, "Size of seed."), "Of these sizes.")
     return closed(
         {
             "kind": words(kinds, "The kind, and the file's name."),
@@ -478,12 +485,12 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             },
             "by_way": mapped(override, "Parts that differ by way."),
             "by_lot": closed({"small": override}, [], "Parts that differ for a small lot (vocabulary/bands.yaml)."),
-            "sowing": many(sowing_case(vocabulary), "For sowing: light, medium and depth; the first case that holds is used."),
-            "cautions": many(
-                closed({"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."),
-                "Cautions, shown wherever the step shows.",
-                least=0,
+            "by_size": many(
+                closed({"sizes": of_sizes, **parts}, ["sizes"], "Replaces these parts for seed of these sizes."),
+                "Parts that differ by size of seed, of a small lot too.",
             ),
+            "sowing": many(sowing_case(vocabulary), "For sowing: light, medium and depth; the first case that holds is used."),
+            "cautions": cautions,
             "sources": source_list,
         },
         ["kind", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
