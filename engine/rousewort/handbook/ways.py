@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import groupby
 from typing import Any
 
 from rousewort.handbook import metadata, views
@@ -123,12 +124,14 @@ class WaysIn:
             by=self.shelf.by["rules"],
             why=lambda rule: fill(rule["because"]["why"], {"name": "the species", "toxic_note": ""}),
         )
+        cited = [(key, self.kb.sources[key]["citation"]) for key in self.shelf.places.all("source")]
+        cited.sort(key=lambda item: (_letter(item[1]), item[1].casefold(), item[0]))
         yield self.write.page(
             "sources",
             "sources.md",
             "Sources",
             "Every work cited.",
-            cited=[(key, self.kb.sources[key]["citation"]) for key in self.shelf.places.all("source")],
+            letters=[(letter, list(works)) for letter, works in groupby(cited, key=lambda item: _letter(item[1]))],
             resting=self.shelf.resting_on,
         )
 
