@@ -92,6 +92,7 @@ class Finds(HTMLParser):
             self.bad.append(f"script: {data[:60]}")
 
 
+@pytest.mark.slow
 def test_no_attack_becomes_an_element_or_a_handler_on_any_page(hostile: KnowledgeBase, tmp_path: Path) -> None:
     built = build(hostile, tmp_path / "out")
     assert list(inspect(built.folder)) == []

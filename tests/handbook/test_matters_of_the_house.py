@@ -105,6 +105,7 @@ def trust(kb: KnowledgeBase) -> str:
     return text_of(next(page.text for page in WaysIn(write)._reference([]) if page.path == "trust.md"))
 
 
+@pytest.mark.slow
 def test_trust_shows_what_the_commands_measure(kb: KnowledgeBase, trust: str) -> None:
     agreed, _, _ = measure(kb)
     for what in ("coat", "cold", "warm"):

@@ -125,7 +125,9 @@ def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str
             doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
             if vote:
                 for key in kinds_to_keys.get(treatment["kind"], ()):
-                    votes[key].append((vote, doubtful, ground(report)))
+                    dumb = treatment["kind"] in vocabulary.responses[key].get("failing_tells_nothing", ())
+                    if not (dumb and vote in ("useless", "harmful")):
+                        votes[key].append((vote, doubtful, ground(report)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
