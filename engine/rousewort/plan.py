@@ -352,10 +352,11 @@ class _Composer:
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
-        labels = [self.vocabulary.files["equipment"][n]["label"] for n in needs]
-        return (
-            f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
-        )
+        if not needs:
+            return "Nothing that is known here removes it."
+        things = [self.vocabulary.files["equipment"][need] for need in needs]
+        labels = ", ".join(thing["label"] for thing in things)
+        return f"It would take one of these: {labels}. {' '.join(thing['means'] for thing in things)}"
 
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
