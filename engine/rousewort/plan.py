@@ -444,7 +444,11 @@ class _Composer:
             seen.add(other.shape())
             steps = self.steps(other, other_grower)
             label = equipment[need]["label"]
-            lead = {"without": f"Without {'an' if label[0] in 'aeiou' else 'a'} {label}", "allow": f"If {label} is allowed", "have": f"With {label}"}[how]
+            lead = {
+                "without": f"Without {'an' if label[0] in 'aeiou' else 'a'} {label}",
+                "allow": f"If {label} is allowed",
+                "have": f"With {label}",
+            }[how]
             text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."
             when = {"without": (), "allow": (), "have": (), how: (need,)}
             yield Alternative(when, text, steps, tuple(other.unmet_optional))
