@@ -61,9 +61,11 @@ def dose(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], l
         unit = "minutes" if way == "held" else "hours"
     amounts: dict[str, Amount] = {}
     if unit:
-        amount = _from_reports(kb, evidence, unit, lean) or _from_table(treatment, facts, obstacles, unit, way, lean)
+        most = treatment.get("at_most", {}).get(unit)
+        amount = _from_reports(kb, evidence, unit, lean, most)
+        amount = amount or _from_table(treatment, facts, obstacles, unit, way, lean)
         if amount:
-            amounts[unit] = _capped(amount, treatment.get("at_most", {}).get(unit), unit)
+            amounts[unit] = _capped(amount, most, unit)
     return Dose(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
 
 
@@ -126,11 +128,13 @@ def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
 
 
 def _from_reports(
-    kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None
+    kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None, most: float | None
 ) -> Amount | None:
     ranks = kb.vocabulary.files["report_meanings"]
     for basis, doses in evidence:
         spans = _spans(doses, unit)
+        if basis != "species" and most is not None:  # years in a store, found in a relative, are no length to lend
+            spans = [s for s in spans if s[0] <= most]
         if not spans:
             continue
         if basis == "species":  # relatives are pooled whole: one good trial of one of them says little of the rest

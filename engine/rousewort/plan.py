@@ -352,10 +352,11 @@ class _Composer:
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
-        labels = [self.vocabulary.files["equipment"][n]["label"] for n in needs]
-        return (
-            f"It would take one of these: {', '.join(labels)}." if labels else "Nothing that is known here removes it."
-        )
+        if not needs:
+            return "Nothing that is known here removes it."
+        things = [self.vocabulary.files["equipment"][need] for need in needs]
+        labels = ", ".join(thing["label"] for thing in things)
+        return f"It would take one of these: {labels}. {' '.join(thing['means'] for thing in things)}"
 
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
@@ -443,7 +444,11 @@ class _Composer:
             seen.add(other.shape())
             steps = self.steps(other, other_grower)
             label = equipment[need]["label"]
-            lead = {"without": f"Without a {label}", "allow": f"If {label} is allowed", "have": f"With {label}"}[how]
+            lead = {
+                "without": f"Without {'an' if label[0] in 'aeiou' else 'a'} {label}",
+                "allow": f"If {label} is allowed",
+                "have": f"With {label}",
+            }[how]
             text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."
             when = {"without": (), "allow": (), "have": (), how: (need,)}
             yield Alternative(when, text, steps, tuple(other.unmet_optional))
