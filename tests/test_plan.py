@@ -428,3 +428,45 @@ def test_protected_and_invasive_plants_defer_to_local_law(plans: dict[str, Plan]
     assert marked
     for plan in marked:
         assert any(says in c.lower() or "law" in c.lower() for c in plan.cautions), plan.query
+
+
+# --- fire country, hulls and warm seedbeds
+
+
+@pytest.mark.parametrize("name", ["Anigozanthos manglesii", "Anigozanthos viridis"])
+def test_storage_that_relatives_lend_is_optional_where_smoke_is_the_signal(
+    grow: Callable[..., Plan], name: str
+) -> None:
+    without, smoked = grow(name), grow(name, have=["smoke"])
+    for plan in (without, smoked):
+        assert step(plan, "after_ripen").optional and seasons(plan) == ["after_ripen"]
+        assert step(plan, "after_ripen").amounts["days"].use <= 180, (
+            "years in a laboratory's store are no length to lend"
+        )
+    assert "smoke" not in kinds(without) and kinds(smoked)[-2:] == ["smoke", "sow"]
+    assert "smoke water" in str(without.unmet)
+
+
+def test_seed_that_needs_smoke_is_not_planned_without_it_and_says_what_to_get(grow: Callable[..., Plan]) -> None:
+    plan = grow("Emmenanthe penduliflora")
+    assert plan.outcome == "unreachable" and "Smoke water, discs or granules" in " ".join(plan.advice)
+    assert "smoke" in kinds(grow("Emmenanthe penduliflora", have=["smoke"]))
+
+
+def test_gibberellic_acid_stands_in_for_smoke_only_where_dormancy_is_not_deep(grow: Callable[..., Plan]) -> None:
+    assert "hormone" in kinds(grow("Erica umbellata", have=["gibberellic_acid"]))
+    assert grow("Arctostaphylos glandulosa", have=["gibberellic_acid"]).outcome == "unreachable"
+
+
+def test_taking_off_pulp_does_not_open_the_stone(grow: Callable[..., Plan]) -> None:
+    for name in ("Terminalia chebula", "Musa acuminata"):
+        plan = grow(name)
+        assert "restraining_cover" not in step(plan, "clean").removes
+        assert "restraining_cover" in step(plan, "nick").removes
+
+
+def test_a_warm_seedbed_is_no_treatment_before_sowing(plans: dict[str, Plan]) -> None:
+    warm = [p for p in plans.values() if any("wakes_in_warm_seedbed" in s.removes for s in p.steps)]
+    assert len(warm) > 20
+    for plan in warm:
+        assert "wakes_in_warm_seedbed" in plan.steps[-1].removes and plan.steps[-1].kind == "sow", plan.query
