@@ -96,6 +96,17 @@ def test_the_whole_file_shown_keeps_its_indent(handbook: Built) -> None:
     assert re.search(r"\n  [a-z]", shown)
 
 
+# Sources
+
+
+def test_every_source_stands_once_under_a_letter_that_is_led_to(handbook: Built) -> None:
+    page = read(handbook, "sources.html")
+    led, headed = re.findall(r'href="#(with-\d+)"', page), re.findall(r'<h2 id="(with-\d+)">', page)
+    assert led == headed and len(headed) > 10
+    listed = re.findall(r'<li><a href="(sources/[^"]+)"', page)
+    assert sorted(listed) == sorted({f"sources/{path.name}" for path in (handbook.folder / "sources").glob("*.html")})
+
+
 # Trust
 
 
