@@ -192,7 +192,7 @@ class IndexStore:
         """Sent to another process, it is opened there."""
         return IndexStore, (self._path,)
 
-    def _rows(self, sql: str, arguments: Sequence[str] = ()) -> list[tuple]:
+    def _rows(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
         with self._turn:
             return self._connection.execute(sql, arguments).fetchall()
 
@@ -219,9 +219,9 @@ class IndexStore:
         """(folded name, accepted name) of every scientific name with the same first word, or the same rest, as `folded`."""
         first, _, rest = folded.partition(" ")
         return self._rows(
-            "select folded, accepted from known_as where kind != 'common_name' and (folded = ?1 or"
-            " (folded > ?1 || ' ' and folded < ?1 || '!') or (?2 != '' and substr(folded, instr(folded, ' ') + 1) = ?2))",
-            (first, rest),
+            "select folded, accepted from known_as where kind != 'common_name' and (folded = :first or"
+            " (folded > :first || ' ' and folded < :first || '!') or (:rest != '' and substr(folded, instr(folded, ' ') + 1) = :rest))",
+            {"first": first, "rest": rest},
         )
 
     def near(self, folded: str) -> list[tuple[str, str]]:
