@@ -297,7 +297,7 @@ def test_words_that_the_questions_leave_out_would_change_no_plan(kb, planner):
     """Of wholly unknown seed, words that no rule tells from another, or from not knowing, are not planned with: it must make
     no difference."""
     bench = Bench(kb, match_for(kb, "seed"), planner=planner)
-    assert {("gibberellin", "no_help"), ("embryo", "full_size")} <= bench.idle
+    assert ("embryo", "full_size") in bench.idle
     assert not {("embryo", "undifferentiated"), ("coat_water", "stops"), ("home_climate", "arid")} & bench.idle
 
     def planned(*facts):
