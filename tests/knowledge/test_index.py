@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -210,6 +211,25 @@ def test_old_indexes_are_cleared_away_when_a_new_one_is_written(small: Path, cac
     load([small])
     left = {path.name for path in cache.iterdir()}
     assert len(left) <= 6 and {"8.sqlite", "7.sqlite"} < left and "0.sqlite" not in left
+
+
+def test_of_old_indexes_those_in_use_are_kept(small: Path, cache: Path) -> None:
+    load([small])
+    (used,) = cache.iterdir()
+    os.utime(used, (1, 1))
+    for turn in range(2, 9):
+        (cache / f"{turn}.sqlite").write_bytes(b"old")
+        os.utime(cache / f"{turn}.sqlite", (turn, turn))
+    load([small])
+    base._forget_old(cache)
+    assert used.exists() and not (cache / "3.sqlite").exists()
+
+
+def test_an_index_cleared_away_while_in_use_is_sent_whole_to_another_process(index: Path, tmp_path: Path) -> None:
+    shutil.copy(index, tmp_path / "index.sqlite")
+    store = IndexStore(tmp_path / "index.sqlite")
+    (tmp_path / "index.sqlite").unlink()
+    assert pickle.loads(pickle.dumps(store)).names("family") == store.names("family") != []
 
 
 def test_writing_an_index_twice_gives_the_same_answers(memory: MemoryStore, tmp_path: Path) -> None:

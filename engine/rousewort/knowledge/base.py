@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -215,6 +216,8 @@ def load(layers: Sequence[Path | str] = ()) -> KnowledgeBase:
     cached = cache_folder() / f"{mark}.sqlite"
     if cached.exists():
         try:
+            with suppress(OSError):
+                cached.touch()  # in use: the others are forgotten first
             return KnowledgeBase(IndexStore(cached))
         except Exception:  # a damaged or older cache is only a cache
             cached.unlink(missing_ok=True)

@@ -174,11 +174,13 @@ def _dump(value: Any) -> str:
 class IndexStore:
     """Reads a compiled index, opened read-only; keeps what it has read. Threads may share it: they take turns."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, contents: bytes | None = None) -> None:
         self._path = path
         plain = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
-        uri = f"file:{plain}?mode=ro&immutable=1"
+        uri = f"file:{plain}?mode=ro&immutable=1" if contents is None else ":memory:"
         self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
+        if contents is not None:
+            self._connection.deserialize(contents)
         # Two threads asking one question share its compiled statement: without turns, one reads the other's rows.
         self._turn = threading.Lock()
         self._kept: dict[tuple, Any] = {}
@@ -188,9 +190,9 @@ class IndexStore:
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
             )
 
-    def __reduce__(self) -> tuple[type[IndexStore], tuple[Path]]:
-        """Sent to another process, it is opened there."""
-        return IndexStore, (self._path,)
+    def __reduce__(self) -> tuple[type[IndexStore], tuple[Path, bytes | None]]:
+        """Sent to another process, it is opened there; whole, where the cache has dropped the file since."""
+        return IndexStore, (self._path, None if self._path.exists() else self._connection.serialize())
 
     def _rows(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
         with self._turn:
