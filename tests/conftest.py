@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from must_be_here import ON_CI  # type: ignore[import-not-found]
 from rousewort.knowledge.base import KnowledgeBase, load
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.store import MemoryStore
 from rousewort.plan import Plan, Planner
 from rousewort.rules.run import durable_works
 
-ON_CI = os.environ.get("CI") == "true"
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
 
 # Cores are slow, so no example fails for being slow; a failure prints how to repeat it. CI tries more of them.

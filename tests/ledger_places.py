@@ -13,15 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from must_be_here import missing  # type: ignore[import-not-found]
 
 _schemas = itertools.count(1)
-
-
-def missing(what: str) -> None:
-    """Skip aloud; on CI, where it must be there, fail."""
-    if os.environ.get("CI") == "true":
-        pytest.fail(f"{what} must be here on CI and is not")
-    pytest.skip(f"NOT RUN: {what} is not on this machine")
 
 
 def _unprivileged() -> dict[str, Any]:

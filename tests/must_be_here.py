@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
 from pathlib import Path
@@ -17,6 +18,11 @@ def missing(what: str) -> None:
     if ON_CI:
         pytest.fail(f"{what} must be here on CI, and is not")
     pytest.skip(f"{what} is not here: nothing was tested with it")
+
+
+def needed(module: str) -> Any:
+    """A module that a whole file of tests is about; without it they skip, but on CI they fail."""
+    return importlib.import_module(module) if ON_CI else pytest.importorskip(module)
 
 
 def axe_finds(browser: Any) -> list[tuple[str, str, str]]:

@@ -128,38 +128,24 @@ def leave_sources_out(
     kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None
 ) -> list[Judged]:
     """Judge every claim on a species that at least two sources describe by the plan made without its source."""
-    sources = sorted(
-        {c.source for name in kb.names() for found in [claims(kb, name)] if len(found) >= 2 for c in found}
-    )
-    judged, done = [], 0
-    for share in on_all_cores(_LeavingOut, (kb, engine), _leave_each_out, sources, least=10):
-        judged += [item for group in share for item in group]
-        done += len(share)
+    every = {name: claims(kb, name) for name in kb.names()}
+    tasks: dict[str, list[tuple[Claim, list[Claim]]]] = defaultdict(list)
+    for found in every.values():
+        if len(found) >= 2:
+            for claim in found:
+                tasks[claim.source].append((claim, [other for other in found if other.source != claim.source]))
+    judged = []
+    for i, group in enumerate(on_all_cores(Planner, (kb, engine), _leave_out, sorted(tasks.items()), least=10)):
         if progress:
-            progress(done, len(sources))
+            progress(i, len(tasks))
+        judged += group
     return judged
 
 
-class _LeavingOut:
-    """Every claim by species, and by source those on species that others describe too."""
-
-    def __init__(self, kb: KnowledgeBase, engine: str) -> None:
-        self.kb, self.engine = kb, Planner(kb, engine).engine
-        self.every = {name: claims(kb, name) for name in kb.names()}
-        self.by_source: dict[str, list[Claim]] = defaultdict(list)
-        for found in self.every.values():
-            for claim in found if len(found) >= 2 else ():
-                self.by_source[claim.source].append(claim)
-
-
-def _leave_each_out(made: _LeavingOut, sources: list[str]) -> list[list[Judged]]:
-    return [_leave_out(made, source) for source in sources]
-
-
-def _leave_out(made: _LeavingOut, source: str) -> list[Judged]:
-    planner = Planner(made.kb.without(source=source), made.engine)
-    others = {c.species: [o for o in made.every[c.species] if o.source != source] for c in made.by_source[source]}
-    return [judge(planner, claim, others[claim.species]) for claim in made.by_source[source]]
+def _leave_out(known: Planner, task: tuple[str, list[tuple[Claim, list[Claim]]]]) -> list[Judged]:
+    source, group = task
+    planner = Planner(known.kb.without(source=source), known.engine)
+    return [judge(planner, claim, others) for claim, others in group]
 
 
 def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from rousewort.agreement import COAT, COAT_OBSTACLES, TREATMENTS, claims, gives
@@ -59,23 +60,13 @@ def leave_species_out(
 ) -> list[Trial]:
     """Hide every species in turn. The shares at large, too, are counted without it."""
     names = kb.names()
-    trials: list[Trial] = []
-    for share in on_all_cores(_Hiding, (kb, engine), _try_each, names):
-        trials += share
+    hide = partial(_try, shares=class_counts(kb))
+    trials = []
+    for i, trial in enumerate(on_all_cores(Planner, (kb, engine), hide, names)):
         if progress:
-            progress(len(trials), len(names))
+            progress(i, len(names))
+        trials.append(trial)
     return trials
-
-
-class _Hiding:
-    """What every trial needs."""
-
-    def __init__(self, kb: KnowledgeBase, engine: str) -> None:
-        self.kb, self.known, self.shares = kb, Planner(kb, engine), class_counts(kb)
-
-
-def _try_each(hiding: _Hiding, names: list[str]) -> list[Trial]:
-    return [_try(hiding.kb, hiding.known, name, hiding.shares) for name in names]
 
 
 def class_counts(kb: KnowledgeBase) -> Counter[str]:
@@ -85,7 +76,8 @@ def class_counts(kb: KnowledgeBase) -> Counter[str]:
     return counts
 
 
-def _try(kb: KnowledgeBase, known: Planner, name: str, shares: Counter[str]) -> Trial:
+def _try(known: Planner, name: str, shares: Counter[str]) -> Trial:
+    kb = known.kb
     family = kb.taxon(name)["family"]  # type: ignore[index]
     word = _word(kb, name, KEY)
     prior = shares - Counter([word]) if word else shares

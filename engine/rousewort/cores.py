@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import os
+import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from functools import partial
 from multiprocessing import get_context
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 SHARES = 4  # that each core takes, so that none is left with the last long one
@@ -14,37 +19,48 @@ SHARES = 4  # that each core takes, so that none is left with the last long one
 def on_all_cores(
     prepare: Callable[..., Any],
     arguments: tuple,
-    work: Callable[[Any, list], Any],
+    work: Callable[[Any, Any], Any],
     things: Sequence,
     least: int = 50,
 ) -> Iterator[Any]:
-    """What `work(prepared, share)` gives for every share of the things, in their order.
+    """What `work(prepared, thing)` gives for each of the things, in their order.
 
     `prepare(*arguments)` is called once on each core, for what `work` needs and cannot be sent. Both are functions of a
     module. Fewer things than two shares of the `least` worth sending are worked on in this process.
     """
     size = max(least, -(-len(things) // (SHARES * _cores())))
-    shares = [list(things[i : i + size]) for i in range(0, len(things), size)]
-    cores = min(len(shares), _cores())
+    cores = min(-(-len(things) // size), _cores())
     if cores < 2:
         prepared = prepare(*arguments)
-        yield from (work(prepared, share) for share in shares)
+        yield from (work(prepared, thing) for thing in things)
         return
-    # Started afresh: a copy of a process with threads (a server, the rule engine's timers) can wait for ever.
-    with ProcessPoolExecutor(cores, get_context("spawn"), _begin, (prepare, arguments)) as pool:
-        yield from pool.map(_do, [work] * len(shares), shares)
+    done = 0
+    with TemporaryDirectory() as folder:
+        # In a file: Python writes what a new process is told into a pipe, and waits for ever if the process has died.
+        given = Path(folder, "given")
+        given.write_bytes(pickle.dumps((prepare, arguments)))
+        try:
+            # Started afresh: a copy of a process with threads (a server, the rule engine's timers) can wait for ever.
+            with ProcessPoolExecutor(cores, get_context("spawn"), _begin, (given,)) as pool:
+                for result in pool.map(partial(_do, work), things, chunksize=size):
+                    yield result
+                    done += 1
+        except BrokenProcessPool:  # one could not start, or was ended from outside: the rest is done here
+            prepared = prepare(*arguments)
+            yield from (work(prepared, thing) for thing in things[done:])
 
 
 def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-_PREPARED: list[Any] = []  # of a process started above: what its shares are worked on with
+_PREPARED: list[Any] = []  # of a process started above: what its things are worked on with
 
 
-def _begin(prepare: Callable[..., Any], arguments: tuple) -> None:
+def _begin(given: Path) -> None:
+    prepare, arguments = pickle.loads(given.read_bytes())
     _PREPARED[:] = [prepare(*arguments)]
 
 
-def _do(work: Callable[[Any, list], Any], share: list) -> Any:
-    return work(_PREPARED[0], share)
+def _do(work: Callable[[Any, Any], Any], thing: Any) -> Any:
+    return work(_PREPARED[0], thing)

@@ -95,10 +95,11 @@ class Steps:
             made = self._dose(chosen, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
-        parts = self._parts(treatment, chosen.obstacles, way, grower)
+        seeds = self._told_seeds(treatment, grower)
+        parts = self._parts(treatment, chosen.obstacles, way, seeds)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
         values = self._values(amounts, temperature, sowing)
-        values["seeds"] = str(self._told_seeds(treatment, grower))
+        values["seeds"] = str(seeds)
         for amount in (*amounts.values(), temperature):
             self.grounds.cite(amount.sources if amount else ())
         self.grounds.cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
@@ -145,22 +146,21 @@ class Steps:
         leans = (findings[word].get("lean") for key, word in self.findings.facts if key == "finding")
         return next(filter(None, leans), None)
 
-    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, grower: Grower) -> dict[str, Any]:
-        """The treatment's texts and cautions, with what differs by obstacle, way, lot or size of seed laid over them; the
-        last obstacle decides."""
-        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        also: list[str] = []
-        for obstacle in obstacles:
-            changed = treatment.get("by_obstacle", {}).get(obstacle, {})
-            also += changed.get("also", [])
-            parts |= {key: value for key, value in changed.items() if key != "also"}
-        parts |= treatment.get("by_way", {}).get(way, {}) if way else {}
-        if self._told_seeds(treatment, grower) is not None:
-            parts |= treatment.get("by_lot", {}).get("small", {})
-            if treatment.get("irreversible"):
-                also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
+    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, seeds: int | None) -> dict[str, Any]:
+        """The treatment's texts and cautions, with what differs by obstacle, way, lot and size of seed laid over them in
+        this order; the last decides, and what each has to say `also` stands after all. `seeds`: see `_told_seeds`."""
+        layers = [treatment.get("by_obstacle", {}).get(obstacle, {}) for obstacle in obstacles]
+        layers.append(treatment.get("by_way", {}).get(way, {}))
+        if seeds is not None:
+            layers.append(treatment.get("by_lot", {}).get("small", {}))
         size = self._word("seed_size")
-        parts |= next((case for case in treatment.get("by_size", ()) if size in case["sizes"]), {})
+        layers += [case for case in treatment.get("by_size", ()) if size in case["sizes"]][:1]
+        also = [line for layer in layers for line in layer.get("also", ())]
+        if seeds is not None and treatment.get("irreversible"):
+            also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
+        parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
+        for layer in layers:
+            parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, "do": [*parts["do"], *also]}
 
     def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None) -> dict[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -16,6 +15,7 @@ from bench_forms import DAY  # type: ignore[import-not-found]
 from flask import Flask
 from flask.testing import FlaskClient
 from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
+from must_be_here import missing  # type: ignore[import-not-found]
 from rousewort.app.batching import plan_to_keep
 from rousewort.app.bench.pages import make_app
 from rousewort.knowledge.base import KnowledgeBase
@@ -105,9 +105,7 @@ def quick_chromium() -> Iterator[Any]:
 def phone(logged: dict[str, str]) -> Iterator[Any]:
     browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not browser or not driver:
-        if os.environ.get("CI") == "true":
-            pytest.fail("chromium and chromedriver must be here on CI")
-        pytest.skip("NOT RUN: chromium and chromedriver are not on this machine")
+        missing("Chromium with its driver")
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 

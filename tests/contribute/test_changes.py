@@ -8,6 +8,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from must_be_here import missing  # type: ignore[import-not-found]
 from rousewort.contribute.changes import at_commit, compare, with_entry
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build
@@ -107,7 +108,7 @@ def test_diff_without_anything_to_compare_says_what_to_give(rousewort) -> None:
 def test_a_commit_is_compared_as_it_was(small: Path, tmp_path: Path) -> None:
     git = shutil.which("git")
     if git is None:
-        pytest.skip("git is not on this machine")
+        missing("git")
     clone = tmp_path / "clone"
     shutil.copytree(small, clone / "kb")
     run = [git, "-C", str(clone), "-c", "user.name=A. Reed", "-c", "user.email=reed@example.org"]

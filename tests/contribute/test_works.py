@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from must_be_here import needed
 from rousewort.contribute.works import Work, faults, id_for, inserted, isbn_holds, same_work, tidy_citation, typed
 from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
@@ -18,7 +19,7 @@ CSL = [{"id": "x", "type": "article-journal", "title": "Waking Sallowia seed", "
 
 @pytest.fixture(autouse=True)
 def _library() -> None:
-    pytest.importorskip("citeproc", reason="citeproc-py is not installed: nothing was cited")
+    needed("citeproc")
 
 
 def test_bibtex_gives_every_work_cited_in_one_style(private, tmp_path) -> None:

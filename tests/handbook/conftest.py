@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from must_be_here import ON_CI, missing
+from must_be_here import missing, needed
 from rousewort.handbook.build import Built, build
 from rousewort.knowledge.base import KnowledgeBase
 
@@ -26,7 +26,7 @@ def chosen(species: list[str]) -> list[str]:
 @pytest.fixture(scope="session")
 def handbook(kb: KnowledgeBase, chosen: list[str], tmp_path_factory: pytest.TempPathFactory) -> Built:
     """Built strictly: any warning or finding fails every test that asks for it."""
-    pytest.importorskip("mkdocs") if not ON_CI else None
+    needed("mkdocs")
     return build(kb, tmp_path_factory.mktemp("handbook") / "out", only=chosen, strict=True)
 
 

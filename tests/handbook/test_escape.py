@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
+from must_be_here import needed
 from rousewort.handbook.escape import as_data, escaped
 
-markdown = pytest.importorskip("markdown")
+markdown = needed("markdown")
 
 HOSTILE = [
     "<script>alert(1)</script>",

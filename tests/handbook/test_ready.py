@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import pytest
+from must_be_here import needed
 from rousewort.handbook.writing import write_pages
 from rousewort.knowledge.base import KnowledgeBase
 
-markdown = pytest.importorskip("markdown")
+markdown = needed("markdown")
 
 
 def parsed(text: str) -> str:

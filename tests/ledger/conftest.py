@@ -7,14 +7,14 @@ from datetime import date
 from typing import Any
 
 import pytest
-from ledger_places import fresh, missing, place_of, server  # type: ignore[import-not-found]
+from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.ledger import open_ledger
 from rousewort.ledger.book import Ledger
 from rousewort.ledger.due import Diary
 
 DAY = date(2025, 3, 10)
-__all__ = ["fresh", "missing", "place_of", "server"]
+__all__ = ["fresh", "place_of", "server"]
 
 
 @pytest.fixture

@@ -8,19 +8,18 @@ from __future__ import annotations
 import csv
 import importlib.util
 import json
-import os
 from math import exp, log
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 import pytest
+from must_be_here import ON_CI
 from rousewort.app.main import main
 from scipy import optimize
 from statsmodels.duration.survfunc import SurvfuncRight
 
 DATA = Path(__file__).parent / "data"
-ON_CI = bool(os.environ.get("CI"))
 ARMS = ("control", "cold", "warm", "warm_cold")
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import gzip
 import importlib.util
-import os
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -14,10 +13,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from must_be_here import ON_CI
 from rousewort.errors import Trouble
 from rousewort.observe import winter as w
 
-ON_CI = bool(os.environ.get("CI"))
 DATA = Path(__file__).parent / "data" / "winters"
 COUNTED = list(csv.DictReader((DATA / "counted_winters.csv").open(encoding="utf-8")))
 COPIED = {"Seattle": "seattle_daily.csv", "New York": "new_york_daily.csv"}

@@ -68,8 +68,7 @@ def inspect(folder: Path) -> Iterator[str]:
     """Problems of a built handbook, each with its page."""
     files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
     pages = sorted(name for name in files if name.endswith(".html"))
-    readers = (reader for share in on_all_cores(Path, (folder,), _read, pages) for reader in share)
-    read = dict(zip(pages, readers, strict=True))
+    read = dict(zip(pages, on_all_cores(Path, (folder,), _read, pages), strict=True))
     for name in sorted(files):
         if name.endswith(".css") and name.startswith("assets/handbook"):
             for url in re.findall(r"url\(([^)]+)\)", (folder / name).read_text(encoding="utf-8")):
@@ -90,8 +89,8 @@ def inspect(folder: Path) -> Iterator[str]:
                     sound.add((place, url))
 
 
-def _read(folder: Path, names: list[str]) -> list[_Reader]:
-    return [_Reader((folder / name).read_text(encoding="utf-8")) for name in names]
+def _read(folder: Path, name: str) -> _Reader:
+    return _Reader((folder / name).read_text(encoding="utf-8"))
 
 
 def _broken(name: str, url: str, files: set[str], read: dict[str, _Reader]) -> Iterator[str]:

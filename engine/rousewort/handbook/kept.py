@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable
 from contextlib import suppress
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
+from rousewort.errors import Trouble
 from rousewort.knowledge.base import cache_folder
+from rousewort.whole import write_whole
 
 
 def kept(kind: str, rests_on: Any, make: Callable[[], Any]) -> Any:
@@ -26,14 +27,8 @@ def kept(kind: str, rests_on: Any, make: Callable[[], Any]) -> Any:
         return json.loads(file.read_text(encoding="utf-8"))
     except (OSError, ValueError):  # never made, or damaged: a cache is only a cache
         made = make()
-    fresh = file.with_name(f"{file.name}.{os.getpid()}.new")
-    with suppress(OSError):  # a full or read-only disk costs only the wait
-        file.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            fresh.write_text(json.dumps(made), encoding="utf-8")
-            for old in file.parent.glob(f"{kind}-*.json"):
-                old.unlink(missing_ok=True)
-            fresh.replace(file)
-        finally:
-            fresh.unlink(missing_ok=True)
+    with suppress(Trouble, OSError):  # a full or read-only disk costs only the wait
+        write_whole(file, json.dumps(made).encode())
+        for old in set(file.parent.glob(f"{kind}-*.json")) - {file}:
+            old.unlink(missing_ok=True)
     return made

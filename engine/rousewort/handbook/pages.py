@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from html import escape
 from importlib.metadata import version
@@ -76,10 +76,9 @@ class Writer:
             "first_up": first_up,
         }
 
-    def species_pages(self, names: Iterable[str]) -> Iterator[Page]:
-        """The pages of these species; each is an entry of the shelf from then on."""
-        for entry, plan, data, dated in self.shelf.plans(names):
-            yield from self._species(entry, plan, data, dated)
+    def species_pages(self, name: str) -> Iterator[Page]:
+        """The pages of a species, which is an entry of the shelf from then on."""
+        yield from self._species(*self.shelf.plan(name))
 
     def other_pages(self) -> Iterator[Page]:
         """Pages of all other things: after the species, since their lists are of the shelf's entries."""

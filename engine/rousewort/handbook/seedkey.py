@@ -239,47 +239,41 @@ def _order(
         if trait not in shown
     }  # fmt: skip
     others = {trait: numbers for trait, numbers in others.items() if any(numbers)}
+    order = Order(names, gates, others, {}, flags, (), ())
     rests_on = [vocabulary.files, bench.kb.rules, bench.kb.treatments, bench.kb.calibration]
-    calling = {trait: words[0] for trait, words in list(flags.items())[:1]}
-    speaks = _Speaking(names, inputs, parts, gates, others)
-    made = kept("key", rests_on, lambda: _ranked(bench, speaks, states, state_of, calling))
+    made = kept("key", rests_on, lambda: _ranked(bench, order, inputs, parts, states, state_of))
     rankings = tuple(map(tuple, made["rankings"]))
-    return Order(names, gates, others, made["lists"], flags, tuple(made["flagged"]), rankings)
-
-
-class _Speaking(NamedTuple):
-    """The inputs that count for the order of questions; the fields are those of `Order`, with `inputs` by name."""
-
-    names: tuple[str, ...]
-    inputs: Mapping[str, Input]
-    parts: Mapping[str, Part]
-    gates: Mapping[str, Mapping[str, list[str]]]
-    others: Mapping[str, tuple[int, ...]]
+    return order._replace(lists=made["lists"], flagged=tuple(made["flagged"]), rankings=rankings)
 
 
 def _ranked(
-    bench: Bench, said: _Speaking, states: tuple[State, ...], state_of: tuple[int, ...], calling: Mapping[str, str]
+    bench: Bench,
+    order: Order,
+    inputs: Mapping[str, Input],
+    parts: Mapping[str, Part],
+    states: tuple[State, ...],
+    state_of: tuple[int, ...],
 ) -> dict[str, Any]:
-    """`lists`, `flagged` and `rankings` of `Order`. `calling`: a word that calls for a question about drying."""
+    """`lists`, `flagged` and `rankings` of an order that has all else."""
     open_to: dict[str, Conclusion] = {}
-    parts = said.parts
-    for chosen in _combinations(said.names, said.inputs, [parts[key] for key in (CLASS, *LEVELS, *said.others)]):
-        readings = [said.inputs[name].options[option] for name, option in chosen.items()]
-        if not all(_open(said.gates.get(name, {}), readings) for name in chosen):
+    for chosen in _combinations(order.inputs, inputs, [parts[key] for key in (CLASS, *LEVELS, *order.others)]):
+        readings = [inputs[name].options[option] for name, option in chosen.items()]
+        if not all(_open(order.gates.get(name, {}), readings) for name in chosen):
             continue
         state = state_of[parts[CLASS].place(chosen)]
         matter = zip(LEVELS, states[state].levels, strict=True)
         levels = [parts[level].table[parts[level].place(chosen)] if matters else 0 for level, matters in matter]
-        rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in said.others.items()]
+        rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in order.others.items()]
         name = ".".join(map(str, (state, *levels, *rest)))
         if name not in open_to:
             found = conclude(bench.kb.vocabulary, readings)
             open_to[name] = Conclusion((), found.words, found.left, (), ())
+    calling = {trait: words[0] for trait, words in list(order.flags.items())[:1]}  # for a question about drying
     at_once = [Conclusion((), {**s.conclusion.words, **calling}, s.conclusion.left, (), ()) for s in states]
     conclusions = [*open_to.values(), *(at_once if calling else ())]
-    shares = on_all_cores(_unknown_seed, (bench.kb,), _asked, conclusions)
     rankings: dict[tuple[str, ...], int] = {}
-    places = [rankings.setdefault(asked, len(rankings)) for share in shares for asked in share]
+    asked = on_all_cores(_unknown_seed, (bench.kb,), _asked, conclusions)
+    places = [rankings.setdefault(tests_asked, len(rankings)) for tests_asked in asked]
     lists = dict(zip(open_to, places, strict=False))
     return {"lists": lists, "flagged": places[len(lists) :], "rankings": list(rankings)}
 
@@ -288,10 +282,9 @@ def _unknown_seed(kb: KnowledgeBase) -> Bench:
     return Bench(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
 
 
-def _asked(bench: Bench, conclusions: list[Conclusion]) -> list[tuple[str, ...]]:
-    """For each conclusion the tests worth asking, best first."""
-    nothing = Observations(UNKNOWN_SEED)
-    return [tuple(question.test.id for question in bench.questions(nothing, one)) for one in conclusions]
+def _asked(bench: Bench, conclusion: Conclusion) -> tuple[str, ...]:
+    """The tests worth asking, best first."""
+    return tuple(question.test.id for question in bench.questions(Observations(UNKNOWN_SEED), conclusion))
 
 
 def _combinations(names: Iterable[str], inputs: Mapping[str, Input], parts: list[Part]) -> Iterator[dict[str, int]]:

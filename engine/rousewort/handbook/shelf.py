@@ -116,19 +116,19 @@ class Shelf:
             found[genus_of(name)].append(name)
         return found
 
-    def plans(
-        self, names: Iterable[str] | None = None
-    ) -> Iterator[tuple[Entry, Plan, dict[str, Any], Schedule | None]]:
-        """Each of these species, or all, with its plan, the plan as JSON and its dates; the entry is kept for the lists."""
-        for name in self.species if names is None else names:
-            self.engine.kept.clear()
-            family = (self.kb.taxon(name) or {})["family"]
-            plan = self.planner.plan_for(Match(name, name, "accepted", genus=genus_of(name), family=family))
-            data = plan_json(plan)
-            dated = schedule(plan, self.kb.vocabulary.files["calendar"], wanted=WANTED) if plan.steps else None
-            entry = self._entry(name, plan, data, dated)
-            self.entries[name] = entry
-            yield entry, plan, data, dated
+    def plans(self) -> Iterator[tuple[Entry, Plan, dict[str, Any], Schedule | None]]:
+        """`plan` of every species in turn."""
+        return map(self.plan, self.species)
+
+    def plan(self, name: str) -> tuple[Entry, Plan, dict[str, Any], Schedule | None]:
+        """A species with its plan, the plan as JSON and its dates; the entry is kept for the lists."""
+        self.engine.kept.clear()
+        family = (self.kb.taxon(name) or {})["family"]
+        plan = self.planner.plan_for(Match(name, name, "accepted", genus=genus_of(name), family=family))
+        data = plan_json(plan)
+        dated = schedule(plan, self.kb.vocabulary.files["calendar"], wanted=WANTED) if plan.steps else None
+        self.entries[name] = entry = self._entry(name, plan, data, dated)
+        return entry, plan, data, dated
 
     def _entry(self, name: str, plan: Plan, data: Mapping[str, Any], dated: Schedule | None) -> Entry:
         record = self.kb.taxon(name) or {}

@@ -36,8 +36,8 @@ def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = No
     """Write every page as Markdown, and the data, into an empty folder. Returns the number of pages."""
     pen = _pen(kb, folder, only)
     shelf, count = pen.writer.shelf, 0
-    for entries, written in on_all_cores(_pen, (kb, folder, only), _write_species, shelf.species):
-        shelf.entries |= entries
+    for entry, written in on_all_cores(_pen, (kb, folder, only), _write_species, shelf.species):
+        shelf.entries[entry.name] = entry
         count += written
     return count + pen.write(chain(pen.writer.other_pages(), WaysIn(pen.writer).every_page()))
 
@@ -46,6 +46,6 @@ def _pen(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None) -> _Pen:
     return _Pen(Writer(Shelf(kb, only), site_folder() / "pages"), folder)
 
 
-def _write_species(pen: _Pen, names: list[str]) -> tuple[dict[str, Entry], int]:
-    written = pen.write(pen.writer.species_pages(names))
-    return {name: pen.writer.shelf.entries[name] for name in names}, written
+def _write_species(pen: _Pen, name: str) -> tuple[Entry, int]:
+    written = pen.write(pen.writer.species_pages(name))
+    return pen.writer.shelf.entries[name], written

@@ -15,7 +15,7 @@ from rousewort.knowledge.check import nearest
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
-from rousewort.knowledge.summary import UNITS, Record, firm, summarise
+from rousewort.knowledge.summary import UNITS, Record, firm, speaks_of, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
 # How many times beyond the reported or published range a length is doubted, and how many degrees a temperature is.
@@ -358,7 +358,7 @@ def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) 
             for j, treatment in enumerate(report.get("treatments", ())):
                 vote = meanings[treatment["means"]]["vote"]
                 flagged = report.get("low_standing") or treatment.get("low_standing")
-                if vote and treatment["kind"] in response["kinds"] and not flagged:
+                if vote and speaks_of(response, treatment["kind"], vote) and not flagged:
                     good = vote in ("needed", "helps")
                     votes.append((good, treatment["means"], report, ("reports", i, "treatments", j)))
         for good, means, report, path in votes[1:]:

@@ -6,7 +6,7 @@ Computed from the entries every time they change, never written down by hand; th
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -113,21 +113,21 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     }
 
 
+def speaks_of(response: Mapping, kind: str, vote: str) -> bool:
+    """Whether a vote on a kind of treatment answers what the response asks."""
+    silent = vote in ("useless", "harmful") and kind in response.get("failing_tells_nothing", ())
+    return kind in response["kinds"] and not silent
+
+
 def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str, list]:
     votes: dict[str, list] = defaultdict(list)
-    kinds_to_keys: dict[str, list[str]] = defaultdict(list)
-    for key, response in vocabulary.responses.items():
-        for kind in response["kinds"]:
-            kinds_to_keys[kind].append(key)
     for report in record.get("reports", ()):
         for treatment in report.get("treatments", ()):
             vote = meanings[treatment["means"]]["vote"]
             doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
-            if vote:
-                for key in kinds_to_keys.get(treatment["kind"], ()):
-                    dumb = treatment["kind"] in vocabulary.responses[key].get("failing_tells_nothing", ())
-                    if not (dumb and vote in ("useless", "harmful")):
-                        votes[key].append((vote, doubtful, ground(report)))
+            for key, response in vocabulary.responses.items():
+                if vote and speaks_of(response, treatment["kind"], vote):
+                    votes[key].append((vote, doubtful, ground(report)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])

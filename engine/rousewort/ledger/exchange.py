@@ -23,31 +23,12 @@ from rousewort.errors import Trouble
 from rousewort.ledger.book import Ledger, Progress, as_text, digest_of, insert_events, quiet
 from rousewort.ledger.events import KEYS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, PLAN
+from rousewort.whole import write_whole
 
 FORMAT = "rousewort-ledger-1"
 _FIXED = ("number", "turn", "day", "kind", "recorded")
 # A spreadsheet would run such a cell as a formula; an apostrophe before it says that it is text, and comes off again.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """The file as given, or as it was before: never half of it. Raises Trouble where it cannot be written."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(name, path)
-        except BaseException:
-            with suppress(OSError):
-                os.unlink(name)
-            raise
-    except OSError as error:
-        raise Trouble(f"{path} cannot be written: {error.strerror}. What was there before is untouched.") from None
-
 
 # --- as plain data
 

@@ -275,7 +275,7 @@ def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> 
     from rousewort.knowledge.canonical import dump
     from rousewort.knowledge.names import slug
     from rousewort.knowledge.strict_yaml import read
-    from rousewort.ledger.exchange import write_whole
+    from rousewort.whole import write_whole
 
     source = f"own-record-{slug(nursery)}"
     entry = Path(folder) / "species" / slug(record.species.split()[0]) / f"{slug(record.species)}.yaml"

@@ -21,7 +21,6 @@ from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, outcomes, tests
 from rousewort.plan import Plan, Planner
 from rousewort.relatives import estimate
-from rousewort.rules.compile import Rule
 
 Fact = tuple[str, str]  # trait and word
 Case = Mapping[str, str]  # class, and level where the class has levels
@@ -47,7 +46,6 @@ class Bench:
     grower: Grower | None = None
     planner: Planner | None = None
     _plans: dict[frozenset, int] = field(default_factory=dict)
-    _alike: dict[str | None, dict[Fact, Fact | None]] = field(default_factory=dict)
     _compared: Compared = field(default_factory=Compared)
 
     def __post_init__(self) -> None:
@@ -224,35 +222,34 @@ class Bench:
 
     def _numbered(self, words: Mapping[str, str]) -> int:
         """The number of the plan for these words among all plans compared here."""
-        alike = self.alike(words[CLASS])
+        alike = self.alike
         key = frozenset(fact for item in words.items() if (fact := alike.get(item, item)))
         if key not in self._plans:
             parts = parts_of(self.plan(dict(sorted(key))), words.get("drying") == "sensitive")
             self._plans[key] = self._compared.number(parts)
         return self._plans[key]
 
-    def alike(self, word: str | None = None) -> Mapping[Fact, Fact | None]:
-        """Words that make the same plan as another of their trait, or (None) as not knowing them, for seed of this class (or
-        of any): no rule that can fire for it tells them apart, and no number is chosen by them. Only for seed of which
-        nothing is known but what is seen here: for any other, a relative or the books might lend another word instead."""
+    @cached_property
+    def alike(self) -> Mapping[Fact, Fact | None]:
+        """Words that make the same plan as another of their trait, or (None) as not knowing them, once the class is given
+        (every case gives it): no rule tells them apart, and no number is chosen by them. Only for seed of which nothing is
+        known but what is seen here: for any other, a relative or the books might lend another word instead."""
         if self.match.genus or self.match.family:
             return {}
-        if word not in self._alike:
-            rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
-            can_fire = [rule for rule in rules if word is None or _can_fire(rule, word)]
-            lines = [line for rule in can_fire for line in (*rule.when, *({fact} for fact in rule.unless))]
-            found = self._alike[word] = {}
-            for trait in self.kb.vocabulary.given.keys() - READ_BESIDE_RULES:
-                first: dict[tuple[bool, ...], Fact | None] = {}
-                for value in ("unknown", *self.kb.vocabulary.given[trait]):
-                    told = tuple((trait, value) in line for line in lines)
-                    found[trait, value] = first.setdefault(told, None if value == "unknown" else (trait, value))
-        return self._alike[word]
+        rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
+        lines = [line for rule in rules for line in (*rule.when, *({fact} for fact in rule.unless))]
+        found: dict[Fact, Fact | None] = {}
+        for trait in self.kb.vocabulary.given.keys() - READ_BESIDE_RULES:
+            first: dict[tuple[bool, ...], Fact | None] = {}
+            for value in ("unknown", *self.kb.vocabulary.given[trait]):
+                told = tuple((trait, value) in line for line in lines)
+                found[trait, value] = first.setdefault(told, None if value == "unknown" else (trait, value))
+        return found
 
     @property
     def idle(self) -> frozenset[tuple[str, str]]:
-        """Words that are as good as not knowing them, whatever the class."""
-        return frozenset(fact for fact, other in self.alike().items() if other is None and fact[1] != "unknown")
+        """Words that are as good as not knowing them."""
+        return frozenset(fact for fact, other in self.alike.items() if other is None and fact[1] != "unknown")
 
     def _because(self, test: Test, conclusion: Conclusion) -> str:
         chances = {word: chance for word, chance in self.chances(conclusion).items() if chance >= 0.01}
@@ -261,11 +258,6 @@ class Bench:
         label = self.kb.vocabulary.label
         named = [f"{label(CLASS, word).split(' (')[0]} {round(100 * chance)} %" for word, chance in chances.items()]
         return f"{test.why} Still possible: {', '.join(named)}."
-
-
-def _can_fire(rule: Rule, word: str) -> bool:
-    """Whether a rule can fire for seed of a class, as far as its lines on the class say."""
-    return all((CLASS, word) in line or any(trait != CLASS for trait, _ in line) for line in rule.when)
 
 
 def _shown(kb: KnowledgeBase) -> set[str]:
