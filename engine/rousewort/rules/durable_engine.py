@@ -2,6 +2,7 @@
 
 - Absence is never asked of it: for every fact that some `unless` names, either the fact or its explicit absence
   (`!key=word`) is asserted, and rules match that positively.
+- A fact that no rule matches raises, and the next run crashes: only what some rule of the phase reads is asserted.
 - Facts carry one attribute of ours, `w`, a whole `key=word`: no name of the library's own, no mixed types.
 - The library's background threads are not started: they would dispatch beside our calls.
 - Every run has its own session, deleted afterwards; a lock is held, because it is not thread safe.
@@ -22,6 +23,7 @@ from rousewort.rules.plain import Fired, PlainEngine
 
 _LOCK = threading.Lock()  # one for the process: the library keeps global state in C
 _SESSIONS = itertools.count()
+ALWAYS = "~"  # a word of no trait
 
 
 def _word(fact: FactKey) -> str:
@@ -55,13 +57,17 @@ class DurableEngine:
         self._hits: list[tuple[str, list[str]]] = []
         self._reads = {phase: rules.reads(phase) for phase in PHASES}
         self._asks = {phase: sorted(rules.asks_absent(phase)) for phase in PHASES}
+        self._known = {
+            phase: {*map(_word, self._reads[phase]), *(f"!{_word(fact)}" for fact in self._asks[phase])}
+            for phase in PHASES
+        }
         self._host = _without_threads(Host)()
         self._host.set_rulesets({phase: self._ruleset(phase) for phase in PHASES if rules.phases[phase]})
 
     def _ruleset(self, phase: str) -> dict[str, Any]:
         compiled = {f"r-{rule.id}": self._rule(rule) for rule in self.rules.phases[phase]}
-        # A fact that no rule matches would raise: this one matches every fact, after all others.
-        compiled["~rest"] = {"all": [{"m": {"$ex": {"w": 1}}}], "run": lambda c: None, "pri": 100}
+        # Where no rule fires there is no session to ask and delete, and the library crashes: this one always fires.
+        compiled["~always"] = {"all": [{"m": {"w": ALWAYS}}], "run": lambda c: None, "pri": 100}
         return compiled
 
     def _rule(self, rule: Rule) -> dict[str, Any]:
@@ -98,11 +104,13 @@ class DurableEngine:
         return self._plain.fire(phase, facts)
 
     def _run(self, phase: str, words: list[str]) -> Fired:
+        if unread := set(words) - self._known[phase]:
+            raise RuleFault(f"no rule of phase {phase} reads {', '.join(sorted(unread))}")
         session = f"s{next(_SESSIONS)}"
         self._hits.clear()
         try:
             self._host.assert_facts(
-                phase, [{"sid": session, "id": f"{session}.{i}", "w": w} for i, w in enumerate(words)]
+                phase, [{"sid": session, "id": f"{session}.{i}", "w": w} for i, w in enumerate([*words, ALWAYS])]
             )
             state = self._host.get_state(phase, session)
         except Exception as error:  # the library raises its own kinds, plain Exceptions among them
