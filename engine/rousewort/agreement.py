@@ -150,13 +150,18 @@ def _leave_out(known: Planner, task: tuple[str, list[tuple[Claim, list[Claim]]]]
 
 def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:
     """Judge every claim by the plan made from traits alone: all reports, and what was inferred from them, withheld."""
-    planner = Planner(kb.without(reports=True), engine)
-    return [
-        judge(planner, c, [o for o in found if o is not c])
-        for name in kb.names()
-        for found in [claims(kb, name)]
-        for c in found
+    tasks = [
+        (c, [o for o in found if o is not c]) for name in kb.names() for found in [claims(kb, name)] for c in found
     ]
+    return list(on_all_cores(_without_reports, (kb, engine), _judge_one, tasks))
+
+
+def _without_reports(kb: KnowledgeBase, engine: str) -> Planner:
+    return Planner(kb.without(reports=True), engine)
+
+
+def _judge_one(planner: Planner, task: tuple[Claim, list[Claim]]) -> Judged:
+    return judge(planner, *task)
 
 
 def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tuple[int, int]]:
@@ -178,9 +183,12 @@ def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tup
 
 def _claims_in_genus(kb: KnowledgeBase, item: Judged) -> list[Claim]:
     """What every other source says of the species of a genus, the one judged among them."""
-    genus = item.claim.species.split()[0]
-    same = [name for name in kb.names() if name.split()[0] == genus]
-    return [c for name in same for c in claims(kb, name) if c.source != item.claim.source]
+    if "claims of genera" not in kb.memo:
+        of_genera = kb.memo["claims of genera"] = defaultdict(list)
+        for name in kb.names():
+            of_genera[name.split()[0]] += claims(kb, name)
+    same = kb.memo["claims of genera"][item.claim.species.split()[0]]
+    return [c for c in same if c.source != item.claim.source]
 
 
 def baseline_days(

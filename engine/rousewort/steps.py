@@ -37,6 +37,14 @@ class Step(NamedTuple):
     credited: int = 0  # days taken off because the lot had them already
 
 
+class _Said(NamedTuple):
+    """What is said of a treatment whatever its numbers are: its texts with places for them, reasons and cautions."""
+
+    parts: Mapping[str, Any]
+    because: tuple[Reason, ...]
+    cautions: tuple[str, ...]
+
+
 class Steps:
     """Makes the steps of one plan; each is made once for a treatment and its obstacles, and shared by alternatives."""
 
@@ -45,6 +53,7 @@ class Steps:
         self.vocabulary = kb.vocabulary
         self._made: dict[tuple, Step] = {}
         self._doses: dict[tuple, Dose] = {}
+        self._said: dict[tuple, _Said] = {}
         self.cautions: dict[str, list[tuple[str, Firing]]] = {}
         for then, firing in findings.cautions:
             for kind in then["shows_on"]:
@@ -96,17 +105,12 @@ class Steps:
             amounts, temperature, way = made.amounts, made.temperature, made.way
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         seeds = self._told_seeds(treatment, grower)
-        parts = self._parts(treatment, chosen.obstacles, way, seeds)
+        parts, because, cautions = self._say(chosen, way, seeds)
         sowing = self._sowing(temperature) if chosen.kind == "sow" else None
         values = self._values(amounts, temperature, sowing)
         values["seeds"] = str(seeds)
         for amount in (*amounts.values(), temperature):
             self.grounds.cite(amount.sources if amount else ())
-        self.grounds.cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
-        reasons = [
-            self.grounds.reason(f) for o in chosen.obstacles for f in self.findings.support.get(("obstacle", o), ())
-        ]
-        reasons += [self.grounds.reason(f) for offer in chosen.offers for f in offer.firings]
         medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
         return Step(
             id=f"{chosen.kind}-{turn}",
@@ -121,11 +125,23 @@ class Steps:
             watch=tuple(fill(line, values) for line in parts["watch"]),
             until=fill(parts["until"], values),
             success=fill(parts["success"], values),
-            because=tuple(dict.fromkeys(reasons)),
-            cautions=tuple(self._step_cautions(chosen.kind, parts["cautions"])),
+            because=because,
+            cautions=cautions,
             sowing=sowing,
             credited=credited,
         )
+
+    def _say(self, chosen: Chosen, way: str | None, seeds: int | None) -> _Said:
+        key = (chosen.kind, tuple(chosen.obstacles), way, seeds)
+        if key not in self._said:
+            treatment = self.kb.treatments[chosen.kind]
+            self.grounds.cite([{"source": s["id"], "held": s["held"]} for s in treatment["sources"]])
+            firings = [f for o in chosen.obstacles for f in self.findings.support.get(("obstacle", o), ())]
+            firings += [f for offer in chosen.offers for f in offer.firings]
+            parts = self._parts(treatment, chosen.obstacles, way, seeds)
+            because = tuple(dict.fromkeys(map(self.grounds.reason, firings)))
+            self._said[key] = _Said(parts, because, tuple(self._step_cautions(chosen.kind, parts["cautions"])))
+        return self._said[key]
 
     def _dose(self, chosen: Chosen, lean: str | None) -> Dose:
         key = (chosen.kind, tuple(chosen.obstacles), lean)

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from rousewort.errors import KnowledgeTrouble, Trouble
 from rousewort.knowledge.files import shipped_layer, stamp
-from rousewort.knowledge.holdout import OneHidden
+from rousewort.knowledge.holdout import OneHidden, sources_of
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, genus_of, write_index
 from rousewort.knowledge.summary import Record
@@ -152,17 +152,30 @@ class KnowledgeBase:
             return rest if rest.taxon(species) is None else self._beside(OneHidden(rest._memory, species), species)
         records = self._memory.records
         if source:
-            records = _filtered(records, lambda fact: fact.get("source") != source)
+            citing = {name: records[name] for name in self._citing.get(source, ())}
+            records = {**records, **_filtered(citing, lambda fact: fact.get("source") != source)}
         if reports:
             kept = _filtered(records, lambda fact: "inferred_from" not in fact)
-            records = {n: {k: v for k, v in record.items() if k != "reports"} for n, record in kept.items()}
-        return self._beside(MemoryStore(records, self._memory._shared, self.vocabulary), source or "reports")
+            records = {
+                n: {k: v for k, v in r.items() if k != "reports"} if "reports" in r else r for n, r in kept.items()
+            }
+        store = MemoryStore(records, self._memory._shared, self.vocabulary, self._memory)
+        return self._beside(store, source or "reports")
 
     def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
         """A knowledge base on another store that shares this one's vocabulary."""
         other = KnowledgeBase(store, held_out)
         other.vocabulary = self.vocabulary
         return other
+
+    @cached_property
+    def _citing(self) -> dict[str, list[str]]:
+        """Source → names of the records that cite it."""
+        citing: dict[str, list[str]] = {}
+        for name, record in self._memory.records.items():
+            for source in sources_of(record):
+                citing.setdefault(source, []).append(name)
+        return citing
 
     @cached_property
     def _memory(self) -> MemoryStore:

@@ -51,10 +51,19 @@ def halves(folded: str) -> list[str]:
 
 
 class MemoryStore:
-    """Records in memory; summaries and groups computed when first asked for, then kept."""
+    """Records in memory; summaries and groups computed when first asked for, then kept.
 
-    def __init__(self, records: dict[str, Record], shared: dict[str, Any], vocabulary: Vocabulary) -> None:
-        self.records, self._shared, self.vocabulary = records, shared, vocabulary
+    `base`: a store of the same plants, of which some records differ. What it summed up of the others serves here too.
+    """
+
+    def __init__(
+        self,
+        records: dict[str, Record],
+        shared: dict[str, Any],
+        vocabulary: Vocabulary,
+        base: MemoryStore | None = None,
+    ) -> None:
+        self.records, self._shared, self.vocabulary, self._base = records, shared, vocabulary, base
         self._summaries: dict[str, Record] = {}
         self._groups: dict[tuple[str, str], Record] = {}
         self._names: dict[str, list[tuple[str, str]]] | None = None
@@ -69,10 +78,17 @@ class MemoryStore:
             record = self.records.get(name)
             if record is None:
                 return None
+            if self._base and self._as_in_base(name):
+                return self._base.summary(name)
             self._summaries[name] = summarise(record, self.vocabulary)
         return self._summaries[name]
 
+    def _as_in_base(self, name: str) -> bool:
+        return self._base is not None and self._base.records.get(name) is self.records[name]
+
     def members(self, rank: str, name: str) -> list[str]:
+        if self._base:
+            return self._base.members(rank, name)
         if self._members is None:
             self._members = defaultdict(list)
             for species, record in self.records.items():
@@ -83,6 +99,8 @@ class MemoryStore:
 
     def group(self, rank: str, name: str) -> Record:
         if (rank, name) not in self._groups:
+            if self._base and all(map(self._as_in_base, self.members(rank, name))):
+                return self._base.group(rank, name)
             self._groups[rank, name] = pool((m, self.summary(m) or {}) for m in self.members(rank, name))
         return self._groups[rank, name]
 
