@@ -24,6 +24,7 @@ from typing import NamedTuple
 from plans import grown
 from rousewort.handbook import build as building
 from rousewort.handbook.seedkey import seed_key
+from rousewort.handbook.to_html import run_builder
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build as build_store
 from rousewort.knowledge.store import MemoryStore, genus_of
@@ -68,7 +69,7 @@ def plain_pages(count: int, folder: Path) -> Took:
             encoding="utf-8",
         )
     with timed() as taken:
-        building._run_mkdocs(folder, strict=False)
+        run_builder(folder, strict=False)
     return taken[0]
 
 

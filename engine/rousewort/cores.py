@@ -13,7 +13,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-SHARES = 4  # that each core takes, so that none is left with the last long one
+SHARES = 16  # that each core takes, so that none is left with the last long one
 
 
 def on_all_cores(
@@ -28,9 +28,9 @@ def on_all_cores(
     `prepare(*arguments)` is called once on each core, for what `work` needs and cannot be sent. Both are functions of a
     module. Fewer things than two shares of the `least` worth sending are worked on in this process.
     """
-    size = max(least, -(-len(things) // (SHARES * _cores())))
-    cores = min(-(-len(things) // size), _cores())
-    if cores < 2:
+    size = max(least, -(-len(things) // (SHARES * cores())))
+    count = min(-(-len(things) // size), cores())
+    if count < 2:
         prepared = prepare(*arguments)
         yield from (work(prepared, thing) for thing in things)
         return
@@ -41,7 +41,7 @@ def on_all_cores(
         given.write_bytes(pickle.dumps((prepare, arguments)))
         try:
             # Started afresh: a copy of a process with threads (a server, the rule engine's timers) can wait for ever.
-            with ProcessPoolExecutor(cores, get_context("spawn"), _begin, (given,)) as pool:
+            with ProcessPoolExecutor(count, get_context("spawn"), _begin, (given,)) as pool:
                 for result in pool.map(partial(_do, work), things, chunksize=size):
                     yield result
                     done += 1
@@ -50,7 +50,8 @@ def on_all_cores(
             yield from (work(prepared, thing) for thing in things[done:])
 
 
-def _cores() -> int:
+def cores() -> int:
+    """Of this machine, that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 

@@ -12,7 +12,9 @@ import pytest
 from rousewort.app.main import main
 from rousewort.errors import Trouble
 from rousewort.handbook import build as building
-from rousewort.handbook.build import Built, build, site_folder, write_pages
+from rousewort.handbook.build import Built, build, write_pages
+from rousewort.handbook.places import site_folder
+from rousewort.handbook.to_html import run_builder
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.plan import Planner
 from rousewort.render.plan_json import plan_json
@@ -27,10 +29,24 @@ def text_of(html: str) -> str:
 
 
 @pytest.mark.slow
-def test_building_twice_gives_the_same_bytes(
-    kb: KnowledgeBase, chosen: list[str], handbook: Built, tmp_path: Path
+@pytest.mark.parametrize("processes", [1, 3])
+def test_building_twice_gives_the_same_bytes_however_many_processes_share_the_pages(
+    kb: KnowledgeBase,
+    chosen: list[str],
+    handbook: Built,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    processes: int,
 ) -> None:
+    run = []
+    monkeypatch.setattr("rousewort.handbook.to_html.cores", lambda: processes)
+    monkeypatch.setattr("rousewort.handbook.to_html.LARGE", 30)
+    monkeypatch.setattr("rousewort.handbook.to_html.WORTH_A_PROCESS", 20)
+    monkeypatch.setattr(
+        "rousewort.handbook.to_html.run_builder", lambda *given: run.append(given) or run_builder(*given)
+    )
     again = build(kb, tmp_path / "again", only=chosen)
+    assert len(run) == processes
     first, second = contents(handbook.folder), contents(again.folder)
     assert sorted(first) == sorted(second)
     assert [name for name in first if first[name] != second[name]] == []
@@ -122,7 +138,7 @@ def test_an_earlier_handbook_stays_when_a_build_fails(
     def fails(work: Path, strict: bool, builder: str) -> None:
         raise Trouble("mkdocs could not build the handbook")
 
-    monkeypatch.setattr(building, "_run_mkdocs", fails)
+    monkeypatch.setattr(building, "to_html", fails)
     with pytest.raises(Trouble):
         build(kb, out, only=["Cercis canadensis"])
     assert (out / "index.html").read_text() == "the old one"

@@ -6,6 +6,7 @@ import csv
 import json
 import re
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from rousewort.handbook.pages import Writer
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.schemapages import FORMS, docs_folder, rows_of
 from rousewort.handbook.shelf import Shelf
+from rousewort.handbook.trustpage import measured
 from rousewort.handbook.ways import WaysIn, glossary
 from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.schemas import all_schemas
@@ -113,7 +115,7 @@ def test_every_source_stands_once_under_a_letter_that_is_led_to(handbook: Built)
 @pytest.fixture(scope="module")
 def trust(kb: KnowledgeBase) -> str:
     write = Writer(Shelf(kb), site_folder() / "pages")
-    return text_of(next(page.text for page in WaysIn(write)._reference([]) if page.path == "trust.md"))
+    return text_of(WaysIn(write, partial(measured, kb))._trust([]).text)
 
 
 @pytest.mark.slow

@@ -9,6 +9,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from rousewort.cores import on_all_cores
+from rousewort.handbook.to_html import files_below
 
 FETCHED = {
     "img": "src",
@@ -19,6 +20,7 @@ FETCHED = {
     "audio": "src",
     "video": "src",
 }
+LEADING = ("href", "src", "action", "formaction")
 # Elements that a page of ours never has.
 FOREIGN = {"iframe", "object", "embed", "base", "video", "audio", "applet", "frame", "portal"}
 
@@ -28,9 +30,7 @@ _TAG = re.compile(r"""<([a-zA-Z][^\s/>]*)([\s/][^>"']*(?:(?:"[^"]*"|'[^']*')[^>"
 _FOREIGN = re.compile(rf"<({'|'.join(sorted(FOREIGN))})(?=[\s/>])", re.IGNORECASE)
 _ATTRIBUTE = re.compile(r"""([^\s"'>/=]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s"'>]+)))?""")
 _WORTH = re.compile(r"""[\s"'/](?:id|on\w*|href|src|action|formaction)\s*=""", re.IGNORECASE)
-_TEXT_ONLY = re.compile(
-    r"<!--.*?-->|(<script\b[^>]*>).*?(?=</script)|(<style\b[^>]*>).*?(?=</style)", re.DOTALL | re.IGNORECASE
-)
+_TEXT_ONLY = re.compile(r"<(?:!--.*?-->|((script|style)\b[^>]*>).*?(?=</\2))", re.DOTALL | re.IGNORECASE)
 
 
 class _Reader:
@@ -41,7 +41,7 @@ class _Reader:
         self.links: dict[str, None] = {}  # each once, in order
         self.fetched: dict[str, None] = {}
         self.odd: list[str] = []
-        marked = _TEXT_ONLY.sub(lambda m: m[1] or m[2] or "", text)
+        marked = _TEXT_ONLY.sub(lambda m: f"<{m[1]}" if m[1] else "", text)
         self.odd += [f"holds a <{tag.lower()}>" for tag in _FOREIGN.findall(marked)]
         for tag, attributes in _TAG.findall(marked):
             if _WORTH.search(attributes):
@@ -54,8 +54,8 @@ class _Reader:
                 self.odd.append(f"two elements have the id '{given['id']}'")
             self.ids.add(given["id"])
         self.odd += [f"<{tag}> has {key}" for key in given if key.startswith("on")]
-        for key in ("href", "src", "action", "formaction"):
-            value = re.sub(r"[\s\x00-\x1f]", "", given.get(key, "")).lower()
+        for value in (given[key] for key in LEADING if key in given):
+            value = re.sub(r"[\s\x00-\x1f]", "", value).lower()
             if value.startswith(("javascript:", "data:", "vbscript:")):
                 self.odd.append(f"<{tag}> leads to {value[:30]}")
         if tag == "a" and "href" in given:
@@ -66,7 +66,7 @@ class _Reader:
 
 def inspect(folder: Path) -> Iterator[str]:
     """Problems of a built handbook, each with its page."""
-    files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    files = set(files_below(folder))
     pages = sorted(name for name in files if name.endswith(".html"))
     read = dict(zip(pages, on_all_cores(Path, (folder,), _read, pages), strict=True))
     for name in sorted(files):

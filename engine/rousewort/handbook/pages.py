@@ -70,6 +70,7 @@ class Writer:
             "wanted": views.day_text(WANTED),
             "most": MOST_NAMES,
             "held_words": vocabulary.files["held"],
+            "version": version("rousewort"),
         }
         self.templates.filters |= {
             "words": lambda text: str(text).replace("_", " ").replace("-", " "),
@@ -135,7 +136,6 @@ class Writer:
             unknown_traits=[item for item in unknown if item[0] in self.kb.vocabulary.traits],
             unknown_reports=[key for key, _ in unknown if key in self.kb.vocabulary.responses],
             address=path + ".html",
-            version=version("rousewort"),
             relatives=[name for name in self.shelf.of_genus[entry.genus] if name != entry.name],
             needs=entry.needs,
             choices=choices.changes_something,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
 from itertools import groupby
 from typing import Any
@@ -15,7 +15,6 @@ from rousewort.handbook.pages import MOST_NAMES, Page, Writer, first_up
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.schemapages import contributor_pages
 from rousewort.handbook.shelf import WANTED, Entry
-from rousewort.handbook.trustpage import measured
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.strict_yaml import read
 from rousewort.rules.compile import PHASES
@@ -25,10 +24,13 @@ SOUTH = date(WANTED.year, 11, 1)  # the same season as WANTED in the southern ha
 
 
 class WaysIn:
-    """Lists over the whole shelf, written with the templates of a Writer."""
+    """Lists over the whole shelf, written with the templates of a Writer.
 
-    def __init__(self, write: Writer) -> None:
-        self.write, self.shelf, self.kb = write, write.shelf, write.kb
+    `figures` gives what was measured of the plans; it is asked last. None: of a few species nothing is measured.
+    """
+
+    def __init__(self, write: Writer, figures: Callable[[], Mapping[str, Any]] | None = None) -> None:
+        self.write, self.shelf, self.kb, self.figures = write, write.shelf, write.kb, figures
 
     def every_page(self) -> Iterator[Page]:
         """All of them, and the data files. Read after every species page is written."""
@@ -40,10 +42,11 @@ class WaysIn:
         yield from self._words()
         yield from self._gear(entries)
         yield from self._knowledge()
-        yield from self._reference(entries)
+        yield self._glossary()
         yield from key_pages(self.write)
         yield from contributor_pages(self.write)
         yield from self._downloads()
+        yield self._trust(entries)
 
     def _first_page(self, entries: list[Entry]) -> Page:
         return self.write.page(
@@ -135,10 +138,10 @@ class WaysIn:
             resting=self.shelf.resting_on,
         )
 
-    def _reference(self, entries: list[Entry]) -> Iterator[Page]:
+    def _glossary(self) -> Page:
         vocabulary = self.kb.vocabulary
         terms = glossary()
-        yield self.write.page(
+        return self.write.page(
             "glossary",
             "glossary.md",
             "Glossary",
@@ -150,13 +153,15 @@ class WaysIn:
             levels=vocabulary.files["report_meanings"],
             standings=vocabulary.files["standing"],
         )
-        yield self.write.page(
+
+    def _trust(self, entries: list[Entry]) -> Page:
+        return self.write.page(
             "trust",
             "trust.md",
             "How far to trust this",
             "What was measured of our plans.",
             calibration=self.kb.calibration,
-            measured=measured(self.kb) if self.shelf.only is None else None,
+            measured=self.figures() if self.figures else None,
             held=self._held(),
             outcomes=_outcomes(entries),
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
@@ -11,6 +12,7 @@ from rousewort.cores import on_all_cores
 from rousewort.handbook.pages import Page, Writer
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.shelf import Entry, Shelf
+from rousewort.handbook.trustpage import measured
 from rousewort.handbook.ways import WaysIn
 from rousewort.knowledge.base import KnowledgeBase
 
@@ -39,7 +41,10 @@ def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = No
     for entry, written in on_all_cores(_pen, (kb, folder, only), _write_species, shelf.species):
         shelf.entries[entry.name] = entry
         count += written
-    return count + pen.write(chain(pen.writer.other_pages(), WaysIn(pen.writer).every_page()))
+    # Meanwhile: this process writes the lists, and others measure.
+    with ThreadPoolExecutor(1) as aside:
+        figures = aside.submit(measured, kb).result if only is None else None
+        return count + pen.write(chain(pen.writer.other_pages(), WaysIn(pen.writer, figures).every_page()))
 
 
 def _pen(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None) -> _Pen:
