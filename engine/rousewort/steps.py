@@ -99,7 +99,8 @@ class Steps:
         treatment = self.kb.treatments[chosen.kind]
         if chosen.kind == "sow":
             chilled = any(offer.kind == "cold_moist" for offer in self.findings.offers)
-            amounts, temperature, way = {}, sowing_temperature(self.kb, self.facts, chilled), None
+            amounts, temperature = {}, sowing_temperature(self.kb, self.facts, chilled)
+            way = "chilled" if chilled else None
         else:
             made = self._dose(chosen, self._lean(chosen.kind, grower))
             amounts, temperature, way = made.amounts, made.temperature, made.way

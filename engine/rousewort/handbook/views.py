@@ -90,8 +90,13 @@ def reports(kb: KnowledgeBase, record: Mapping[str, Any]) -> list[dict[str, Any]
             {"kind": t["kind"], "text": treatment_text(kb, t), "doubt": t.get("low_standing")}
             for t in report.get("treatments", ())
         ]
-        rows.append({"done": done, "came": came, "lot": report.get("lot"), **origin(kb, report)})
+        rows.append({"done": done, "came": came, "lot": _lot_text(report.get("lot", {})), **origin(kb, report)})
     return rows
+
+
+def _lot_text(lot: Mapping[str, str]) -> str:
+    parts = [lot["state"].replace("_", " ")] if "state" in lot else []
+    return ", ".join(parts + ([f"from {lot['provenance']}"] if "provenance" in lot else []))
 
 
 def lengths(kb: KnowledgeBase, record: Mapping[str, Any], plan: Mapping[str, Any]) -> list[dict[str, Any]]:
