@@ -154,7 +154,7 @@ def _a_later_year(dater: Dater, day: date, first: bool) -> OtherWay:
     later = day
     while (begin := dater.start_before(later, first)) < dater.today:
         later = _a_year_after(later)
-    return OtherWay("The same plan, a later season", begin, _shown(dater.laid(begin), first), "later")
+    return OtherWay("The same plan", begin, _shown(dater.laid(begin), first), "later")
 
 
 def _a_year_after(day: date) -> date:

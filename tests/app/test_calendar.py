@@ -229,7 +229,7 @@ def test_a_wanted_day_is_met(capsys: pytest.CaptureFixture) -> None:
 def test_a_day_out_of_reach_is_said_with_the_nearest(capsys: pytest.CaptureFixture) -> None:
     soon = date.today() + timedelta(10)
     code, out, _ = run(capsys, "Cercis canadensis", "--wanted", soon.isoformat())
-    assert code == 0 and f"{soon} can no longer be reached" in out and "Or later: the same plan" in out
+    assert code == 0 and f"{soon} can no longer be reached" in out and "A season later: the same plan" in out
 
 
 def test_csv_has_a_line_for_each_thing_to_do(capsys: pytest.CaptureFixture, bench: Bench) -> None:

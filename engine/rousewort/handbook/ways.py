@@ -225,6 +225,9 @@ class WaysIn:
             )
             row = {
                 "name": name,
+                "month": views.MONTHS[month - 1],
+                "before": before,
+                "ago": ago,
                 "page": path,
                 "n": len(found),
                 "south": views.MONTHS[(month + 5) % 12],

@@ -104,4 +104,4 @@ def missed_lines(schedule: Schedule) -> Iterator[Line]:
         yield Line(f"{_GAINS[way.gain]}: {text}. Begin {way.start}, seedlings {way.seedlings}.", item=True)
 
 
-_GAINS = {"in time": "In time", "sooner": "Sooner", "outside": "Outdoors", "later": "Or later"}
+_GAINS = {"in time": "In time", "sooner": "Sooner", "outside": "Outdoors", "later": "A season later"}

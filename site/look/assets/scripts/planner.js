@@ -279,7 +279,7 @@
       var lead = (picked[way.field] ? ": without " : ": with ") + plan.fields[way.field].label;
       item([gains[way.gain] + lead + ", begin ", time(way.start), ", seedlings ", time(way.seedlings), "."]);
     });
-    item(["Or later: the same plan, a later season; begin ", time(missed.later), "."]);
+    item(["A season later: the same plan; begin ", time(missed.later), "."]);
     place.appendChild(list);
   }
 
