@@ -314,7 +314,7 @@ class _Composer:
             return "laboratory", tuple(then["do"])
         if sequence.unmet:
             lines = [
-                f"Not reachable with what you have: {self.vocabulary.obstacles[o]['label']}. "
+                f"Out of reach with what you have: {self.vocabulary.obstacles[o]['label']}. "
                 + self._what_would_help(sequence, o)
                 for o in sequence.unmet
             ]
@@ -356,7 +356,8 @@ class _Composer:
             return "Nothing that is known here removes it."
         things = [self.vocabulary.files["equipment"][need] for need in needs]
         labels = ", ".join(thing["label"] for thing in things)
-        return f"It would take one of these: {labels}. {' '.join(thing['means'] for thing in things)}"
+        means = " ".join(thing["means"] for thing in things)
+        return f"It would take {'one of these: ' if len(things) > 1 else ''}{labels}. {means}"
 
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
