@@ -128,16 +128,15 @@ def leave_sources_out(
     kb: KnowledgeBase, engine: str = "plain", progress: Callable[[int, int], None] | None = None
 ) -> list[Judged]:
     """Judge every claim on a species that at least two sources describe by the plan made without its source."""
-    every = {name: claims(kb, name) for name in kb.names()}
     tasks: dict[str, list[tuple[Claim, list[Claim]]]] = defaultdict(list)
-    for found in every.values():
-        if len(found) >= 2:
+    for name in kb.names():
+        if len(found := claims(kb, name)) >= 2:
             for claim in found:
                 tasks[claim.source].append((claim, [other for other in found if other.source != claim.source]))
     judged = []
-    for i, group in enumerate(on_all_cores(Planner, (kb, engine), _leave_out, sorted(tasks.items()), least=10)):
+    for done, group in enumerate(on_all_cores(Planner, (kb, engine), _leave_out, sorted(tasks.items()), least=10), 1):
         if progress:
-            progress(i, len(tasks))
+            progress(done, len(tasks))
         judged += group
     return judged
 

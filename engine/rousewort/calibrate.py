@@ -62,9 +62,9 @@ def leave_species_out(
     names = kb.names()
     hide = partial(_try, shares=class_counts(kb))
     trials = []
-    for i, trial in enumerate(on_all_cores(Planner, (kb, engine), hide, names)):
+    for done, trial in enumerate(on_all_cores(Planner, (kb, engine), hide, names), 1):
         if progress:
-            progress(i, len(names))
+            progress(done, len(names))
         trials.append(trial)
     return trials
 

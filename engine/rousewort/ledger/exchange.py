@@ -9,10 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -23,7 +20,7 @@ from rousewort.errors import Trouble
 from rousewort.ledger.book import Ledger, Progress, as_text, digest_of, insert_events, quiet
 from rousewort.ledger.events import KEYS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, PLAN
-from rousewort.whole import write_whole
+from rousewort.whole import in_place_of, write_whole
 
 FORMAT = "rousewort-ledger-1"
 _FIXED = ("number", "turn", "day", "kind", "recorded")
@@ -238,26 +235,15 @@ def backup(ledger: Ledger, path: Path) -> None:
     if path.exists() and Path(str(ledger.store.url.database)).samefile(path):
         raise Trouble(f"{path} is the ledger itself. Give another file for the backup.")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        os.close(handle)
-        try:
-            with ledger.store.plainly(), ledger.store.engine.connect() as connection:
-                copy = sqlite3.connect(name)
-                try:
-                    connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
-                    copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
-                    if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
-                        raise Trouble("The copy is not sound. No backup was made.")
-                finally:
-                    copy.close()
-            with open(name, "rb") as file:
-                os.fsync(file.fileno())
-            os.replace(name, path)
-        except BaseException:
-            with suppress(OSError):
-                os.unlink(name)
-            raise
+        with in_place_of(path) as fresh, ledger.store.plainly(), ledger.store.engine.connect() as connection:
+            copy = sqlite3.connect(fresh)
+            try:
+                connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
+                copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
+                if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
+                    raise Trouble("The copy is not sound. No backup was made.")
+            finally:
+                copy.close()
     except (OSError, sqlite3.Error) as error:
         raise Trouble(
             f"The backup {path} cannot be written: {getattr(error, 'strerror', None) or error}. Nothing was changed."
