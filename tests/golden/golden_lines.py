@@ -161,6 +161,8 @@ def head_line(plan: Data, name: str, legend: Legend) -> str:
     dormancy, basis = plan["dormancy"], plan["basis"]
     said = [" ".join(filter(None, (dormancy["class"] or "class unknown", dormancy["level"])))]
     said.append(f"on {basis['kind']}, sure{legend.mark('sure', _sureness(basis))}")
+    if related := basis.get("relatives"):
+        said.append(f"kin {_kin(related)}")
     if plan["outcome"] != "plan":
         said.insert(0, plan["outcome"].upper())
     if plan["cautions"]:
@@ -177,11 +179,20 @@ def head_line(plan: Data, name: str, legend: Legend) -> str:
 
 
 def _sureness(basis: Data) -> str:
-    """How sure, without the names and shares of relatives, which each new entry moves."""
+    """How sure, without the names and shares of relatives, which nearly every new entry moves."""
     sentences = re.findall(r"Plans on such ground agreed .*? trials|What decides is .*?source", basis["note"])
     related = basis.get("relatives", {})
     differ = [f"relatives differ, treated as {related['serving']}"] if related.get("differ") else []
     return ". ".join([f"{basis['kind']} {basis['confidence']}", *sentences, *differ])
+
+
+def _kin(related: Data) -> str:
+    """`genus PY*,PD(family)`: classes of the relatives, the likeliest first; `*` where a survey states it for all of them."""
+    classes = [
+        item["class"] + ("*" if item["stated"] else "") + (f"({item['rank']})" if item["rank"] != related["rank"] else "")
+        for item in related["classes"]
+    ]
+    return f"{related['rank']} {','.join(classes)}"
 
 
 def _when(when: Mapping[str, Iterable[str]]) -> str:
@@ -270,13 +281,14 @@ def blocks(text: str) -> dict[str, list[str]]:
 def difference(before: str, now: str, most: int = 40) -> list[str]:
     """What changed, equal changes together, the commonest first: `- gone`, `+ come`, and in which blocks."""
     was, is_now = blocks(before), blocks(now)
-    changes: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    changes: dict[tuple[str, ...], dict[str, None]] = defaultdict(dict)
     for name in sorted(was.keys() | is_now.keys()):
         old, new = (re.split("; |\n", "\n".join(found.get(name, []))) for found in (was, is_now))
         for change in _moved(old, new):
-            changes[change].append(name)
+            changes[change][name] = None
     shown = []
-    for change, names in sorted(changes.items(), key=lambda item: -len(item[1])):
+    for change, of in sorted(changes.items(), key=lambda item: -len(item[1])):
+        names = list(of)
         some = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
         shown.append("\n".join([f"{some}:", *(f"  {text}" for text in change)]))
     rest = [f"… and {len(shown) - most} more kinds of change"] if len(shown) > most else []

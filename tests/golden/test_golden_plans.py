@@ -83,7 +83,7 @@ NOT_HELD = {
     "id": "kind and place of a step",
     "when": "held by alternatives.txt",
     "alternatives": "held by alternatives.txt",
-    "relatives": "moved by each new entry; held are whether they differ, and the class that is treated",
+    "relatives": "names and shares move with nearly every new entry; held are the classes, which is treated, whether they differ",
     "note": "how sure, of which its sentences on trials are held",
     "words": "class and level in words",
     "basis": "of the class: its own word",
