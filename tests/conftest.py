@@ -27,7 +27,7 @@ settings.load_profile("all" if ALL else "here")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--update-lines", action="store_true", help="rewrite tests/one_line_a_species.txt from the plans as they are"
+        "--update-lines", action="store_true", help="rewrite the files of tests/golden from the plans as they are"
     )
 
 
