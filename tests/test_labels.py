@@ -33,7 +33,7 @@ def known(kb: KnowledgeBase) -> dict[str, Sheet]:
 
 
 def bench(planner: Planner, kb: KnowledgeBase, *names: str, lot: str = "SB-14") -> BenchCalendar:
-    habits = kb.vocabulary.files["calendar"]
+    habits = kb.vocabulary.calendar
     return BenchCalendar(tuple(schedule(planner.plan(name), habits, start=START, lot=lot) for name in names))
 
 
@@ -87,7 +87,7 @@ def test_potted_seed_has_a_pot_label_that_tells_of_the_cold_to_come(planner: Pla
 def test_every_poisonous_species_is_marked_on_every_label(
     planner: Planner, kb: KnowledgeBase, plans: dict[str, Plan]
 ) -> None:
-    habits, looked_at = kb.vocabulary.files["calendar"], 0
+    habits, looked_at = kb.vocabulary.calendar, 0
     for made in plans.values():
         poisonous = any(known.word == "yes" for known in made.facts.of("toxic"))
         if not made.steps:
@@ -131,7 +131,7 @@ def test_a_plan_without_a_bag_says_so(kb: KnowledgeBase) -> None:
         "cautions": [],
         "steps": [sow],
     }
-    made = BenchCalendar((schedule(plan, kb.vocabulary.files["calendar"], start=START),))
+    made = BenchCalendar((schedule(plan, kb.vocabulary.calendar, start=START),))
     with pytest.raises(UserError, match="Inventum exemplare"):
         make_labels(made, "bag")
     assert make_labels(made, "tray")

@@ -16,10 +16,11 @@ from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import pool
 from rousewort.planning import class_estimate
 from rousewort.planning.certainty import FEWEST_TRIALS
-from rousewort.planning.class_estimate import KEY, estimate
+from rousewort.planning.class_estimate import estimate
 from rousewort.planning.facts import Known, gather
 from rousewort.planning.plan import Plan, Planner
 
+KEY = "dormancy_class"
 CLASSES = ["none", "physical", "physiological", "morphological", "morphophysiological", "physical_physiological"]
 counts = st.dictionaries(st.sampled_from(CLASSES), st.integers(0, 40), max_size=6)
 
@@ -33,12 +34,13 @@ class _Invented:
         self.kb, self.traits = kb, traits or {}
         self.groups = {"genus": self._group("Rara", genus), "family": self._group("Rarissima", family)}
 
-    @staticmethod
-    def _group(stem: str, numbers: dict[str, int]) -> dict:
+    def _group(self, stem: str, numbers: dict[str, int]) -> dict:
         fact = [{"is": "", "held": "read"}]
         members = [(f"{stem} {w} {i}", w) for w, n in numbers.items() for i in range(n)]
         empty = {"answers": {}, "doses": [], "sowing": []}
-        return pool((name, {"traits": {KEY: [[word, fact, []]]}, **empty}) for name, word in members)
+        return pool(
+            ((name, {"traits": {KEY: [[word, fact, []]]}, **empty}) for name, word in members), self.kb.vocabulary
+        )
 
     def group(self, rank: str, name: str) -> dict:
         return self.groups[rank]

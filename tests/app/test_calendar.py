@@ -31,7 +31,7 @@ def fixed_stamp(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(scope="module")
 def bench(planner: Planner, kb: KnowledgeBase) -> BenchCalendar:
-    habits = kb.vocabulary.files["calendar"]
+    habits = kb.vocabulary.calendar
     return BenchCalendar(
         tuple(schedule(planner.plan(n), habits, start=START, lot=f"L{i}") for i, n in enumerate(NAMES))
     )
@@ -102,7 +102,7 @@ def test_no_two_events_share_an_identity(bench: BenchCalendar) -> None:
 
 @given(st.dates(date(2027, 1, 1), date(2060, 1, 1)), st.text(max_size=12))
 def test_identities_do_not_depend_on_the_time(planner: Planner, kb: KnowledgeBase, start: date, lot: str) -> None:
-    habits, plan = kb.vocabulary.files["calendar"], planner.plan("Cercis canadensis")
+    habits, plan = kb.vocabulary.calendar, planner.plan("Cercis canadensis")
 
     def ids(day: date) -> list[str]:
         return [
@@ -149,7 +149,7 @@ def test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more(
     """Other dates, and another plan of the same plant: looks and steps that are gone leave the calendar."""
     from rousewort.planning.grower import make_grower
 
-    habits = kb.vocabulary.files["calendar"]
+    habits = kb.vocabulary.calendar
     other = planner.plan(name, make_grower(kb.vocabulary, without=list(without)))
     old = to_ics(BenchCalendar((schedule(planner.plan(name), habits, start=first, lot="A"),)), stamp())
     bench = BenchCalendar((schedule(other, habits, start=second, lot="A"),))
@@ -162,7 +162,7 @@ def test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more(
 def test_step_ended_early_leaves_no_looks_behind_even_without_the_earlier_file(
     planner: Planner, kb: KnowledgeBase
 ) -> None:
-    habits, plan, day = kb.vocabulary.files["calendar"], planner.plan("Cercis canadensis"), date(2027, 1, 10)
+    habits, plan, day = kb.vocabulary.calendar, planner.plan("Cercis canadensis"), date(2027, 1, 10)
     old = to_ics(BenchCalendar((schedule(plan, habits, start=day),)), stamp())
     ended = {"cold_moist-1": date(2027, 1, 20)}
     bench = BenchCalendar((schedule(plan, habits, start=day, ended=ended),))

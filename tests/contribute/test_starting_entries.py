@@ -123,7 +123,7 @@ def test_what_flags_say_is_not_asked(kb) -> None:
     said = Said(
         "Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)}
     )
-    assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "report", "germinated"]
+    assert [q.key for q in questions(kb, said)] == ["embryo", "coat_water", "report", "germinated"]
 
 
 def test_observations_become_traits(private, tmp_path) -> None:

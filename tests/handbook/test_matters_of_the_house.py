@@ -66,7 +66,7 @@ def test_every_key_and_every_word_of_a_form_is_explained_on_its_page(
 ) -> None:
     html = read(handbook, f"schema/{stem}.html")
     page = bare(text_of(html))
-    schema = all_schemas(kb.vocabulary, list(kb.treatments))[stem]
+    schema = all_schemas(kb.vocabulary, kb.treatments)[stem]
     for key, value in leaves(schema):
         assert f">{key.replace('_', '&#95;')}" in html or f">{key}" in html, key
         assert bare(value["description"]) in page, (key, value["description"])
@@ -87,7 +87,7 @@ def test_nearly_every_key_has_an_example_from_our_own_files(kb: KnowledgeBase) -
             yield from ends(row.inside) if row.inside and not row.again else [row]
 
     for stem in ("taxon", "rule", "treatment"):
-        rows, again = rows_of(all_schemas(kb.vocabulary, list(kb.treatments))[stem], _examples(_files(write, stem)))
+        rows, again = rows_of(all_schemas(kb.vocabulary, kb.treatments)[stem], _examples(_files(write, stem)))
         found = [row for row in ends([*rows, *again]) if not row.again]
         without = {row.key for row in found if not row.example}
         assert sum(bool(row.example) for row in found) > 0.75 * len(found), without

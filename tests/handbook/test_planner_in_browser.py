@@ -76,7 +76,7 @@ def cases(kb: KnowledgeBase, names: list[str]) -> tuple[list[Any], list[Any]]:
 
 def dated(plan: Plan, kb: KnowledgeBase, mode: str, day: date, south: bool, today: date) -> Schedule:
     given: dict[str, Any] = {mode.replace("-", "_"): day}
-    return schedule(plan, kb.vocabulary.files["calendar"], today=today, south=south, **given)
+    return schedule(plan, kb.vocabulary.calendar, today=today, south=south, **given)
 
 
 def test_the_script_reckons_the_days_of_the_calendar(
@@ -166,7 +166,7 @@ def test_the_planner_changes_steps_dates_and_seeds_and_the_address_keeps_it(
     browser: Any, address: str, planner: Planner, pictures: Path
 ) -> None:
     plan = planner.plan("Cercis canadensis", make_grower(planner.kb.vocabulary, without=["blade"]))
-    made = schedule(plan, planner.kb.vocabulary.files["calendar"], wanted=date(2098, 5, 1))
+    made = schedule(plan, planner.kb.vocabulary.calendar, wanted=date(2098, 5, 1))
     wanted = [step.label[:1].upper() + step.label[1:] for step in plan.steps]
     look(browser, address, CERCIS, 1280)
     assert headings(browser) != wanted
@@ -300,6 +300,6 @@ def test_a_plan_that_cannot_be_dated_is_none_of_the_page(kb: KnowledgeBase, plan
     """Where the calendar refuses, the page has no steps to date either."""
     plan = planner.plan("Epipactis palustris")
     with pytest.raises(UserError):
-        schedule(plan, kb.vocabulary.files["calendar"], start=date(2027, 1, 1))
+        schedule(plan, kb.vocabulary.calendar, start=date(2027, 1, 1))
     made = settings(planner, plan)
     assert not any(result.steps for result in made.results)

@@ -140,7 +140,7 @@ def reckoned(start: date, shown: list[Variant], seasons: dict[str, list[list[int
 
 def dates_agree(kb: KnowledgeBase, names: list[str], most: int) -> int:
     catalogue, count, chance = Catalogue(kb, names), 0, random.Random(3)
-    habits, seasons = kb.vocabulary.files["calendar"], page.shared_seasons(kb)
+    habits, seasons = kb.vocabulary.calendar, page.shared_seasons(kb)
     for _, usual, _, _ in catalogue.plans():
         made = settings(catalogue.planner, usual)
         done = set()

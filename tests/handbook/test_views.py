@@ -5,30 +5,45 @@ from __future__ import annotations
 import re
 
 import pytest
-from rousewort.handbook import drawings, page_models
+from rousewort.handbook import page_models
 from rousewort.handbook.catalogue import WANTED, Catalogue
+from rousewort.handbook.drawings import SeedDrawing
+from rousewort.handbook.places import site_folder
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.plan import Planner
 from rousewort.planning.plan_json import plan_json
 
 
-def test_a_seed_of_which_nothing_is_known_says_so() -> None:
-    picture = drawings.seed({}, {})
+@pytest.fixture(scope="module")
+def draw(kb: KnowledgeBase) -> SeedDrawing:
+    return SeedDrawing(site_folder(), kb.vocabulary)
+
+
+def test_a_seed_of_which_nothing_is_known_says_so(draw: SeedDrawing) -> None:
+    picture = draw({}, {})
     assert "nothing of this is known" in picture and "?" in picture and "here" not in picture
 
 
-@pytest.mark.parametrize("size", drawings.SIZES)
-def test_the_bar_marks_the_size_and_only_it(size: str) -> None:
-    picture = drawings.seed({"seed_size": size}, {"seed_size": size})
-    assert picture.count("size here") == 1
-    marked = re.search(r'size here" cx="(\d+)"', picture)
-    assert marked and (int(marked[1]) - 24) // 29 == drawings.SIZES.index(size)
+def test_the_bar_marks_the_size_and_only_it(draw: SeedDrawing) -> None:
+    for place, size in enumerate(draw.sizes):
+        picture = draw({"seed_size": size}, {"seed_size": size})
+        assert picture.count("size here") == 1
+        marked = re.search(r'size here" cx="(\d+)"', picture)
+        assert marked and (int(marked[1]) - 24) // 29 == place
 
 
-def test_a_watertight_coat_is_drawn_otherwise_than_one_that_passes_water() -> None:
-    assert "coat tight" in drawings.seed({"coat_water": "stops"}, {})
-    assert "coat open" in drawings.seed({"coat_water": "passes"}, {})
-    assert "coat unknown" in drawings.seed({}, {})
+def test_a_watertight_coat_is_drawn_otherwise_than_one_that_passes_water(draw: SeedDrawing) -> None:
+    assert "coat tight" in draw({"coat_water": "stops"}, {})
+    assert "coat open" in draw({"coat_water": "passes"}, {})
+    assert "coat unknown" in draw({}, {})
+
+
+def test_every_trait_and_word_of_the_drawing_is_in_the_vocabulary(draw: SeedDrawing, kb: KnowledgeBase) -> None:
+    places = [told for part in draw.form["parts"] for told in part.get("places", {}).values()]
+    named = [(told["trait"], word) for told in places for word in told if word not in ("trait", "unknown")]
+    named += [fact for part in draw.form["parts"] for case in part.get("any", ()) for fact in case.items()]
+    assert not [f for f in named if f[1] not in kb.vocabulary.given.get(f[0], {})] and named
+    assert set(draw.form["says"]) <= set(kb.vocabulary.traits)
 
 
 def test_published_lengths_stand_on_one_scale_beside_what_the_plan_uses(kb: KnowledgeBase, planner: Planner) -> None:

@@ -25,7 +25,7 @@ FOR_PEOPLE = (
 
 @pytest.fixture(scope="module")
 def schemas(kb: KnowledgeBase) -> dict[str, dict]:
-    return all_schemas(kb.vocabulary, list(kb.treatments))
+    return all_schemas(kb.vocabulary, kb.treatments)
 
 
 def parts(schema: Any, path: str = "") -> Iterator[tuple[str, dict]]:

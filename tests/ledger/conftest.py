@@ -29,7 +29,7 @@ def ledger(where: str) -> Iterator[Ledger]:
 
 @pytest.fixture(scope="session")
 def diary(kb: KnowledgeBase) -> Diary:
-    return Diary(kb.vocabulary.files["calendar"], kb.vocabulary.files["bench"])
+    return Diary(kb.vocabulary.calendar, kb.vocabulary.files["bench"])
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ from rousewort.base.errors import UserError
 from rousewort.observe.arithmetic import ARITHMETIC
 from rousewort.observe.ask import Inquiry, Question
 from rousewort.observe.compare import apart, parts_of
-from rousewort.observe.conclude import CLASS, Conclusion, against_books, match_for, read
+from rousewort.observe.conclude import Conclusion, against_books, match_for, read
 from rousewort.observe.entries import Observations, as_text, checked, load_file, parse, save
 from rousewort.observe.key import tests as key_of
 from rousewort.planning.grower import make_grower
@@ -301,12 +301,12 @@ def test_words_that_the_questions_leave_out_would_change_no_plan(kb, planner):
     assert not {("embryo", "undifferentiated"), ("coat_water", "stops"), ("home_climate", "arid")} & bench.idle
 
     def planned(*facts):
-        return parts_of(bench.plan(dict(facts)), never=True)
+        return parts_of(bench.plan(dict(facts)), "inspect", never=True)
 
     assert len(bench.alike) > len(bench.idle) > 20
     merged = {fact: other for fact, other in bench.alike.items() if fact != other and fact[1] != "unknown"}
     assert merged.keys() >= bench.idle
     for word, rest in (("none", {}), ("physical_physiological", {"home_climate": "alpine"})):
         for fact, other in merged.items():
-            given = [(CLASS, word), *rest.items()]
+            given = [("dormancy_class", word), *rest.items()]
             assert planned(*given, fact) == planned(*given, *([other] if other else [])), fact

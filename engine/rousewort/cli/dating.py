@@ -58,7 +58,7 @@ def calendar_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Ben
     given = _given(arguments, plans, problems)
     if problems:
         raise UserError(*problems)
-    habits = kb.vocabulary.files["calendar"]
+    habits = kb.vocabulary.calendar
     lots = arguments.lot or [""] * len(plans)
     made, left_out = [], []
     for plan, lot in zip(plans, lots, strict=True):

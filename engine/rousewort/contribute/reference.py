@@ -83,7 +83,9 @@ def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checkin
             if isinstance(data, dict) and isinstance(data.get("name"), str) and isinstance(data.get("rank"), str):
                 beside.append(data)
                 files[path] = data["name"]
-    return Reference(store, Vocabulary(store.shared("vocabulary")), frozenset(hidden), beside, files)
+    return Reference(
+        store, Vocabulary(store.shared("vocabulary"), store.shared("treatments")), frozenset(hidden), beside, files
+    )
 
 
 def _is_entry(path: str, folders: tuple[Path, ...]) -> bool:

@@ -15,7 +15,7 @@ from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.names import fold, slug
-from rousewort.knowledge.schemas import FAMILY_NAME, HEAD, all_schemas
+from rousewort.knowledge.schemas import FAMILY_NAME, HEAD, all_schemas, report_kinds
 from rousewort.observe.conclude import conclude, match_for, read_all
 from rousewort.observe.draft import draft
 from rousewort.observe.entries import load_file
@@ -92,25 +92,27 @@ def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
         amount = sign + amount
     kind, _, means = (part.strip().replace("-", "_") for part in head.partition(":"))
     kind, _, way = kind.partition("/")
-    kinds, meanings = sorted({*kb.treatments, "open_coat"}), list(kb.vocabulary.files["report_meanings"])
+    kinds, meanings = report_kinds(kb.vocabulary, kb.treatments), list(kb.vocabulary.files["report_meanings"])
     problems = []
     if kind not in kinds:
         problems.append(f"'{text}': '{kind}' is no treatment. {nearest(kind, kinds)}Treatments: {', '.join(kinds)}.")
     if means not in meanings:
         problems.append(f"'{text}': write {REPORT_FORM}, the meaning one of: {', '.join(meanings)}.")
-    if way and (kind != "hot_water" or way not in ("poured", "held")):
-        problems.append(f"'{text}': only hot water has a way: hot_water/held or hot_water/poured.")
+    ways = kb.vocabulary.kinds.ways(kind)
+    if way and way not in ways:
+        known = ", ".join(f"{k}/{w}" for k in kb.treatments for w in kb.vocabulary.kinds.ways(k))
+        problems.append(f"'{text}': {kind} has no way `{way}`. Ways: {known}.")
     found = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
     if not found:
         problems.append(f"'{text}': write the amount and the degrees as {kind}:{means}=60-90@4, or 60-, 24h, @28/14.")
     if problems or not found:
         raise UserError(*problems)
     made: dict[str, Any] = {"kind": kind, "means": means}
-    if kind == "hot_water":
+    if ways:
         made["way"] = way or "unknown"
     days = _range(found["low"], found["low_to"], found["low_high"])
     if days:
-        usual = "minutes" if way == "held" else kb.treatments.get(kind, {}).get("measures", "days")
+        usual = ways.get(way, {}).get("measures") or kb.treatments.get(kind, {}).get("measures", "days")
         made[_UNITS.get(found["unit"], usual)] = days
     if degrees := _degrees(found):
         made["temperature_c"] = degrees
@@ -250,7 +252,7 @@ def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
             if told:
                 yield f"{key}: {told}"
                 break
-    for kind in ("cold_moist", "warm_moist"):
+    for kind in (*kb.vocabulary.kinds.indoors("cold"), *kb.vocabulary.kinds.indoors("warm")):
         for name, group, _ in groups[:1]:
             doses = [d for d in group["doses"] if d["kind"] == kind and "days" in d and not d["doubtful"]]
             ends = [e for d in doses for e in (d["days"]["low"], d["days"]["high"]) if e is not None]
@@ -286,7 +288,7 @@ def known_already(kb: KnowledgeBase, name: str) -> str | None:
 
 def write_schemas(kb: KnowledgeBase, folder: Path) -> None:
     """Give a private layer the schemas, so that an editor can complete and explain; made anew where words changed."""
-    for stem, schema in all_schemas(kb.vocabulary, list(kb.treatments)).items():
+    for stem, schema in all_schemas(kb.vocabulary, kb.treatments).items():
         path, text = folder / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
         if not path.exists() or path.read_text("utf-8") != text:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -311,13 +313,9 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
         yield Question("source", "The work that the facts are from (its id in sources.yaml)?", {})
     if said.source and not said.where:
         yield Question("where", "Where in the work (page, table, abstract)?", {})
-    for key, text in (
-        ("dormancy_class", "What holds the fresh seed back?"),
-        ("coat_water", "Does the intact coat let water in?"),
-        ("embryo", "How far has the embryo grown when the seed is shed?"),
-    ):
-        if key not in said.traits:
-            yield Question(key, text, {w: e["label"] for w, e in kb.vocabulary.traits[key]["values"].items()})
+    for key, trait in kb.vocabulary.traits.items():
+        if "asked" in trait and key not in said.traits:
+            yield Question(key, trait["asked"], {w: e["label"] for w, e in trait["values"].items()})
     if not said.treatments:
         yield Question(
             "report",

@@ -12,14 +12,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rousewort.base.parallel import map_on_cores
+from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.planning.amounts import quantile
 from rousewort.planning.plan import Plan, Planner
-
-COAT = frozenset({"nick", "abrade", "crack", "open_coat", "acid", "hot_water"})
-COLD = frozenset({"cold_moist", "outdoor_winter"})
-TREATMENTS = {"coat": COAT, "cold": COLD, "warm": frozenset({"warm_moist"})}
-COAT_OBSTACLES = {"watertight_coat", "restraining_cover"}
 
 
 @dataclass(frozen=True)
@@ -55,8 +51,8 @@ def claims(kb: KnowledgeBase, species: str) -> list[Claim]:
         if report.get("low_standing") or "source" not in report:
             continue
         for treatment in report.get("treatments", ()):
-            for what, kinds in TREATMENTS.items():
-                if treatment["kind"] not in kinds or treatment.get("low_standing"):
+            for what in kb.vocabulary.kinds.claims:
+                if treatment["kind"] not in kb.vocabulary.kinds.in_group(what) or treatment.get("low_standing"):
                     continue
                 meaning = meanings[treatment["means"]]
                 if meaning["vote"]:
@@ -78,21 +74,15 @@ def claims(kb: KnowledgeBase, species: str) -> list[Claim]:
     ]
 
 
-def gives(plan: Plan, what: str) -> float:
+def gives(kinds: Kinds, plan: Plan, what: str) -> float:
     """1 if the plan gives the treatment, ½ if it calls it optional, 0 if not."""
-    steps = [s for s in plan.steps if (s.kind in TREATMENTS[what])]
-    if what == "coat":
-        steps = [s for s in plan.steps if COAT_OBSTACLES & set(s.removes) and s.kind in COAT]
+    steps = [s for s in plan.steps if kinds.claim(s.kind, s.removes) == what]
     return 0.0 if not steps else 0.5 if all(s.optional for s in steps) else 1.0
 
 
-def planned_days(plan: Plan, what: str) -> tuple[float, float, float] | None:
+def planned_days(kinds: Kinds, plan: Plan, what: str) -> tuple[float, float, float] | None:
     """(low, use, high) of the longest such step of the plan, or None."""
-    found = [
-        s.amounts["days"]
-        for s in plan.steps
-        if s.kind in TREATMENTS[what] and s.kind != "outdoor_winter" and "days" in s.amounts
-    ]
+    found = [s.amounts["days"] for s in plan.steps if s.kind in kinds.indoors(what) and "days" in s.amounts]
     if not found:
         return None
     longest = max(found, key=lambda a: a.use)
@@ -113,8 +103,8 @@ def judge(planner: Planner, claim: Claim, others: list[Claim]) -> Judged:
         claim,
         plan.basis["kind"],
         plan.dormancy["class"],
-        {what: gives(plan, what) for what in claim.give},
-        {what: planned_days(plan, what) for what in claim.days},
+        {what: gives(planner.kb.vocabulary.kinds, plan, what) for what in claim.give},
+        {what: planned_days(planner.kb.vocabulary.kinds, plan, what) for what in claim.days},
         {what: {c.give[what] for c in others if what in c.give} for what in claim.give},
     )
 
@@ -165,7 +155,7 @@ def _judge_one(planner: Planner, task: tuple[Claim, list[Claim]]) -> Judged:
 
 def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tuple[int, int]]:
     """How often two sources on one species agree: treatment → (agree, pairs); lengths of cold overlapping, pairs."""
-    agree: dict[str, list[int]] = {what: [0, 0] for what in TREATMENTS}
+    agree: dict[str, list[int]] = {what: [0, 0] for what in kb.vocabulary.kinds.claims}
     overlap = [0, 0]
     for name in kb.names():
         found = claims(kb, name)
@@ -288,7 +278,7 @@ def disagreements(kb: KnowledgeBase, judged: list[Judged]) -> list[dict[str, Any
 
 def _stated(kb: KnowledgeBase, species: str) -> bool:
     """Whether the species' dormancy class is stated, not inferred."""
-    statements = (kb.taxon(species) or {}).get("traits", {}).get("dormancy_class", ())
+    statements = (kb.taxon(species) or {}).get("traits", {}).get(kb.vocabulary.class_key, ())
     return any("inferred_from" not in s and not s.get("low_standing") for s in statements)
 
 
@@ -303,7 +293,7 @@ def measure(
     }
     for key, judged in (("left_out", left_out), ("traits_alone", alone)):
         part: dict[str, Any] = {}
-        for what in TREATMENTS:
+        for what in kb.vocabulary.kinds.claims:
             made = score(judged, what)
             part[what] = {"agreed": made.agreed, "tried": made.tried}
             if key == "left_out":
@@ -320,8 +310,8 @@ def measure(
             }
         part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
         figures[key] = part
-    figures["by_class"] = _by_class(alone)
-    figures["basis"] = _by_basis(left_out)
+    figures["by_class"] = _by_class(kb, alone)
+    figures["basis"] = _by_basis(kb, left_out)
     return figures, left_out, alone
 
 
@@ -329,18 +319,18 @@ def _counted(items: Any) -> dict[str, int]:
     return dict(sorted(Counter(items).items()))
 
 
-def _by_class(judged: list[Judged]) -> dict[str, Any]:
+def _by_class(kb: KnowledgeBase, judged: list[Judged]) -> dict[str, Any]:
     table = {}
     for name in ("ND", "PY", "PD", "PY+PD", "MD", "MPD", None):
         of = [j for j in judged if j.dormancy == name]
-        row: dict[str, Any] = {w: [score(of, w).agreed, score(of, w).tried] for w in TREATMENTS}
+        row: dict[str, Any] = {w: [score(of, w).agreed, score(of, w).tried] for w in kb.vocabulary.kinds.claims}
         row["cold_days"] = vars(lengths([(j.days["cold"], j.claim.days["cold"]) for j in of if "cold" in j.claim.days]))
         table[name or "not known"] = row
     return table
 
 
-def _by_basis(judged: list[Judged]) -> dict[str, dict[str, float]]:
+def _by_basis(kb: KnowledgeBase, judged: list[Judged]) -> dict[str, dict[str, float]]:
     """Agreed claims of those tried, for plans whose deciding facts are the species' own."""
     own = [j for j in judged if j.basis == "species"]
-    made = [score(own, what) for what in TREATMENTS]
+    made = [score(own, what) for what in kb.vocabulary.kinds.claims]
     return {"species": {"right": round(sum(m.agreed for m in made)), "tried": sum(m.tried for m in made)}}

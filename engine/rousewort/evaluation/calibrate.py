@@ -13,14 +13,14 @@ from functools import partial
 from typing import Any
 
 from rousewort.base.parallel import map_on_cores
-from rousewort.evaluation.agreement import COAT, COAT_OBSTACLES, TREATMENTS, claims, gives
+from rousewort.evaluation.agreement import claims, gives
+from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.summary import decide, firm
-from rousewort.planning.class_estimate import KEY, estimate
+from rousewort.planning.class_estimate import estimate
 from rousewort.planning.plan import Plan, Planner
 
-LEVELS = ("physiological_level", "morphophysiological_level")
 # Lower ends of the rows of the reliability table.
 CHANCES = (0.0, 0.5, 0.7, 0.9)
 
@@ -71,38 +71,40 @@ def leave_species_out(
 
 def class_counts(kb: KnowledgeBase) -> Counter[str]:
     """Species of each class at large; one added to each, so that none is impossible."""
-    counts = Counter(dict.fromkeys(kb.vocabulary.traits[KEY]["values"], 1))
-    counts.update(word for name in kb.names() for word in [_word(kb, name, KEY)] if word)
+    counts = Counter(dict.fromkeys(kb.vocabulary.classes, 1))
+    counts.update(word for name in kb.names() for word in [_word(kb, name, kb.vocabulary.class_key)] if word)
     return counts
 
 
 def _try(known: Planner, name: str, shares: Counter[str]) -> Trial:
     kb = known.kb
     family = kb.taxon(name)["family"]  # type: ignore[index]
-    word = _word(kb, name, KEY)
+    word = _word(kb, name, kb.vocabulary.class_key)
     prior = shares - Counter([word]) if word else shares
     rest = kb.without(species=name)
     found = estimate(rest, genus_of(name), family, prior=prior)
     plan = Planner(rest, known.engine).plan_for(Match(name, name, "genus", genus=genus_of(name), family=family))
     own = known.plan_for(Match(name, name, "accepted"))  # without genus and family: from its own facts alone
-    stated = [s for s in kb.taxon(name).get("traits", {}).get(KEY, ()) if firm(s)]  # type: ignore[union-attr]
-    wanted = _wanted(kb, name)
+    stated = [s for s in kb.taxon(name).get("traits", {}).get(kb.vocabulary.class_key, ()) if firm(s)]  # type: ignore[union-attr]
+    wanted, kinds = _wanted(kb, name), kb.vocabulary.kinds
     return Trial(
         species=name,
         family=family,
         word=decide(stated)[0] if stated else word,
         firm=bool(stated),
-        level=next((level for key in LEVELS for level in [_word(kb, name, key)] if level), None),
+        level=next((level for key in kb.vocabulary.level_keys for level in [_word(kb, name, key)] if level), None),
         chances=found.chances,
         rank=found.rank,
-        planned=plan.facts.word(KEY),
-        planned_level=next((level for key in LEVELS for level in [plan.facts.word(key)] if level), None),
+        planned=plan.facts.dormancy,
+        planned_level=next(
+            (level for key in kb.vocabulary.level_keys for level in [plan.facts.word(key)] if level), None
+        ),
         basis=plan.basis["kind"],
         outcome=plan.outcome,
-        sequence=sequence(plan),
-        own_sequence=sequence(own),
+        sequence=sequence(kinds, plan),
+        own_sequence=sequence(kinds, own),
         own_basis=own.basis["kind"],
-        gives={what: gives(plan, what) for what in wanted},
+        gives={what: gives(kinds, plan, what) for what in wanted},
         wanted=wanted,
     )
 
@@ -115,20 +117,18 @@ def _word(kb: KnowledgeBase, name: str, key: str) -> str | None:
 def _wanted(kb: KnowledgeBase, name: str) -> dict[str, bool]:
     """Treatment → give it or leave it, where most of the species' sources agree."""
     made = {}
-    for what in TREATMENTS:
+    for what in kb.vocabulary.kinds.claims:
         votes = [claim.give[what] for claim in claims(kb, name) if what in claim.give]
         if 2 * sum(votes) != len(votes):
             made[what] = 2 * sum(votes) > len(votes)
     return made
 
 
-def sequence(plan: Plan) -> tuple[str, ...]:
+def sequence(kinds: Kinds, plan: Plan) -> tuple[str, ...]:
     """Coat, cold and warm treatments of a plan in order; optional steps are left out."""
     order: list[str] = []
     for step in plan.steps:
-        what = next((w for w, kinds in TREATMENTS.items() if step.kind in kinds), None)
-        if what == "coat" and not (step.kind in COAT and COAT_OBSTACLES & set(step.removes)):
-            continue
+        what = kinds.claim(step.kind, step.removes)
         if what and not step.optional and order[-1:] != [what]:
             order.append(what)
     return tuple(order)
@@ -231,7 +231,7 @@ def treatment_figures(trials: Sequence[Trial]) -> dict[str, dict[str, float]]:
     """Per treatment: of what sources give, how much the plan from relatives gives; of what they leave, how much it
     leaves. Sources mention a treatment mostly when they give it, so the two are told apart; `even` is their mean."""
     table = {}
-    for what in TREATMENTS:
+    for what in sorted({what for t in trials for what in t.wanted}):
         of = [(t.gives[what], t.wanted[what]) for t in trials if what in t.wanted]
         give, leave = [g for g, wanted in of if wanted], [1 - g for g, wanted in of if not wanted]
         table[what] = {"given": sum(give), "to_give": len(give), "left": sum(leave), "to_leave": len(leave)}

@@ -91,7 +91,7 @@ class Catalogue:
             self.places.add("rule", rule["id"])
         for kind in self.kb.treatments:
             self.places.add("treatment", kind)
-        for word in self.kb.vocabulary.traits["dormancy_class"]["values"]:
+        for word in self.kb.vocabulary.classes:
             self.places.add("class", word)
         for obstacle in self.kb.vocabulary.obstacles:
             self.places.add("obstacle", obstacle)
@@ -126,7 +126,7 @@ class Catalogue:
         family = (self.kb.taxon(name) or {})["family"]
         plan = self.planner.plan_for(Match(name, name, "accepted", genus=genus_of(name), family=family))
         data = plan_json(plan)
-        dated = schedule(plan, self.kb.vocabulary.files["calendar"], wanted=WANTED) if plan.steps else None
+        dated = schedule(plan, self.kb.vocabulary.calendar, wanted=WANTED) if plan.steps else None
         self.entries[name] = entry = self._entry(name, plan, data, dated)
         return entry, plan, data, dated
 
@@ -141,10 +141,12 @@ class Catalogue:
             common_names=tuple(record.get("common_names", ())),
             synonyms=tuple(record.get("synonyms", ())),
             outcome=plan.outcome,
-            dormancy=next((word for key, word in settled if key == "dormancy_class" and word != "unknown"), None),
+            dormancy=next(
+                (word for key, word in settled if key == self.kb.vocabulary.class_key and word != "unknown"), None
+            ),
             lead=(dated.sown.planned - dated.start).days if dated and dated.sown else None,
             begin=dated.start if dated else None,
-            outdoors="outdoor_winter" in kinds,
+            outdoors=not self.kb.vocabulary.kinds.outdoors.isdisjoint(kinds),
             kinds=kinds,
             needs=tuple(dict.fromkeys(need for kind in kinds for need in self.kb.treatments[kind]["needs"])),
             obstacles=tuple(sorted(plan.findings.obstacles, key=self.kb.vocabulary.obstacle_rank.__getitem__)),

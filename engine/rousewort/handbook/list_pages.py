@@ -71,15 +71,13 @@ class WaysIn:
         )
 
     def _words(self) -> Iterator[Page]:
-        """By the words of three traits."""
-        for path, key, title in (
-            ("cue", "cue", "By what wakes the seed"),
-            ("growth-form", "growth_form", "By growth form"),
-            ("dormancy", "dormancy_class", "By class of dormancy"),
-        ):
-            trait = self.kb.vocabulary.traits[key]
+        """By the words of the traits that are listed so."""
+        for key, trait in self.kb.vocabulary.traits.items():
+            if "listed" not in trait:
+                continue
             found = {word: self.catalogue.having(key, word) for word in trait["values"]}
             groups = [(word, about["label"], about["means"], found[word]) for word, about in trait["values"].items()]
+            path, title = trait["listed"]["path"], trait["listed"]["title"]
             yield from self._ways(path, title, trait["means"], groups, len(self.catalogue.having(key, "unknown")))
 
     def _gear(self, entries: list[Entry]) -> Iterator[Page]:
@@ -292,7 +290,7 @@ class WaysIn:
     def _names(self) -> Iterator[list[str]]:
         """[name, other names, what it is, page] of everything that can be looked up."""
         places = self.catalogue.places
-        classes = self.kb.vocabulary.traits["dormancy_class"]["values"]
+        classes = self.kb.vocabulary.classes
         for e in self.catalogue.entries.values():
             yield [e.name, "; ".join((*e.common_names, *e.synonyms)), e.family, places.path("species", e.name) or ""]
         for rank in ("genus", "family"):

@@ -12,11 +12,6 @@ from rousewort.planning.plan import Plan
 from rousewort.render.entry_text import span_text, treatment_text
 from rousewort.schedule.model import Schedule
 
-# Which colour of the timeline a kind of step has; all others are done within a day or so and drawn as a mark.
-BARS = {
-    "warm_moist": "warm", "cold_moist": "cold", "outdoor_winter": "outdoor", "after_ripen": "dry", "dry_back": "dry",
-    "pot_rooted": "warm", "wet_dry_cycle": "dry", "sow": "sown",
-}  # fmt: skip
 _YEAR = re.compile(r"^(.{3,70}?\b(?:1[6-9]|20)\d\d[a-z]?)\b")
 MONTHS = (
     "January",
@@ -159,13 +154,13 @@ def disagreements(kb: KnowledgeBase, record: Mapping[str, Any], plan: Plan) -> l
 def timeline(kb: KnowledgeBase, dated: Schedule, plan: Mapping[str, Any]) -> dict[str, Any]:
     """Steps along the year as shares of the whole, in percent, with the first days of months."""
     start, last = dated.start, (dated.seedlings.planned if dated.seedlings else dated.steps[-1].planned)
-    total = max((last - start).days, 1)
+    total, kinds = max((last - start).days, 1), kb.vocabulary.kinds
     bars = []
     for step in dated.steps:
-        end = last if step.kind in ("sow", "outdoor_winter") else step.planned
+        end = last if kinds.emergence(step.kind) else step.planned
         bars.append(
             {
-                "colour": BARS.get(step.kind, "mark"),
+                "colour": kinds.drawn(step.kind),
                 "kind": step.kind,
                 "label": step.label,
                 "left": _share((step.start - start).days, total),

@@ -13,8 +13,9 @@ from typing import Any, NamedTuple
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from rousewort.handbook import drawings, metadata, page_models
+from rousewort.handbook import metadata, page_models
 from rousewort.handbook.catalogue import WANTED, Catalogue, Entry
+from rousewort.handbook.drawings import SeedDrawing
 from rousewort.handbook.escape import as_data, escaped
 from rousewort.handbook.planner import call, page_data, shared_tables
 from rousewort.handbook.settings import same_bytes, settings
@@ -48,6 +49,7 @@ class Writer:
     def __init__(self, catalogue: Catalogue, templates: Path) -> None:
         self.catalogue, self.kb = catalogue, catalogue.kb
         self._done: dict[bytes, tuple[str, str]] = {}
+        self.draw_seed = SeedDrawing(templates.parent, self.kb.vocabulary)
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -63,7 +65,7 @@ class Writer:
             "equipment": vocabulary.files["equipment"],
             "obstacles": vocabulary.obstacles,
             "treatments": self.kb.treatments,
-            "classes": vocabulary.traits["dormancy_class"]["values"],
+            "classes": vocabulary.classes,
             "label": vocabulary.label,
             "sources": self.kb.sources,
             "short": page_models.short_citation,
@@ -124,7 +126,7 @@ class Writer:
             | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
             entry=entry,
             plan=data,
-            picture=drawings.seed(known, words),
+            picture=self.draw_seed(known, words),
             seed_words=words,
             lent=lent,
             line=page_models.timeline(self.kb, dated, data) if dated else None,
@@ -223,10 +225,10 @@ class Writer:
             )
 
     def _classes(self) -> Iterator[Page]:
-        traits = self.kb.vocabulary.traits
-        for word, entry in traits["dormancy_class"]["values"].items():
-            bound = (t for key, t in traits.items() if key.endswith("_level"))
-            levels = [t["values"] for t in bound if word in t.get("only_with", {}).get("dormancy_class", ())]
+        vocabulary = self.kb.vocabulary
+        for word, entry in vocabulary.classes.items():
+            bound = (vocabulary.traits[key] for key in vocabulary.level_keys)
+            levels = [t["values"] for t in bound if word in t.get("only_with", {}).get(vocabulary.class_key, ())]
             yield self.page(
                 self.catalogue.places.path("class", word) or "",
                 "class.md",

@@ -64,7 +64,7 @@ def contributor_pages(write: Writer) -> Iterator[Page]:
         yield Page(
             path.replace("templates/", "contributing/"), f"---\n{json.dumps(head, sort_keys=True)}\n---\n\n{text}"
         )
-    forms = all_schemas(write.kb.vocabulary, list(write.kb.treatments))
+    forms = all_schemas(write.kb.vocabulary, write.kb.treatments)
     yield write.page(
         "schema",
         "schemas.md",

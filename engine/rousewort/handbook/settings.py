@@ -18,11 +18,9 @@ from rousewort.planning.plan import Plan, Planner, Step
 from rousewort.planning.plan_json import step_json
 from rousewort.schedule.durations import Lasting, emergence, lasting
 from rousewort.schedule.quantities import fewest_per_gram
-from rousewort.schedule.seasons import OUTSIDE, Seasons
+from rousewort.schedule.seasons import Seasons
 
-# Treatments that a lot can come with; what is done outside or in pots begins at the grower's own.
-GIVEN = ("after_ripen", "warm_moist", "cold_moist")
-# Days of them that a reader can choose.
+# Days already given that a reader can choose.
 DAYS_GIVEN = (14, 30, 60, 90, 120)
 
 
@@ -129,8 +127,8 @@ class _Worker:
 
     def __init__(self, planner: Planner, plan: Plan) -> None:
         self.planner, self.plan, self.kb = planner, plan, planner.kb
-        self.habits = self.kb.vocabulary.files["calendar"]
-        self.seasons = Seasons(self.habits["sow_outside"])
+        self.habits = self.kb.vocabulary.calendar
+        self.seasons = Seasons(self.habits)
         self.variations = planner.variations(plan)
         self.variants: list[Variant] = []
         self.places: dict[Any, int] = {}
@@ -156,12 +154,13 @@ class _Worker:
 
     def _lot(self) -> Iterator[Field]:
         lots = self.kb.vocabulary.files["lots"]
-        if "pulp" in self.plan.findings.obstacles:
+        obstacles = self.kb.vocabulary.obstacles
+        if any(obstacles[o].get("gone_when_cleaned") for o in self.plan.findings.obstacles):
             yield Field("cleaned", None, (False, True), 0)
         yield Field("seeds", None, (None, *self._sizes()), 0)
         for part in ("stored", "provenance"):
             yield Field(part, None, (None, *lots[part]), 0)
-        for kind in GIVEN:
+        for kind in self.kb.vocabulary.kinds.given_before:
             if any(offer.kind == kind for offer in self.plan.findings.offers):
                 yield Field("had", kind, (0, *DAYS_GIVEN), 0)
         yield Field("dried_since", None, (False, True), 0)
@@ -240,7 +239,7 @@ class _Worker:
         self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, kind: str
     ) -> SettingsTable:
         touched = ("seeds",) if by_size else ()
-        touched += ("provenance", "dried_since") if kind in GIVEN else ()
+        touched += ("provenance", "dried_since") if kind in self.kb.vocabulary.kinds.given_before else ()
         axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word == kind)]
         at = []
         for picked in product(*(range(len(fields[i].values)) for i in reversed(axes))):
@@ -258,7 +257,7 @@ class _Worker:
         key = same_bytes(data)
         if key not in self.places:
             self.places[key] = len(self.variants)
-            season = self.seasons.row(data)["season"] if step.kind == OUTSIDE else None
+            season = self.seasons.row(data)["season"] if self.seasons.rule(data) else None
             lasts = lasting(data, self.habits["overnight"]["hours"])
             self.variants.append(Variant(data, lasts, season, emergence(data, self.habits)))
         self.by_object[id(step)] = (self.places[key], step)  # the step is kept, so that no other gets its id
@@ -275,7 +274,7 @@ class _Worker:
                 yield shrink([(i, len(said))], [tuple(text for text in texts if text not in own) for texts in said])
 
     def _per_gram(self) -> Mapping[str, Any] | None:
-        return fewest_per_gram(self.plan.facts.numbers.get("seeds_per_gram", ()))
+        return fewest_per_gram(self.plan.facts.numbers.get(self.kb.vocabulary.count_key, ()))
 
 
 def same_bytes(data: Any) -> bytes:

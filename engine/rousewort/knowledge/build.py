@@ -54,7 +54,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     layers = list(layers)
     if base_index:
         bottom = IndexStore(base_index)
-        vocabulary = Vocabulary(bottom.shared("vocabulary"))
+        vocabulary = Vocabulary(bottom.shared("vocabulary"), bottom.shared("treatments"))
         store = bottom.to_memory(vocabulary)
         records, shared = store.records, store._shared
     else:
@@ -74,7 +74,8 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         if record["rank"] != "family":
             shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
             shared["families"].setdefault(record["family"], {})
-    return Laid(MemoryStore(records, shared, vocabulary), sorted(set(problems)), every)
+    complete = Vocabulary(vocabulary.files, shared["treatments"])
+    return Laid(MemoryStore(records, shared, complete), sorted(set(problems)), every)
 
 
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:

@@ -58,7 +58,8 @@ _READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files ar
 def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: dict, names: set[str]) -> Checked:
     """Check parsed files against schemas and each other. `known` and `names` are what lies beneath this layer."""
     checked = Checked()
-    kinds = sorted({*known["treatments"], *(p.split("/")[1][:-5] for p in documents if p.startswith("treatments/"))})
+    here = {path.split("/")[1][:-5]: d.data for path, d in documents.items() if path.startswith("treatments/")}
+    kinds = {**known["treatments"], **here}
     schemas = all_schemas(vocabulary, kinds)
     needed = {kind_of(path) for path in documents} - {
         None

@@ -59,7 +59,7 @@ class Around:
     def clashes(self) -> list[tuple[dict[str, list[str]], str, str]]:
         """(two keys with their clashing words, why, what to look at): those of the vocabulary, and of each class's definition."""
         found = [(item["words"], item["why"], item["mend"]) for item in self.vocabulary.files["contradictions"]]
-        for word, entry in self.vocabulary.traits["dormancy_class"]["values"].items():
+        for word, entry in self.vocabulary.classes.items():
             for key, shown in entry["shows"].items():
                 if key not in self.vocabulary.traits:
                     continue  # an answer of reports: these are looked at as reports
@@ -67,7 +67,7 @@ class Around:
                 why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
                 found.append(
                     (
-                        {"dormancy_class": [word], key: others},
+                        {self.vocabulary.class_key: [word], key: others},
                         why,
                         "One of the two is wrong, or speaks of another lot or stage.",
                     )

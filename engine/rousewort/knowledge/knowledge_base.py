@@ -42,7 +42,7 @@ class KnowledgeBase:
 
     @cached_property
     def vocabulary(self) -> Vocabulary:
-        return Vocabulary(self.store.shared("vocabulary"))
+        return Vocabulary(self.store.shared("vocabulary"), self.treatments)
 
     @cached_property
     def rules(self) -> list[Record]:

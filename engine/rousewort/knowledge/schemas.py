@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -122,7 +123,7 @@ def sourced(vocabulary: Vocabulary) -> Schema:
     return {"if": named, "then": {"required": ["source"]}}
 
 
-def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+def taxon(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
     return {
         **closed(
             {
@@ -166,7 +167,7 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                     "How lots and provenances of this plant differ.",
                 ),
                 "reports": many(
-                    _report(vocabulary, kinds), "What sources did to the seed, one source on one lot each."
+                    _report(vocabulary, kinds, ways), "What sources did to the seed, one source on one lot each."
                 ),
             },
             ["name", "rank"],
@@ -192,20 +193,20 @@ def _statements(key: str, trait: dict, vocabulary: Vocabulary) -> Schema:
     return many({**one, **sourced(vocabulary)}, trait["means"])
 
 
-def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+def _report(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
+    only_reported = vocabulary.files["report_kinds"]
     treatment = closed(
         {
-            "kind": words(kinds, "What was done. `open_coat`: the coat was opened, by any way or a way not stated."),
+            "kind": words({kind: only_reported.get(kind, {}) for kind in kinds}, "What was done."),
             "means": words(vocabulary.files["report_meanings"], "What the number is; choose with care."),
             **AMOUNTS,
             "temperature_c": temperature("Temperature it was given at."),
             "way": words(
                 {
-                    "poured": {"means": "Poured over, off the heat, seed left in it to cool."},
-                    "held": {"means": "Kept at the temperature, seconds to minutes."},
+                    **{way: entry for told in ways.values() for way, entry in told.items()},
                     "unknown": {"means": "The source does not say; no times are then given."},
                 },
-                "For hot water: which of the two ways.",
+                "Where a treatment can be done in ways that say nothing of each other: which.",
             ),
             "strength_pct": {
                 "type": "number",
@@ -220,7 +221,7 @@ def _report(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["kind", "means"],
         "One treatment. Give at most one of days, hours and minutes.",
     )
-    treatment["if"] = {"properties": {"kind": {"const": "hot_water"}}}
+    treatment["if"] = {"properties": {"kind": {"enum": list(ways)}}}
     treatment["then"] = {"required": ["way"]}
     percent = span("Per cent of seed.", 100)
     lot = closed(
@@ -387,15 +388,11 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["low", "use", "high"],
         "Temperature, °C.",
     )
-    levels = {
-        **vocabulary.traits["physiological_level"]["values"],
-        **vocabulary.traits["morphophysiological_level"]["values"],
-    }
     a_range = closed(
         {
             "for": many(words(vocabulary.obstacles, "Obstacle."), "Obstacles that the range is for."),
-            "class": words(vocabulary.traits["dormancy_class"]["values"], "Dormancy class it is for."),
-            "level": words(levels, "Level it is for."),
+            "class": words(vocabulary.classes, "Dormancy class it is for."),
+            "level": words(vocabulary.levels, "Level it is for."),
             **amounts,
             "temperature_c": span("°C.", 160, use=True),
             "sources": source_list,
@@ -422,7 +419,8 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "cautions": cautions,
     }
     override = closed(parts, [], "Replaces these parts.")
-    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    measures = words(["days", "hours", "minutes"], "In what its amount is counted.")
+    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
     of_sizes = many(words(sizes, "Size of seed."), "Of these sizes.")
     return closed(
         {
@@ -433,7 +431,42 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "needs": many(words(vocabulary.files["equipment"], "Equipment."), "What it takes.", least=0),
             "irreversible": {"type": "boolean", "description": "Cannot be undone: tried on a few seeds first, never on a tiny lot."},
             "wet": {"type": "boolean", "description": "The seed takes up water in it."},
-            "measures": words(["days", "hours", "minutes"], "In what its amount is counted."),
+            "measures": measures,
+            "group": words(vocabulary.files["treatment_groups"], "What it does for the seed."),
+            "rank": {"type": "integer", "minimum": 0, "description": "The gentler of two of one group has the lower."},
+            "place": words({"first": "Every plan begins with it.", "last": "Every plan ends with it."}, "Its fixed place, if any."),
+            "container": words(
+                {"bag": "In a bag meanwhile.", "pot": "In pots or trays from here on.", "none": "In neither."},
+                "What the seed is in, for labels.",
+            ),
+            "drawn": words(vocabulary.files["colours"], "How it is drawn along the year."),
+            "begun": text("What a label says of the day on which it began: sown, potted."),
+            "emergence": words(
+                {"expected": "Some days after it.", "in_season": "At the end of its own days."}, "How seedlings are dated from it."
+            ),
+            "waits_for_season": {"type": "boolean", "description": "Done outside, in its season; seed then stays there."},
+            "look_every": {"type": "integer", "minimum": 1, "description": "Days between looks, where not the usual."},
+            "given_before": {"type": "boolean", "description": "A lot can have had it before it came, and is credited."},
+            "moist_volume": {"type": "boolean", "description": "Its medium takes room in bags and fridge."},
+            "leans": {"type": "boolean", "description": "Its length leans with the lot's provenance (vocabulary/lots.yaml)."},
+            "strength_pct_from": {
+                "type": "number",
+                "description": "Reports of a weaker solution say nothing of its lengths.",
+            },
+            "ways": mapped(
+                closed(
+                    {
+                        "means": text("How it is done."),
+                        "label": text("In few words."),
+                        "measures": measures,
+                        "lent": {"type": "boolean", "description": "Whether relatives\' reports count for it."},
+                    },
+                    ["means", "label", "measures", "lent"],
+                    "One way.",
+                ),
+                "Ways so different that the lengths of one say nothing of the other.",
+            ),
+            "usual_way": text("The way taken where no report says which."),
             "lots": closed(
                 {
                     "most": {"type": "integer", "minimum": 1, "description": "Largest lot it is practical for."},
@@ -491,13 +524,13 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "cautions": cautions,
             "sources": source_list,
         },
-        ["kind", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
+        ["kind", "group", "rank", "container", "drawn", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
         "How one kind of treatment is done at the bench.",
     )  # fmt: skip
 
 
 def sowing_case(vocabulary: Vocabulary) -> Schema:
-    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
     when = closed(
         {
             "obstacle": words(vocabulary.obstacles, "It stands in the way."),
@@ -576,15 +609,19 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     }  # fmt: skip
 
 
-def report_kinds(treatments: list[str]) -> list[str]:
-    return sorted({*treatments, "open_coat"})
+def report_kinds(vocabulary: Vocabulary, treatments: Iterable[str]) -> list[str]:
+    """What a report may name: what can be done, and what was done in some way that it does not tell."""
+    return sorted({*treatments, *vocabulary.files["report_kinds"]})
 
 
-def all_schemas(vocabulary: Vocabulary, treatments: list[str]) -> dict[str, Schema]:
-    """Every schema by its stem."""
+def all_schemas(vocabulary: Vocabulary, treatments: Mapping[str, Any]) -> dict[str, Schema]:
+    """Every schema by its stem. `treatments`: kind → its file, as far as it can be read."""
     kinds = sorted(treatments)
+    ways = {
+        kind: told["ways"] for kind, told in sorted(treatments.items()) if isinstance(told, dict) and "ways" in told
+    }
     built = {
-        "taxon": taxon(vocabulary, report_kinds(kinds)),
+        "taxon": taxon(vocabulary, report_kinds(vocabulary, kinds), ways),
         "rule": rule(vocabulary, kinds),
         "treatment": treatment(vocabulary, kinds),
         "sources": sources(),

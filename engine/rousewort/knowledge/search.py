@@ -23,19 +23,19 @@ def search(
 ) -> list[dict[str, Any]]:
     """Species for which every given condition holds, sorted by name. Raises UserError for words that are not known."""
     wanted = [(key, word.replace("-", "_")) for key, word in traits]
-    classes = kb.vocabulary.traits["dormancy_class"]["values"]
+    classes = kb.vocabulary.classes
     if dormancy:
         word = next((w for w, e in classes.items() if dormancy.lower() in (w, e["short"].lower())), dormancy)
-        wanted.append(("dormancy_class", word))
+        wanted.append((kb.vocabulary.class_key, word))
     problems = [
         f"'{word}' is no word for {key}. Known: {', '.join(kb.vocabulary.given.get(key, {})) or 'no such trait'}."
         for key, word in wanted
         if word not in kb.vocabulary.given.get(key, {})
     ]
-    levels = {w for k in ("physiological_level", "morphophysiological_level") for w in kb.vocabulary.given[k]}
+    levels = set(kb.vocabulary.levels)
     if level and level.replace("-", "_") not in levels:
         problems.append(f"'{level}' is no level. Known: {', '.join(sorted(levels))}.")
-    if treatment and treatment.replace("-", "_") not in {*kb.treatments, "open_coat"}:
+    if treatment and treatment.replace("-", "_") not in {*kb.treatments, *kb.vocabulary.files["report_kinds"]}:
         problems.append(f"'{treatment}' is no treatment. Known: {', '.join(sorted(kb.treatments))}.")
     if problems:
         raise UserError(*problems)
@@ -50,15 +50,13 @@ def search(
         has |= {key: {entry[0]} for key, entry in summary["answers"].items()}
         if not all(word in has.get(key, ()) for key, word in wanted):
             continue
-        if level and not any(
-            level.replace("-", "_") in has.get(k, ()) for k in ("physiological_level", "morphophysiological_level")
-        ):
+        if level and not any(level.replace("-", "_") in has.get(k, ()) for k in kb.vocabulary.level_keys):
             continue
         if treatment and not any(
             t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())
         ):
             continue
-        word = next(iter(has.get("dormancy_class", ())), None)
+        word = next(iter(has.get(kb.vocabulary.class_key, ())), None)
         found.append(
             {
                 "name": name,

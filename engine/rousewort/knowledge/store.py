@@ -13,10 +13,10 @@ from typing import Any, Protocol
 
 from rousewort.base.errors import UserError
 from rousewort.knowledge.names import fold, triples
-from rousewort.knowledge.summary import Record, pool, summarise
+from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 5
+INDEX_FORMAT = 6
 
 
 class Store(Protocol):
@@ -102,7 +102,9 @@ class MemoryStore:
         if (rank, name) not in self._groups:
             if self._base and all(map(self._as_in_base, self.members(rank, name))):
                 return self._base.group(rank, name)
-            self._groups[rank, name] = pool((m, self.summary(m) or {}) for m in self.members(rank, name))
+            self._groups[rank, name] = pool(
+                ((m, self.summary(m) or {}) for m in self.members(rank, name)), self.vocabulary
+            )
         return self._groups[rank, name]
 
     def _all_names(self) -> dict[str, list[tuple[str, str]]]:
@@ -229,7 +231,7 @@ class IndexStore:
 
     def group(self, rank: str, name: str) -> Record:
         sql = "select json from pooled where rank = ? and name = ?"
-        return self._one(("group", rank, name), sql, (rank, name), lambda: pool(()))
+        return self._one(("group", rank, name), sql, (rank, name), empty_pool)
 
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._rows("select accepted, kind from known_as where folded = ?", (folded,))

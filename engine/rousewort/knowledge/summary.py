@@ -13,7 +13,6 @@ from rousewort.knowledge.vocabulary import Vocabulary
 
 # Weight of a statement by how it is held; halved when inferred, and again when flagged as doubtful.
 HELD_WEIGHT = {"read": 4.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
-COLD, WARM = {"cold_moist", "outdoor_winter"}, {"warm_moist"}
 UNITS = ("days", "hours", "minutes")
 
 Statement = dict[str, Any]
@@ -63,8 +62,9 @@ def answer(votes: list[tuple[str, bool]]) -> str | None:
     return max(set(against), key=lambda vote: (against.count(vote), vote))
 
 
-def season_order(report: Record, meanings: dict[str, dict]) -> str | None:
+def season_order(report: Record, vocabulary: Vocabulary) -> str | None:
     """The warm and cold periods of one report, in order, as a word of `season_order`."""
+    meanings = vocabulary.files["report_meanings"]
     seasons: list[str] = []
     for treatment in report.get("treatments", ()):
         if (
@@ -72,8 +72,8 @@ def season_order(report: Record, meanings: dict[str, dict]) -> str | None:
             or (treatment.get("days") or {}).get("high") == 0
         ):
             continue
-        season = "cold" if treatment["kind"] in COLD else "warm" if treatment["kind"] in WARM else None
-        if season and (not seasons or seasons[-1] != season):
+        season = vocabulary.kinds.group(treatment["kind"])
+        if season in ("cold", "warm") and (not seasons or seasons[-1] != season):
             seasons.append(season)
     word = "_".join(seasons[:3])
     return (
@@ -108,7 +108,7 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
         "traits": traits,
         "numbers": numbers,
         "answers": _answers(record, vocabulary, meanings),
-        "doses": list(_doses(record, meanings)),
+        "doses": list(_doses(record, vocabulary)),
         "sowing": list(_sowing(record)),
     }
 
@@ -134,7 +134,7 @@ def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str
         answers[key] = [word, _unique([on for _, _, on in cast])]
     orders: dict[str, list] = defaultdict(list)
     for report in record.get("reports", ()):
-        order = season_order(report, meanings)
+        order = season_order(report, vocabulary)
         if order:
             orders[order].append((0.5 if report.get("low_standing") else 1.0, ground(report)))
     if orders:
@@ -148,10 +148,11 @@ def _unique(items: list[dict]) -> list[dict]:
     return list({tuple(item.items()): item for item in items}.values())
 
 
-def _doses(record: Record, meanings: dict) -> Iterable[dict]:
+def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+    meanings, cold = vocabulary.files["report_meanings"], vocabulary.kinds.in_group("cold")
     for report in record.get("reports", ()):
         treatments = report.get("treatments", ())
-        colds = [i for i, t in enumerate(treatments) if t["kind"] in COLD and meanings[t["means"]]["rank"]]
+        colds = [i for i, t in enumerate(treatments) if t["kind"] in cold and meanings[t["means"]]["rank"]]
         for i, treatment in enumerate(treatments):
             if not meanings[treatment["means"]]["rank"]:
                 continue
@@ -181,11 +182,16 @@ def _word(summary: Record, key: str) -> str | None:
     return summary["traits"][key][0][0] if key in summary["traits"] else None
 
 
-def _level(summary: Record) -> str | None:
-    return _word(summary, "morphophysiological_level") or _word(summary, "physiological_level")
+def _level(summary: Record, vocabulary: Vocabulary) -> str | None:
+    return next(filter(None, (_word(summary, key) for key in reversed(vocabulary.level_keys))), None)
 
 
-def pool(members: Iterable[tuple[str, Record]]) -> Record:
+def empty_pool() -> Record:
+    """What no members amount to."""
+    return {"votes": {}, "stated": {}, "doses": [], "sowing": [], "count": 0}
+
+
+def pool(members: Iterable[tuple[str, Record]], vocabulary: Vocabulary) -> Record:
     """What the members of a genus or family amount to.
 
     Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
@@ -203,7 +209,7 @@ def pool(members: Iterable[tuple[str, Record]]) -> Record:
                 stated[key][word] += any(map(firm, statements))
         for key, (word, _) in summary["answers"].items():
             votes[key][word].append(name)
-        kind = {"species": name, "class": _word(summary, "dormancy_class"), "level": _level(summary)}
+        kind = {"species": name, "class": _word(summary, vocabulary.class_key), "level": _level(summary, vocabulary)}
         doses += [{**dose, **kind} for dose in summary["doses"]]
         sowing += [{**item, "species": name} for item in summary["sowing"]]
     counted = {"votes": {k: dict(v) for k, v in votes.items()}, "stated": {k: dict(v) for k, v in stated.items()}}

@@ -11,12 +11,15 @@ from rousewort.knowledge.build import read_vocabulary
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.schemas import HEAD, all_schemas
+from rousewort.knowledge.strict_yaml import read
 
 
 def write(layer: Path) -> list[Path]:
     """Rewrite the schema files of a layer; returns those that changed."""
     vocabulary = read_vocabulary(layer)
-    kinds = [path.stem for path in sorted((layer / "treatments").glob("*.yaml"))]
+    kinds = {
+        path.stem: read(path.read_bytes(), str(path)).data for path in sorted((layer / "treatments").glob("*.yaml"))
+    }
     changed = []
     for stem, schema in all_schemas(vocabulary, kinds).items():
         path, content = layer / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)

@@ -63,7 +63,7 @@ class Diary:
     def waits_for(self, batch: Batch, step_id: str, day: date) -> Wait | None:
         """What a step outside would have to wait for if it began that day; None where it need not wait."""
         step = next((step for step in batch.plan["steps"] if step["id"] == step_id), None)
-        seasons = Seasons(self.calendar["sow_outside"], batch.south)
+        seasons = Seasons(self.calendar, batch.south)
         if step is None or seasons.on_or_after(step, day) == day:
             return None
         return Wait(seasons.on_or_after(step, day), seasons.name(step))

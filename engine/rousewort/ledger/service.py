@@ -13,7 +13,7 @@ from rousewort.planning.plan_json import plan_json
 
 
 def diary_of(kb: KnowledgeBase) -> Diary:
-    return Diary(kb.vocabulary.files["calendar"], kb.vocabulary.files["bench"])
+    return Diary(kb.vocabulary.calendar, kb.vocabulary.files["bench"])
 
 
 def plan_to_keep(kb: KnowledgeBase, name: str, grower: Any = None, engine: str | None = None) -> dict[str, Any]:

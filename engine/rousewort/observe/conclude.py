@@ -20,9 +20,6 @@ from rousewort.observe.key import Clause, Test, tests
 from rousewort.planning.facts import gather
 from rousewort.planning.plan import NoSingleMatch
 
-CLASS = "dormancy_class"
-LEVELS = ("physiological_level", "morphophysiological_level")
-
 
 class Reading(NamedTuple):
     """One result: the numbers, the clause of the key that holds, the words it gives. `clause` None: nothing to say."""
@@ -94,7 +91,7 @@ def conclude(
     grounds = list(_grounds(vocabulary, readings, words))
     grounds += [("the trial", {key: tuple(still)}) for key, still in (left_by_trial or {}).items()]
     left: dict[str, tuple[str, ...]] = {}
-    for key in (CLASS, *LEVELS):
+    for key in vocabulary.dormancy_keys:
         every = tuple(vocabulary.traits[key]["values"])
         told = [(text, leaves[key]) for text, leaves in grounds if key in leaves]
         still = tuple(word for word in every if all(word in leaves for _, leaves in told))
@@ -102,9 +99,9 @@ def conclude(
             contradictions += list(_conflicts(vocabulary, key, told))
         elif told and len(still) < len(every):
             left[key] = still
-    for key in (CLASS, *LEVELS):
+    for key in vocabulary.dormancy_keys:
         fits = all(words.get(k) in allowed for k, allowed in vocabulary.traits[key].get("only_with", {}).items())
-        if len(left.get(key, ())) == 1 and (key == CLASS or fits):
+        if len(left.get(key, ())) == 1 and (key == vocabulary.class_key or fits):
             words.setdefault(key, left[key][0])
     stop = tuple(r for r in readings if r.clause and r.clause.stop)
     return Conclusion(readings, words, left, tuple(contradictions), stop)
@@ -132,11 +129,11 @@ def _grounds(
     vocabulary: Vocabulary, readings: tuple[Reading, ...], words: Mapping[str, str]
 ) -> Iterable[tuple[str, Mapping[str, tuple[str, ...]]]]:
     """What each agreed word and each result leaves of classes and levels, with the words to say so."""
-    classes = vocabulary.traits[CLASS]["values"]
+    classes = vocabulary.classes
     for trait, word in words.items():
         leaves = tuple(c for c, entry in classes.items() if word in entry["shows"].get(trait, [word]))
         if len(leaves) < len(classes):
-            yield f"{trait.replace('_', ' ')}: {vocabulary.label(trait, word)}", {CLASS: leaves}
+            yield f"{trait.replace('_', ' ')}: {vocabulary.label(trait, word)}", {vocabulary.class_key: leaves}
     for reading in readings:
         if reading.clause and reading.clause.leaves:
             yield f"{reading.test.label}: {reading.clause.says}", reading.clause.leaves

@@ -11,7 +11,6 @@ import yaml
 
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
-from rousewort.observe.conclude import CLASS, LEVELS
 from rousewort.observe.entries import save
 from rousewort.observe.measures import fisher
 from rousewort.observe.result import CONTROL, ArmResult, TrialResult
@@ -34,8 +33,8 @@ def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> d
     head = {"name": match.name, "rank": "species", "family": family} | ({"adds_to": match.name} if adds else {})
     entry: dict[str, Any] = dict(head)
     settled = {**result.found, **{key: words[0] for key, words in result.left.items() if len(words) == 1}}
-    if len(result.left.get(CLASS, ())) != 1:
-        settled = {k: w for k, w in settled.items() if k not in LEVELS}
+    if len(result.left.get(kb.vocabulary.class_key, ())) != 1:
+        settled = {k: w for k, w in settled.items() if k not in kb.vocabulary.level_keys}
     traits = {k: w for k, w in settled.items() if k in kb.vocabulary.traits and not adds}
     if traits:
         ground = "own trial: " + "; ".join(

@@ -15,9 +15,10 @@ from math import ceil
 from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
+from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe import power
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion
+from rousewort.observe.conclude import Conclusion
 from rousewort.observe.key import outcomes, tests
 from rousewort.planning.grower import Grower
 
@@ -46,9 +47,10 @@ class Arm(NamedTuple):
 
 
 class Pattern(NamedTuple):
-    """A class and level, and what its seed does in each arm: seedling, root or none; absent: either."""
+    """A class (`dormancy`) and level, and what its seed does in each arm: seedling, root or none; absent: either."""
 
     id: str
+    dormancy: str
     words: Mapping[str, str]
     adds: Mapping[str, str]
     does: Mapping[str, str]
@@ -106,7 +108,9 @@ def arms_of(vocabulary: Vocabulary) -> dict[str, Arm]:
 def patterns_of(vocabulary: Vocabulary) -> dict[str, Pattern]:
     arms = arms_of(vocabulary)
     return {
-        p["id"]: Pattern(p["id"], p["is"], p.get("adds", {}), {a: p[a] for a in arms if a in p})
+        p["id"]: Pattern(
+            p["id"], p["is"][vocabulary.class_key], p["is"], p.get("adds", {}), {a: p[a] for a in arms if a in p}
+        )
         for p in vocabulary.files["trials"]["patterns"]
     }
 
@@ -117,19 +121,21 @@ def possible(
     """The patterns that the observations leave, of classes at least that likely."""
 
     def fits(pattern: Pattern) -> bool:
-        for key in (CLASS, *LEVELS):
+        for key in vocabulary.dormancy_keys:
             word = pattern.words.get(key)
             known = conclusion.words.get(key)
             if word and ((known and known != word) or word not in conclusion.left.get(key, (word,))):
                 return False
-        return chances.get(pattern.words[CLASS], 0.0) >= least
+        return chances.get(pattern.dormancy, 0.0) >= least
 
     return [pattern for pattern in patterns_of(vocabulary).values() if fits(pattern)]
 
 
 def label_of(vocabulary: Vocabulary, pattern: Pattern) -> str:
     parts = [
-        vocabulary.label(key, pattern.words[key]).split(" (")[0] for key in (CLASS, *LEVELS) if key in pattern.words
+        vocabulary.label(key, pattern.words[key]).split(" (")[0]
+        for key in vocabulary.dormancy_keys
+        if key in pattern.words
     ]
     return ", ".join(parts) + {
         "deep_summer_first": " (summer first)",
@@ -149,10 +155,7 @@ def choose_arms(
     shorter of equals), until none adds anything. Returns the arms, and the pairs that stay undivided."""
     by_id = {arm.id: arm for arm in arms}
     chosen = [by_id.pop("control")]
-    share = {
-        p.id: chances.get(p.words[CLASS], 0.0) / sum(q.words[CLASS] == p.words[CLASS] for q in patterns)
-        for p in patterns
-    }
+    share = {p.id: chances.get(p.dormancy, 0.0) / sum(q.dormancy == p.dormancy for q in patterns) for p in patterns}
     pairs = [(a, b) for a, b in combinations(patterns, 2) if not told_apart("control", a, b)]
     while pairs and len(chosen) < most:
 
@@ -210,7 +213,7 @@ def design(
     return Design(
         plant=plant,
         start=start,
-        arms=tuple(_planned(arm, start, patterns, arms) for arm in arms),
+        arms=tuple(_planned(vocabulary.kinds, arm, start, patterns, arms) for arm in arms),
         seeds=seeds,
         dishes=dishes,
         width=power.width(told),
@@ -273,7 +276,7 @@ def _what_there_is(seeds: int, arms: int, dishes: int) -> tuple[int, int]:
     return each, dishes
 
 
-def _planned(arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[Arm]) -> PlannedArm:
+def _planned(kinds: Kinds, arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[Arm]) -> PlannedArm:
     seasons, when = [], start
     looks: list[date] = []
     for season in arm.seasons:
@@ -282,8 +285,9 @@ def _planned(arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[
             continue
         last = when + timedelta(days - 1)
         seasons.append(TrialSeason(season["kind"], when, last, season.get("temperature_c")))
-        if season["kind"] != "after_ripen":
-            step = COLD_LOOK_DAYS if season["kind"] == "cold_moist" else LOOK_DAYS
+        group = kinds.group(season["kind"])
+        if group != "dry":
+            step = COLD_LOOK_DAYS if group == "cold" else LOOK_DAYS
             looks += [when + timedelta(i) for i in range(step, days + 1, step)]
         when += timedelta(days)
     return PlannedArm(arm, tuple(seasons), tuple(sorted(set(looks))), _because(arm, patterns, arms))

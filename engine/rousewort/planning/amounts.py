@@ -14,7 +14,6 @@ from rousewort.knowledge.summary import ground
 from rousewort.planning.facts import Facts
 
 UNITS = ("days", "hours", "minutes")
-CONCENTRATED = 90  # per cent: times of weaker acids say nothing of concentrated acid
 
 
 class Amount(NamedTuple):
@@ -32,7 +31,7 @@ class Amount(NamedTuple):
 
 
 class StepAmounts(NamedTuple):
-    """Amounts of one step by unit; `way` for hot water."""
+    """Amounts of one step by unit; `way` where the treatment can be done in several."""
 
     amounts: Mapping[str, Amount]
     temperature: Amount | None
@@ -58,9 +57,9 @@ def step_amounts(
     if treatment.get("irreversible"):  # what was only tried is no measure for what cannot be undone
         evidence = [(basis, [d for d in doses if d["means"] != "tested"]) for basis, doses in evidence]
     way = None
-    if kind == "hot_water":
-        way, evidence = _way(evidence)
-        unit = "minutes" if way == "held" else "hours"
+    if ways := kb.vocabulary.kinds.ways(kind):
+        way, evidence = _way(evidence, ways, treatment["usual_way"])
+        unit = ways[way]["measures"]
     amounts: dict[str, Amount] = {}
     if unit:
         most = treatment.get("at_most", {}).get(unit)
@@ -76,13 +75,13 @@ def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[st
 
     A relative counts if its dormancy is of the same class and level, as far as both are known.
     """
-    turn = "first" if "needs_first_winter" in obstacles else "last" if "shoot_needs_cold" in obstacles else None
+    known = kb.vocabulary.obstacles
+    turn = next((known[o]["turn"] for o in known if o in obstacles and "turn" in known[o]), None)
     record = kb.taxon(facts.name) or {}
     own = (kb.store.summary(facts.name) or {}).get("doses", []) if record.get("rank") == "species" else []
     relatives: list[dict] = []
     if facts.genus:
-        dormancy = facts.word("dormancy_class")
-        level = facts.word("morphophysiological_level") or facts.word("physiological_level")
+        dormancy, level = facts.dormancy, facts.level
         relatives = [
             d
             for d in kb.store.group("genus", facts.genus)["doses"]
@@ -92,28 +91,28 @@ def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[st
             and (not level or d["level"] in (None, level))
         ]
         relatives += (kb.store.summary(facts.genus) or {}).get("doses", [])
-    return [("species", _usable(own, kind, turn)), ("genus", _usable(relatives, kind, turn))]
+    strength = kb.treatments[kind].get("strength_pct_from", 0)
+    return [(basis, _usable(found, kind, turn, strength)) for basis, found in (("species", own), ("genus", relatives))]
 
 
-def _usable(doses: Iterable[dict], kind: str, turn: str | None) -> list[dict]:
-    kept = [d for d in doses if d["kind"] == kind and (kind != "acid" or d.get("strength_pct", 100) >= CONCENTRATED)]
+def _usable(doses: Iterable[dict], kind: str, turn: str | None, strength: float) -> list[dict]:
+    kept = [d for d in doses if d["kind"] == kind and d.get("strength_pct", 100) >= strength]
     if turn:
         kept = [d for d in kept if d.get("turn", turn) == turn]
     return kept
 
 
-def _way(evidence: list[tuple[str, list[dict]]]) -> tuple[str, list[tuple[str, list[dict]]]]:
-    """Poured and held baths are two treatments: the nearest evidence that says which decides.
-
-    A held bath is taken only from the species itself: seconds too long kill, and relatives' coats differ.
-    """
+def _way(
+    evidence: list[tuple[str, list[dict]]], ways: Mapping[str, Mapping], usual: str
+) -> tuple[str, list[tuple[str, list[dict]]]]:
+    """Each way is a treatment of its own: the nearest evidence that says which decides. Relatives lend only some."""
     for basis, doses in evidence:
-        doses = doses if basis == "species" else [d for d in doses if d.get("way") == "poured"]
-        ways = [d["way"] for d in doses if d.get("way") in ("poured", "held") and any(u in d for u in UNITS)]
-        if ways:
-            way = max(set(ways), key=lambda w: (ways.count(w), w))
+        able = [way for way, told in ways.items() if basis == "species" or told["lent"]]
+        said = [d["way"] for d in doses if d.get("way") in able and any(u in d for u in UNITS)]
+        if said:
+            way = max(set(said), key=lambda w: (said.count(w), w))
             return way, [(basis, [d for d in found if d.get("way") == way]) for basis, found in evidence]
-    return "poured", [(basis, []) for basis, _ in evidence]
+    return usual, [(basis, []) for basis, _ in evidence]
 
 
 def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
@@ -176,8 +175,8 @@ def _tidy(value: float | None, unit: str) -> float | int | None:
 def _from_table(
     treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, lean: str | None
 ) -> Amount | None:
-    if way == "held":
-        return None  # no number where no source says how long
+    if way != treatment.get("usual_way"):
+        return None  # the table is of the usual way; of another no source says how long
     row = _row(treatment, facts, obstacles, unit)
     if row is None:
         return None
@@ -192,11 +191,12 @@ def _from_table(
 
 def _row(treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping | None:
     """The first row of the treatment's table that fits obstacle, class and level."""
-    levels = {facts.word("physiological_level"), facts.word("morphophysiological_level")}
+    dormancy = facts.dormancy
+    levels = {facts.word(key) for key in facts.vocabulary.level_keys}
     for row in treatment.get("ranges", ()):
         if unit not in row or ("for" in row and not set(row["for"]) & set(obstacles)):
             continue
-        if row.get("class", facts.word("dormancy_class")) != facts.word("dormancy_class"):
+        if row.get("class", dormancy) != dormancy:
             continue
         if "level" not in row or row["level"] in levels:
             return row
@@ -213,7 +213,7 @@ def _temperature(
     unit = treatment.get("measures")
     row = _row(treatment, facts, obstacles, unit) if unit else None
     table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
-    if not table or way == "held":
+    if not table or (way and way != treatment["usual_way"]):
         return None
     sources = tuple({"source": s["id"], "held": s["held"]} for s in table.get("sources", ()))
     return Amount(
@@ -236,7 +236,7 @@ def _cooled(amount: Amount, treatment: Mapping) -> Amount:
 
 
 def _by_climate(treatment: Mapping, facts: Facts) -> Mapping | None:
-    homes = {known.word for known in facts.of("home_climate")}
+    homes = {known.word for known in facts.of(facts.vocabulary.climate_key)}
     for climate, other in treatment.get("by_climate", {}).items():
         if any(home == climate or home.startswith(climate + "_") for home in homes):
             return other["temperature_c"]
@@ -272,7 +272,7 @@ def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -
     `chilled`: whether the plan has a cold period. Most reported temperatures are those of laboratory tests, often
     warmer than a bench should be after a chill, so the value to use is then capped; the range keeps what was reported.
     """
-    treatment = kb.treatments["sow"]
+    treatment = kb.treatments[kb.vocabulary.kinds.last]
     own = (kb.store.summary(facts.name) or {}).get("sowing", [])
     relatives = kb.store.group("genus", facts.genus)["sowing"] if facts.genus else []
     for basis, items, least in (("species", own, 1), ("genus", relatives, RELATIVES_TRIED)):
@@ -284,7 +284,7 @@ def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -
             amount = _pooled_temperature(found, basis)
             return _after_cold(amount, treatment) if chilled else amount
     amount = _temperature(kb, treatment, [], facts, (), None)
-    assert amount is not None  # kb/treatments/sow.yaml always has one
+    assert amount is not None  # the schema asks for one of what ends a plan
     return amount
 
 

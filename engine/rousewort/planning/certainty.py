@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.class_estimate import KEY
 from rousewort.planning.facts import Facts
 
 # A row of the table with fewer trials than this says too little; then all plans on such ground are taken together.
@@ -54,7 +53,7 @@ def relatives_of(kb: KnowledgeBase, facts: Facts) -> dict[str, Any] | None:
         species = sorted(group.species.get(word, ())) if group else []
         if chance < SHOWN_CHANCE and not species:
             continue
-        entry = kb.vocabulary.traits[KEY]["values"][word]
+        entry = kb.vocabulary.classes[word]
         classes.append(
             {
                 "class": entry["short"],
@@ -68,7 +67,7 @@ def relatives_of(kb: KnowledgeBase, facts: Facts) -> dict[str, Any] | None:
         )
     nearest = found.nearest
     differ = bool(found.others(found.serving))
-    serving = kb.vocabulary.traits[KEY]["values"][found.serving]["short"]
+    serving = kb.vocabulary.classes[found.serving]["short"]
     return {"rank": nearest.rank, "name": nearest.name, "classes": classes, "differ": differ, "serving": serving}
 
 

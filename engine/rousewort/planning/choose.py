@@ -10,9 +10,6 @@ from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.grower import Grower
 from rousewort.planning.rules.run import Findings, Firing, Offer
 
-# Where two offers stand equally, the gentler and surer one first.
-GENTLER_FIRST = ("clean", "soak", "leach", "nick", "abrade", "crack", "hot_water", "dry_heat", "acid", "hormone")
-
 
 @dataclass(eq=False)
 class Chosen:
@@ -67,23 +64,23 @@ def choose(
         offers.setdefault(offer.obstacle, []).append(offer)
     for obstacle in sorted(findings.obstacles, key=vocabulary.obstacle_rank.__getitem__):
         optional = obstacle in findings.optional or bool(vocabulary.obstacles[obstacle].get("minor"))
-        if obstacle == "pulp" and grower.cleaned:
+        if grower.cleaned and vocabulary.obstacles[obstacle].get("gone_when_cleaned"):
             sequence.already.append(obstacle)
             continue
         best = _best(offers.get(obstacle, []), findings, grower, treatments, vocabulary, sequence, prefer)
         if best is None:
             (sequence.unmet_optional if optional else sequence.unmet).append(obstacle)
         else:
-            _append(sequence, best, obstacle, optional)
+            _append(sequence, best, obstacle, optional, vocabulary.kinds.last)
     for (kind, obstacle), firings in findings.ruled_out.items():
         sequence.refused.append(Refused(kind, obstacle, firings=tuple(firings)))
     return sequence
 
 
-def _append(sequence: Sequence, offer: Offer, obstacle: str, optional: bool) -> None:
+def _append(sequence: Sequence, offer: Offer, obstacle: str, optional: bool, sowing: str) -> None:
     last = sequence.chosen[-1] if sequence.chosen else None
-    if offer.kind == "sow":  # sowing comes once, last; all that it removes is gathered there
-        last = next((c for c in sequence.chosen if c.kind == "sow"), None)
+    if offer.kind == sowing:  # it comes once, last; all that it removes is gathered there
+        last = next((c for c in sequence.chosen if c.kind == sowing), None)
     if last and last.kind == offer.kind and last.medium == offer.medium:
         last.obstacles.append(obstacle)
         last.offers.append(offer)
@@ -101,12 +98,13 @@ def _best(
     sequence: Sequence,
     prefer: frozenset[str],
 ) -> Offer | None:
-    outside = any(c.kind == "outdoor_winter" for c in sequence.chosen)  # seed once sown outside stays there
+    kinds = vocabulary.kinds
+    outside = any(c.kind in kinds.outdoors for c in sequence.chosen)  # seed once sown outside stays there
 
     def order(offer: Offer) -> tuple:
-        gentle = GENTLER_FIRST.index(offer.kind) if offer.kind in GENTLER_FIRST else len(GENTLER_FIRST)
-        staying = outside and offer.kind == "outdoor_winter"
-        return not staying, offer.kind not in prefer, vocabulary.standing_rank[offer.standing], gentle, offer.kind
+        staying = outside and offer.kind in kinds.outdoors
+        standing = vocabulary.standing_rank[offer.standing]
+        return not staying, offer.kind not in prefer, standing, kinds.rank(offer.kind), offer.kind
 
     best: Offer | None = None
     too_big_or_small: Offer | None = None

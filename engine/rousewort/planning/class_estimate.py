@@ -18,14 +18,12 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
-KEY = "dormancy_class"
 # How many species of the genus, or family, the next wider group is worth.
 WIDER_COUNTS = {"genus": 1.0, "family": 2.0}
 STATEMENT_COUNTS = 2.0  # a statement about the whole genus or family, in species
 INFERRED_COUNTS = 0.5  # a species whose class was inferred or doubtfully stated, beside one that a source states
 SERVING_CHANCE = 0.4  # how likely a class must be to be treated for, where its treatment serves the likeliest one too
 SPLIT_CHANCE = 0.25  # how likely another class must be for a part of the lot to be treated for it
-TYPICAL = ("embryo", "coat_water", "drying")  # what is stated of a genus or family as a whole and tells on its classes
 SURVEY_ODDS = 10.0  # for a class that shows what surveys find typical of the genus or family, against one that does not
 
 
@@ -93,7 +91,7 @@ def estimate(
     `seen`: key → word known of the seed itself (embryo, coat_water); a class that shows otherwise is out, unless all
     are. `prior`: class → share at large; by default that of kb/calibration.yaml, or all alike.
     """
-    classes = kb.vocabulary.traits[KEY]["values"]
+    classes = kb.vocabulary.classes
     prior = prior or kb.calibration.get("prior") or dict.fromkeys(classes, 1.0)
     groups = tuple(read_group(kb, rank, name) for rank, name in (("genus", genus), ("family", family)) if name)
     chances = _shares({word: prior.get(word, 0.0) for word in classes})
@@ -113,15 +111,15 @@ def estimate(
 def read_group(kb: KnowledgeBase, rank: str, name: str) -> Group:
     """The classes known in a genus or family: of its species, and stated of the whole."""
     pooled = kb.store.group(rank, name)
-    traits = (kb.store.summary(name) or {}).get("traits", {})
-    stated = {word: tuple(sources) for word, sources, _ in traits.get(KEY, ())}
-    firm = pooled["stated"].get(KEY, {})
+    traits, dormancy = (kb.store.summary(name) or {}).get("traits", {}), kb.vocabulary.class_key
+    stated = {word: tuple(sources) for word, sources, _ in traits.get(dormancy, ())}
+    firm = pooled["stated"].get(dormancy, {})
     weights = {word: STATEMENT_COUNTS for word in stated}
-    species = {word: tuple(names) for word, names in pooled["votes"].get(KEY, {}).items()}
+    species = {word: tuple(names) for word, names in pooled["votes"].get(dormancy, {}).items()}
     for word, names in species.items():
         inferred = len(names) - firm.get(word, 0)
         weights[word] = weights.get(word, 0.0) + firm.get(word, 0) + INFERRED_COUNTS * inferred
-    typical = {key: traits[key][0][0] for key in TYPICAL if key in traits}
+    typical = {key: traits[key][0][0] for key in kb.vocabulary.typical if key in traits}
     return Group(rank, name, species, stated, weights, typical)
 
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
-from rousewort.planning.class_estimate import KEY as CLASS
+from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.class_estimate import Estimate, estimate
 
 # How large a share of the relatives must agree, and how many there must be. A statement about the genus or family
@@ -49,6 +49,7 @@ class Facts:
     name: str
     genus: str | None
     family: str | None
+    vocabulary: Vocabulary
     known: dict[FactKey, Known] = field(default_factory=dict)
     numbers: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
     relatives: Estimate | None = None
@@ -66,6 +67,16 @@ class Facts:
     def word(self, key: str) -> str | None:
         return next((known.word for known in self.of(key)), None)
 
+    @property
+    def dormancy(self) -> str | None:
+        """The class of dormancy."""
+        return self.word(self.vocabulary.class_key)
+
+    @property
+    def level(self) -> str | None:
+        """How deep it goes."""
+        return next(filter(None, map(self.word, reversed(self.vocabulary.level_keys))), None)
+
 
 def gather(
     kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | None = None, supposed: str | None = None
@@ -76,7 +87,7 @@ def gather(
     Raises UserError for a measurement that is no word of the vocabulary.
     """
     name = match.name or match.genus or match.family or match.query
-    facts = Facts(name, match.genus, match.family)
+    facts = Facts(name, match.genus, match.family, kb.vocabulary)
     for key, word in (measurements or {}).items():
         if word not in kb.vocabulary.given.get(key, {}):
             allowed = ", ".join(kb.vocabulary.given.get(key, {})) or "no such trait"
@@ -86,7 +97,7 @@ def gather(
     if own:
         _take_own(facts, own, kb)
     _inherit(facts, kb, own, supposed)
-    for known in facts.of(CLASS):
+    for known in facts.of(kb.vocabulary.class_key):
         word = "own" if known.basis in ("species", "bench") else "relatives"
         facts.known["class_known_from", word] = known._replace(key="class_known_from", word=word)
     return facts
@@ -102,20 +113,21 @@ def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
             facts.known[key, word] = Known(key, word, "species", tuple(sources), against=tuple(against))
     for key, (word, sources) in own["answers"].items():
         facts.known.setdefault((key, word), Known(key, word, "species", tuple(sources)))
-    counts = own["numbers"].get("seeds_per_gram")
-    if counts and "seed_size" not in measured:
+    size = kb.vocabulary.size_key
+    counts = own["numbers"].get(kb.vocabulary.count_key)
+    if counts and size not in measured:
         mean = sum((c["low"] + c["high"]) / 2 for c in counts) / len(counts)
-        for fact in [f for f in facts.known if f[0] == "seed_size"]:
+        for fact in [f for f in facts.known if f[0] == size]:
             del facts.known[fact]
-        word = kb.vocabulary.band("seed_size", mean)
-        facts.known["seed_size", word] = Known("seed_size", word, "species", tuple(counts))
+        word = kb.vocabulary.band(size, mean)
+        facts.known[size, word] = Known(size, word, "species", tuple(counts))
 
 
 def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, supposed: str | None = None) -> None:
     """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
-    have = {key for key, _ in facts.known}
-    if CLASS not in have:
-        have.add(CLASS)  # lent here or not at all
+    have, dormancy = {key for key, _ in facts.known}, kb.vocabulary.class_key
+    if dormancy not in have:
+        have.add(dormancy)  # lent here or not at all
         lent_class = _class_of_relatives(facts, kb, supposed)
         if lent_class:
             facts.known[lent_class.fact] = lent_class
@@ -124,8 +136,8 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
     for key, definition in _lendable(kb):
         if key in have or not _fits(definition, facts):
             continue
-        stranger = own is None and CLASS in definition.get("only_with", {})
-        of_class = facts.word(CLASS) if stranger and key in kb.vocabulary.responses else None
+        stranger = own is None and dormancy in definition.get("only_with", {})
+        of_class = facts.dormancy if stranger and key in kb.vocabulary.responses else None
         lent = _lent(kb, "genus", facts.genus, key, definition, of_class)
         if not lent and _family_lends(definition, facts, own):
             lent = _lent(kb, "family", facts.family, key, definition, of_class)
@@ -166,7 +178,12 @@ def _lent(
         group, summary = kb.store.group(rank, name), kb.store.summary(name)
         votes = group["votes"].get(key, {})
         if of_class:
-            others = {n for word, names in group["votes"].get(CLASS, {}).items() if word != of_class for n in names}
+            others = {
+                n
+                for word, names in group["votes"].get(kb.vocabulary.class_key, {}).items()
+                if word != of_class
+                for n in names
+            }
             votes = {word: [n for n in names if n not in others] for word, names in votes.items()}
             votes = {word: names for word, names in votes.items() if names}
         lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
@@ -190,7 +207,7 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     share = round(found.chances[word], 2)
     # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
     relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
-    return Known(CLASS, word, group.rank, group.stated.get(word, ()), share, relatives)
+    return Known(kb.vocabulary.class_key, word, group.rank, group.stated.get(word, ()), share, relatives)
 
 
 def _bound(definition: Mapping[str, Any]) -> bool:

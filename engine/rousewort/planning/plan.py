@@ -96,7 +96,7 @@ class Planner:
         if relatives is None:
             return {}
         made = {}
-        for word in relatives.others(plan.facts.word("dormancy_class")):
+        for word in relatives.others(plan.facts.dormancy):
             facts = gather(self.kb, plan.match, measurements, supposed=word)
             findings = fire(self.engine, facts.keys(), self.kb.vocabulary)
             made[word] = _Composer(self.kb, plan.match, self.usual_grower, facts, findings)
@@ -150,12 +150,12 @@ def _for_part_of_the_lot(
             continue
         done.add(_order(other))
         assert facts.relatives is not None
-        label = composer.vocabulary.traits["dormancy_class"]["values"][word]["label"]
+        label, first = composer.vocabulary.classes[word]["label"], composer.vocabulary.kinds.first
         text = (
             f"Split the lot if it is large enough: {round(facts.relatives.chances[word] * 100)} in 100 such plants are "
-            f"likely {label}; for these {', then '.join(step.label for step in other if step.kind != 'inspect')}."
+            f"likely {label}; for these {', then '.join(step.label for step in other if step.kind != first)}."
         )
-        yield {"text": text, "observed": {"dormancy_class": word}}
+        yield {"text": text, "observed": {composer.vocabulary.class_key: word}}
 
 
 def _order(steps: Iterable[Step]) -> tuple[str, ...]:
@@ -234,7 +234,7 @@ class _Composer:
         """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
-        kinds = kinds or {known.basis for known in self.facts.of("dormancy_class")}
+        kinds = kinds or {known.basis for known in self.facts.of(self.vocabulary.class_key)}
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
@@ -291,14 +291,13 @@ class _Composer:
 
     def _dormancy(self) -> dict[str, Any]:
         settled = {key: word for key, word in sorted(self.findings.facts) if word != "unknown"}
-        word = settled.get("dormancy_class")
+        word = settled.get(self.vocabulary.class_key)
         if not word:
             return {"class": None, "level": None, "words": "not known", "basis": None, "sources": []}
-        entry = self.vocabulary.traits["dormancy_class"]["values"][word]
-        key = "morphophysiological_level" if word == "morphophysiological" else "physiological_level"
-        level = settled.get(key) if word not in ("none", "physical", "morphological") else None
-        level_words = self.vocabulary.label(key, level) if level else None
-        known = self.facts.known.get(("dormancy_class", word))
+        entry, key = self.vocabulary.classes[word], self.vocabulary.level_key(word)
+        level = settled.get(key) if key else None
+        level_words = self.vocabulary.label(key, level) if key and level else None
+        known = self.facts.known.get((self.vocabulary.class_key, word))
         return {
             "class": entry["short"],
             "level": level_words,
@@ -326,25 +325,26 @@ class _Composer:
     def _open(self, sequence: Sequence, basis: Mapping) -> bool:
         """Whether what holds the seed back is not known, or, for a name placed among relatives, how that ends is not:
         only to clean and sow it would be no answer."""
-        classless = ("dormancy_class", "unknown") in self.findings.facts
+        classless = (self.vocabulary.class_key, "unknown") in self.findings.facts
         if self.match.matched_by not in ("genus", "family"):
             return classless and basis["kind"] == "none" and not sequence.chosen
-        waiting = ("finding", "has_embryo_dormancy") in self.findings.facts
-        idle = all(c.optional or c.kind in ("clean", "soak", "sow") for c in sequence.chosen)
+        findings = self.vocabulary.files["findings"]
+        waiting = any(key == "finding" and findings[word].get("waits") for key, word in self.findings.facts)
+        idle = all(c.optional or not self.vocabulary.kinds.wakes(c.kind) for c in sequence.chosen)
         return (classless or waiting) and idle
 
     def _observe_next(self) -> Iterable[str]:
         said = self.vocabulary.files["observations"]["unknown"]
-        word = self.facts.word("dormancy_class")
+        word = self.facts.dormancy
         values = {
-            "label": self.vocabulary.label("dormancy_class", word) if word else "",
+            "label": self.vocabulary.label(self.vocabulary.class_key, word) if word else "",
             "name": self.match.query.replace("'", ""),
         }
         found = {key for kind, key in self.findings.facts if kind == "finding"}
         lines = [
             *(said["class_known"] if word else ()),
-            *(said["home_unknown"] if word and not self.facts.of("home_climate") else ()),
-            *next(case["say"] for case in said["sow"] if found >= set(case["when"])),
+            *(said["home_unknown"] if word and not self.facts.of(self.vocabulary.climate_key) else ()),
+            *next(case["say"] for case in said["how_to_sow"] if found >= set(case["when"])),
             *(() if word else said["class_unknown"]),
             *said["then"],
         ]
@@ -450,7 +450,7 @@ class _Composer:
                 "allow": f"If {label} is allowed",
                 "have": f"With {label}",
             }[how]
-            text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != "inspect") + "."
+            text = f"{lead}: " + ", then ".join(s.label for s in steps if s.kind != self.vocabulary.kinds.first) + "."
             when = {"without": (), "allow": (), "have": (), how: (need,)}
             yield Alternative(when, text, steps, tuple(other.unmet_optional))
 

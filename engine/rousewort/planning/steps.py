@@ -60,13 +60,14 @@ class Steps:
                 self.cautions.setdefault(kind, []).append((then["caution"], firing))
 
     def of_sequence(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
-        steps = [self._step(Chosen("inspect", [], [], False), 1, grower)]
-        turns: dict[str, int] = {"inspect": 1}
+        kinds = self.vocabulary.kinds
+        steps = [self._step(Chosen(kinds.first, [], [], False), 1, grower)]
+        turns: dict[str, int] = {kinds.first: 1}
         credit = dict(grower.had)  # days already given, spent on the first steps of their kind
-        sow = next((c for c in sequence.chosen if c.kind == "sow"), None)
+        sow = next((c for c in sequence.chosen if c.kind == kinds.last), None)
         before = [c for c in sequence.chosen if c is not sow]
         if (
-            before and before[-1].kind == "outdoor_winter"
+            before and before[-1].kind in kinds.outdoors
         ):  # the seed is sown already: what sowing removes is removed there
             last = before[-1]
             if sow:
@@ -83,7 +84,7 @@ class Steps:
             if step.credited:
                 credit[chosen.kind] -= step.credited
         if sow_after:
-            steps.append(self._step(sow or Chosen("sow", [], [], False), 1, grower))
+            steps.append(self._step(sow or Chosen(kinds.last, [], [], False), 1, grower))
         return tuple(steps)
 
     def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
@@ -97,8 +98,10 @@ class Steps:
 
     def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
         treatment = self.kb.treatments[chosen.kind]
-        if chosen.kind == "sow":
-            chilled = any(offer.kind == "cold_moist" for offer in self.findings.offers)
+        sows = chosen.kind == self.vocabulary.kinds.last
+        if sows:
+            chills = self.vocabulary.kinds.indoors("cold")
+            chilled = any(offer.kind in chills for offer in self.findings.offers)
             amounts, temperature = {}, sowing_temperature(self.kb, self.facts, chilled)
             way = "chilled" if chilled else None
         else:
@@ -107,7 +110,7 @@ class Steps:
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         seeds = self._told_seeds(treatment, grower)
         parts, because, cautions = self._say(chosen, way, seeds)
-        sowing = self._sowing(temperature) if chosen.kind == "sow" else None
+        sowing = self._sowing(temperature) if sows else None
         values = self._values(amounts, temperature, sowing)
         values["seeds"] = str(seeds)
         for amount in (*amounts.values(), temperature):
@@ -118,7 +121,7 @@ class Steps:
             kind=chosen.kind,
             label=parts["label"],
             removes=tuple(chosen.obstacles),
-            optional=chosen.optional and chosen.kind != "sow",
+            optional=chosen.optional and not sows,
             amounts=amounts,
             temperature=temperature,
             medium=medium,
@@ -152,7 +155,7 @@ class Steps:
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
         """Which end of the range of cold to use: by provenance, and short for winter annuals."""
-        if kind != "cold_moist":
+        if not self.kb.treatments[kind].get("leans"):
             return None
         by_provenance = self.vocabulary.files["lots"]["provenance"].get(grower.provenance, {})
         return self._found_lean or by_provenance.get("lean")
@@ -170,7 +173,7 @@ class Steps:
         layers.append(treatment.get("by_way", {}).get(way, {}))
         if seeds is not None:
             layers.append(treatment.get("by_lot", {}).get("small", {}))
-        size = self._word("seed_size")
+        size = self._word(self.vocabulary.size_key)
         layers += [case for case in treatment.get("by_size", ()) if size in case["sizes"]][:1]
         also = [line for layer in layers for line in layer.get("also", ())]
         if seeds is not None and treatment.get("irreversible"):
@@ -220,13 +223,13 @@ class Steps:
 
     def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
         """Light, depth and waiting time of the last step, from what stands in the way and the tables of the treatment."""
-        sow = self.kb.treatments["sow"]
-        size = self._word("seed_size")
+        sow = self.kb.treatments[self.vocabulary.kinds.last]
+        size = self._word(self.vocabulary.size_key)
         case = next(case for case in sow["sowing"] if self._holds(case["when"], size))
         depth = self.vocabulary.files["bands"]["sowing_depth_mm"]["words"].get(size)
         if case.get("surface"):
             depth = {"low": 0, "use": 0, "high": 0}
-        expect = sow["expect"].get(self._word("dormancy_class")) or sow["expect"]["unknown"]
+        expect = sow["expect"].get(self._word(self.vocabulary.class_key)) or sow["expect"]["unknown"]
         days = expect["days"]
         values = {
             "depth": f"{depth['use']} mm" if depth else "one to two seed thicknesses",
@@ -261,6 +264,8 @@ class Steps:
 
     def caution(self, text: str, firing: Firing) -> str:
         self.grounds.reason(firing)
-        note = next((s["note"] for k in self.facts.of("toxic") for s in k.sources if s.get("note")), "")
+        note = next(
+            (s["note"] for k in self.facts.of(self.vocabulary.hazard_key) for s in k.sources if s.get("note")), ""
+        )
         note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
         return " ".join(fill(text, {"name": self.grounds.display, "toxic_note": note}).split())

@@ -42,7 +42,7 @@ def ground_text(known: Known, vocabulary: Vocabulary) -> str:
     """A fact and where it is from, for a trace."""
     name = known.key.replace("_", " ")
     value = vocabulary.label(known.key, known.word)
-    if known.basis in ("genus", "family") and known.key == "dormancy_class":
+    if known.basis in ("genus", "family") and known.key == vocabulary.class_key:
         return f"{name}: {value} (from the {known.basis}, likely for {round(known.share * 100)} in 100 such plants)"
     if known.basis in ("genus", "family"):
         return f"{name}: {value} (from the {known.basis}, {round(known.share * 100)} % of what is known there)"

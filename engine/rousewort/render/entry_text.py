@@ -38,9 +38,8 @@ def treatment_text(kb: KnowledgeBase, treatment: dict[str, Any]) -> str:
     if "strength_pct" in treatment:
         parts.append(f"{treatment['strength_pct']} % strong")
     if "way" in treatment:
-        parts.append(
-            {"poured": "poured over, left to cool", "held": "held", "unknown": "way not stated"}[treatment["way"]]
-        )
+        ways = kb.vocabulary.kinds.ways(treatment["kind"])
+        parts.append(ways.get(treatment["way"], {}).get("label", "way not stated"))
     meaning = kb.vocabulary.files["report_meanings"][treatment["means"]]["label"]
     kind = kb.treatments.get(treatment["kind"], {}).get("label", treatment["kind"].replace("_", " "))
     note = f" ({treatment['note']})" if "note" in treatment else ""

@@ -16,7 +16,6 @@ from rousewort.base.errors import UserError
 from rousewort.planning.plan import FORMAT, Plan
 from rousewort.schedule.forward import Forward
 from rousewort.schedule.model import Missed, OtherWay, Schedule
-from rousewort.schedule.seasons import OUTSIDE
 
 YEARS = (1900, 2199)  # dates beyond are slips of the pen
 
@@ -38,7 +37,7 @@ def schedule(
     """Date a plan by one of three days, and say what can be had instead where that day is out of reach.
 
     `start`: the first step begins. `wanted`: seedlings are counted on. `last_frost`: no seedling shows before it.
-    `habits`: `vocabulary.files["calendar"]`. `ended`: for a batch that has begun, the day on which each step really
+    `habits`: `vocabulary.calendar`. `ended`: for a batch that has begun, the day on which each step really
     ended (empty: none yet); the rest moves, and what should be over but is not goes on until `today`. A step before
     one that has ended is over too, recorded or not. `sown`: of such a batch, the day on which it was sown, in season or
     not. `past`: let the date lie before `today`. Without `today` nothing is out of reach. `lot`: the grower's own word
@@ -141,7 +140,7 @@ def _other(dater: Forward, alternative: Mapping[str, Any], day: date, first: boo
     begin = other.start_before(day, first)
     reaches = begin >= dater.today
     made = other.laid(begin if reaches else other.in_season(dater.today))
-    seedlings, outside = _shown(made, first), steps[-1]["kind"] == OUTSIDE
+    seedlings, outside = _shown(made, first), other.seasons.rule(steps[-1])
     if not reaches and seedlings >= nearest and not outside:
         return None
     gain = "in time" if reaches else "sooner" if seedlings < nearest else "outside"

@@ -9,7 +9,6 @@ from typing import Any
 
 from rousewort.planning.amounts import UNITS, Amount
 from rousewort.planning.wording import amount_text
-from rousewort.schedule.seasons import OUTSIDE
 
 
 @dataclass(frozen=True)
@@ -46,10 +45,11 @@ def _nights(hours: float, overnight: int) -> int:
 
 def emergence(step: Mapping[str, Any], habits: Mapping[str, Any]) -> Lasting | None:
     """Days from sowing to seedlings of a plan's last step in JSON: earliest, counted on, latest; None if it does not sow."""
-    if step["kind"] == OUTSIDE:
+    how = habits["kinds"].emergence(step["kind"])
+    if how == "in_season":
         return lasting(step, habits["overnight"]["hours"])
     days = (step.get("sowing") or {}).get("expect_days")
-    if step["kind"] != "sow" or not days:
+    if how != "expected" or not days:
         return None
     counted = ceil(days["low"] + habits["expected"]["share"] * (days["high"] - days["low"]))
     return Lasting(days["low"], counted, days["high"])

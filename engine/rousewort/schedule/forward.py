@@ -10,7 +10,7 @@ from rousewort.base.errors import UserError
 from rousewort.planning.wording import temperature_text
 from rousewort.schedule.durations import Lasting, amount, emergence, lasting, lasts_text
 from rousewort.schedule.model import Check, DatedStep, Schedule, Window
-from rousewort.schedule.seasons import OUTSIDE, Seasons
+from rousewort.schedule.seasons import Seasons
 
 
 class Forward:
@@ -28,7 +28,7 @@ class Forward:
         south: bool = False,
     ) -> None:
         self.plan, self.habits, self.today, self.lot = plan, habits, today, lot
-        self.seasons = Seasons(habits["sow_outside"], south)
+        self.seasons = Seasons(habits, south)
         self.ended, self.running, self.sown = ended or {}, ended is not None, sown
         self.name = plan["taxon"]["name"] or plan["query"]
         self.steps: Sequence[Mapping[str, Any]] = plan["steps"]
@@ -76,7 +76,7 @@ class Forward:
         low, use, high = self._expect()
         if low is not None and use is not None:
             last = steps[-1]
-            day = self.sown or (last.start if last.kind == OUTSIDE else last.planned)
+            day = self.sown or (last.start if self.seasons.rule(self.steps[-1]) else last.planned)
             early, late = (self._sowing_day(start, part) for part in ("low", "high"))
             sown = Window(early or day, day, late)
             # Sown outside out of season, some may come as if it had been in season, the rest only after the next one.
@@ -132,6 +132,8 @@ class Forward:
             success=step.get("success", ""),
             cautions=tuple(step.get("cautions", ())),
             give_up=(step.get("sowing") or {}).get("give_up", ""),
+            container=self.habits["kinds"].container(step["kind"]),
+            begun=self.habits["kinds"].begun(step["kind"]),
         )
 
     def _check_end(self, step: Mapping[str, Any], begin: date, really: date) -> None:
@@ -173,7 +175,7 @@ class Forward:
         day = start
         for i, step in enumerate(self.steps):
             over_by = self._over_by(i)
-            if step["kind"] == OUTSIDE and over_by is None:
+            if self.seasons.rule(step) and over_by is None:
                 return self.seasons.on_or_after(step, day)
             last = step is self.steps[-1]
             lasts = self._lasting(step)
@@ -190,4 +192,4 @@ class Forward:
 
 def look_every(habits: Mapping[str, Any], kind: str) -> int:
     """Days between two looks at a step of that kind."""
-    return habits["look_every"]["kinds"].get(kind, habits["look_every"]["usual"])
+    return habits["kinds"].look_every(kind, habits["look_every"]["usual"])

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 KINDS = ("bag", "pot", "tray")
-BAGGED = ("warm_moist", "cold_moist", "after_ripen", "dry_back", "wet_dry_cycle")  # seed stays in one bag meanwhile
-POTTED = ("pot_rooted", "outdoor_winter", "sow")  # from here on it stands in pots or trays
 MOST_LABELS = 2000
 
 
@@ -68,9 +66,9 @@ def _numbered(label: Label, i: int, copies: int) -> Label:
 
 def _bags(schedule: Schedule, link: str) -> Iterator[Label]:
     for i, step in enumerate(schedule.steps):
-        if step.kind in POTTED:
+        if step.container == "pot":  # from here on it stands in pots or trays
             return
-        if step.kind not in BAGGED or not step.days or step.ended:
+        if step.container != "bag" or not step.days or step.ended:
             continue
         when = [("in", str(step.start)), ("out", str(step.planned))]
         first_ready = next((check.day for check in step.checks if check.ready), None)
@@ -82,11 +80,11 @@ def _bags(schedule: Schedule, link: str) -> Iterator[Label]:
 
 
 def _pots(schedule: Schedule, kind: str, link: str) -> Iterator[Label]:
-    i = next((i for i, step in enumerate(schedule.steps) if step.kind in POTTED), None)
+    i = next((i for i, step in enumerate(schedule.steps) if step.container == "pot"), None)
     if i is None:
         return
     step = schedule.steps[i]
-    when = [("sown" if step.kind != "pot_rooted" else "potted", str(step.start))]
+    when = [(step.begun, str(step.start))]
     when += [(later.label, _span(later)) for later in schedule.steps[i + 1 :] if later.days]
     if schedule.seedlings:
         first, last = schedule.seedlings.earliest, schedule.seedlings.latest or schedule.seedlings.planned

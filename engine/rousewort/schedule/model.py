@@ -26,7 +26,10 @@ class Check:
 
 @dataclass(frozen=True)
 class DatedStep:
-    """A step of the plan with its days. The next one begins on `planned` or later, never before."""
+    """A step of the plan with its days. The next one begins on `planned` or later, never before.
+
+    `container`: bag, pot or none; `begun`: what a label says of its first day (sown, potted).
+    """
 
     id: str
     kind: str
@@ -47,6 +50,8 @@ class DatedStep:
     success: str
     cautions: tuple[str, ...]
     give_up: str
+    container: str
+    begun: str
 
     @property
     def days(self) -> int:

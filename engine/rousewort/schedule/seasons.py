@@ -6,14 +6,16 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
-OUTSIDE = "outdoor_winter"  # the kind of step that seasons rule
-
 
 class Seasons:
-    """The table of seasons, for one half of the Earth."""
+    """The table of seasons, for one half of the Earth. `habits`: `vocabulary.calendar`."""
 
-    def __init__(self, table: Mapping[str, Any], south: bool = False) -> None:
-        self.table, self.south = table, south
+    def __init__(self, habits: Mapping[str, Any], south: bool = False) -> None:
+        self.table, self.kinds, self.south = habits["sow_outside"], habits["kinds"], south
+
+    def rule(self, step: Mapping[str, Any]) -> bool:
+        """Whether a step waits for its season."""
+        return step["kind"] in self.kinds.outdoors
 
     def row(self, step: Mapping[str, Any]) -> Mapping[str, Any]:
         """The season of a step (a step of a plan's JSON), by the obstacles that it removes."""
@@ -27,13 +29,13 @@ class Seasons:
 
     def on_or_after(self, step: Mapping[str, Any], day: date) -> date:
         """The first day of the step's season from `day` on; any day is one for a step that is not outside."""
-        if step["kind"] != OUTSIDE:
+        if not self.rule(step):
             return day
         return next(max(day, first) for first, last in self._spans(step, day) if last >= day)
 
     def on_or_before(self, step: Mapping[str, Any], day: date) -> date:
         """The last day of the step's season up to `day`; any day is one for a step that is not outside."""
-        if step["kind"] != OUTSIDE:
+        if not self.rule(step):
             return day
         return next(min(day, last) for first, last in reversed(self._spans(step, day)) if first <= day)
 

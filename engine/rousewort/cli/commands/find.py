@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
-    wanted = [("cue", arguments.cue)] if arguments.cue else []
+    wanted = [(kb.vocabulary.cue_key, arguments.cue)] if arguments.cue else []
     wanted += [tuple(item.partition("=")[::2]) for item in arguments.trait]
     found = search(
         kb,

@@ -60,13 +60,13 @@ def _print(found: Any, kb: Any, page: Any, most: int | None) -> None:
     page.heading("Species by class of dormancy and home climate")
     climates = list(next(iter(found.table.values())))
     columns = {climate: f"{chr(97 + i)}" for i, climate in enumerate(climates)}
-    shorts = {w: e["short"] for w, e in kb.vocabulary.traits["dormancy_class"]["values"].items()}
+    shorts = {w: e["short"] for w, e in kb.vocabulary.classes.items()}
     page.lines.append("  " + " " * 8 + "".join(f"{columns[c]:>6}" for c in climates))
     for word, row in found.table.items():
         page.lines.append(f"  {shorts.get(word, 'unknown'):<8}" + "".join(f"{row[c] or '·':>6}" for c in climates))
     page.say(
         "; ".join(
-            f"{columns[c]} {kb.vocabulary.label('home_climate', c) if c != 'unknown' else 'not known'}"
+            f"{columns[c]} {kb.vocabulary.label(kb.vocabulary.climate_key, c) if c != 'unknown' else 'not known'}"
             for c in climates
         ),
         2,

@@ -18,6 +18,7 @@ from rousewort.render.terminal import page_for
 from rousewort.schedule.quantities import cells_for, fewest_per_gram, grams_for, room_for, seed_need
 
 if TYPE_CHECKING:
+    from rousewort.knowledge.vocabulary import Vocabulary
     from rousewort.planning.plan import Plan
     from rousewort.render.quantities_text import Reckoning
 
@@ -30,7 +31,6 @@ EPILOG = """examples:
   rousewort quantities 'black haw' --plants 20 --germination 0.5 --seeds-per-gram 11 --purity 98%
   rousewort quantities 'Cercis canadensis' --plants 100 --germination 0.6 --per-cell 2 --probability 0.9
 """
-MOIST = ("warm_moist", "cold_moist")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--survival", metavar="SHARE", default="1", help="from seedling to plant (1 if left out)")
     parser.add_argument("--purity", metavar="SHARE", default="1", help="pure seed by weight (1 if left out)")
     parser.add_argument(
-        "--seeds-per-gram", metavar="N", help="clean seeds in a gram; else from the entry, if it is known"
+        "--seeds-per-gram", dest="count", metavar="N", help="clean seeds in a gram; else from the entry, if it is known"
     )
     parser.add_argument("--per-cell", metavar="N", help="also reckon cells, with so many seeds in each")
     parser.add_argument(
@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     told = _numbers(arguments)
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    made = _reckon(Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower), told)
+    made = _reckon(kb.vocabulary, Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower), told)
     if arguments.json:
         print(json.dumps(_data(made), ensure_ascii=False, indent=2))
     else:
@@ -64,9 +64,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _reckon(plan: Plan, told: dict[str, Any]) -> Reckoning:
+def _reckon(vocabulary: Vocabulary, plan: Plan, told: dict[str, Any]) -> Reckoning:
+    kinds = vocabulary.kinds
     count, counted_from = (
-        (told["seeds_per_gram"], "as given") if told["seeds_per_gram"] is not None else _known_count(plan)
+        (told["count"], "as given") if told["count"] is not None else _known_count(plan, vocabulary.count_key)
     )
     plants, germination, survival = told["plants"], told["germination"], told["survival"]
     need = seed_need(plants, germination, survival, told["purity"], count, told["probability"])
@@ -74,7 +75,7 @@ def _reckon(plan: Plan, told: dict[str, Any]) -> Reckoning:
     if told["per_cell"] is not None:
         cells = cells_for(plants, germination, told["per_cell"], survival, told["probability"])
         grams = grams_for(cells.seeds, count, told["purity"]) if count else None
-    moist = tuple(dict.fromkeys(step.label for step in plan.steps if step.kind in MOIST))
+    moist = tuple(dict.fromkeys(step.label for step in plan.steps if kinds.takes_moist_volume(step.kind)))
     room = room_for(grams) if grams and moist else None
     plant = plan.match.name or plan.query
     return Reckoning(plant, plan.cautions, germination, survival, need, cells, grams, counted_from, room, moist)
@@ -97,9 +98,9 @@ def _numbers(arguments: argparse.Namespace) -> dict[str, Any]:
     found: dict[str, Any] = {}
     problems = []
     wholes, shares = ("plants", "per_cell"), ("germination", "survival", "purity", "probability")
-    for option in (*wholes, *shares, "seeds_per_gram"):
+    for option in (*wholes, *shares, "count"):
         text = getattr(arguments, option)
-        words = "--" + option.replace("_", "-")
+        words = "--seeds-per-gram" if option == "count" else "--" + option.replace("_", "-")
         try:
             if text is None:
                 found[option] = None
@@ -117,9 +118,9 @@ def _numbers(arguments: argparse.Namespace) -> dict[str, Any]:
     return found
 
 
-def _known_count(plan: Plan) -> tuple[float | None, str]:
+def _known_count(plan: Plan, key: str) -> tuple[float | None, str]:
     """The fewest seeds per gram that the entry states, so that the grams suffice, and where it is from."""
-    least = fewest_per_gram(plan.facts.numbers.get("seeds_per_gram", []))
+    least = fewest_per_gram(plan.facts.numbers.get(key, []))
     if least is None:
         return None, "not known here"
     return least["low"], f"the fewest that is stated, from {least.get('source', least['held'])}"
