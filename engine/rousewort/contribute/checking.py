@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from rousewort.contribute.layout import Layers, root_of, with_root
 from rousewort.contribute.reference import reference
+from rousewort.contribute.rule_examples import example_problems
 from rousewort.errors import KnowledgeTrouble, Problem, Trouble
 from rousewort.knowledge.check import check_layer, kind_of
 from rousewort.knowledge.doubts import Around, Doubt, doubts
@@ -52,6 +53,7 @@ def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None
     from rousewort.knowledge.build import lay
 
     laid = lay(layers.folders, layers.base_index, (lambda n: progress("reading", n)) if progress else None)
+    problems = [*laid.problems, *example_problems(laid)]
     spoilt = {problem.file for problem in laid.problems}
     around = Around(laid.store, laid.store.vocabulary)
     found: list[Doubt] = []
@@ -63,7 +65,7 @@ def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None
                 progress("weighing", count)
             if kind_of(path) == "taxon" and document.file not in spoilt:
                 found += doubts(document, around)
-    return _sorted(count, laid.problems, found, laid.store.vocabulary.files["doubts"])
+    return _sorted(count, problems, found, laid.store.vocabulary.files["doubts"])
 
 
 def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt], codes: Mapping[str, Any]) -> Result:

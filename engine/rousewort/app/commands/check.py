@@ -20,15 +20,18 @@ def run(arguments: argparse.Namespace) -> int:
     from pathlib import Path
 
     from rousewort.app.main import layers
+    from rousewort.contribute.rule_examples import example_problems
     from rousewort.errors import KnowledgeTrouble, Problem
     from rousewort.knowledge.base import PACKAGED_INDEX
-    from rousewort.knowledge.build import build
+    from rousewort.knowledge.build import lay
     from rousewort.knowledge.files import shipped_layer
 
     clone = shipped_layer()
     extra = [Path(path) for path in layers(arguments)]
     try:
-        store = build([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
+        laid = lay([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
+        if problems := [*laid.problems, *example_problems(laid)]:
+            raise KnowledgeTrouble(*problems)
     except KnowledgeTrouble as trouble:
         if arguments.json:
             import json
@@ -42,6 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
             print(trouble)
         print(f"{len(trouble.problems)} problems", file=sys.stderr)
         return 1
+    store = laid.store
     ranks = [record["rank"] for record in store.records.values()]
     counts = f"{ranks.count('species')} species, {ranks.count('genus')} genera, {ranks.count('family')} families"
     print(
