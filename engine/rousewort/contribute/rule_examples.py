@@ -88,6 +88,9 @@ class _Trial:
         self, document: Document, path: Path, rule: Rule, example: Mapping[str, Any]
     ) -> Iterator[Problem]:
         if "lot" in example:
+            if "species" in example:
+                what = "the example names a species and states a lot"
+                yield document.key_problem((*path, "lot"), what, "Keep the species; a lot is for what no species shows.")
             yield from self._lot_wrong(document, (*path, "lot"), rule, example["lot"])
             return
         name = example["species"]

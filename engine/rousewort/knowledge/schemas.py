@@ -323,7 +323,9 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     return closed(
         {
             "id": {"type": "string", "pattern": "^[a-z][a-z0-9-]+$", "description": "The file's name without `.yaml`."},
-            "status": words(vocabulary.files["rule_status"], "How far it can be trusted."),
+            "status": words(
+                vocabulary.files["rule_status"], "How far it can be trusted: " + ", ".join(vocabulary.files["rule_status"]) + "."
+            ),
             "date": text(
                 "The day, as '2026-12-01', on which somebody last went over its grounds, limits and examples.",
                 r"^20\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$",
@@ -396,11 +398,10 @@ def rule_example(vocabulary: Vocabulary) -> Schema:
         ["saw"],
         "`{species: a name, source: an id or held: practice, saw: what was seen}`; `lot:` for `species:` where no species shows it.",
     )
-    of_a_lot = {"if": {"required": ["lot"]}, "then": {"properties": {"species": False}}}
     return {
         **example,
         "allOf": [
-            {**of_a_lot, "else": {"required": ["species"], "properties": {"species": species}}},
+            {"if": {"required": ["lot"]}, "else": {"required": ["species"], "properties": {"species": species}}},
             {"if": {"required": ["held"]}, "then": sourced(vocabulary), "else": {"required": ["source"], "properties": {"source": SOURCE}}},
         ],
     }  # fmt: skip
