@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import Counter
 
 HELP = "Check the whole knowledge base (and any layer over it): every file, every rule, every reference, all problems at once."
 EPILOG = """examples:
@@ -47,10 +48,12 @@ def run(arguments: argparse.Namespace) -> int:
         return 1
     store = laid.store
     ranks = [record["rank"] for record in store.records.values()]
+    status = Counter(rule["status"] for rule in store.shared("rules"))
+    rules = ", ".join(f"{count} {word}" for word, count in status.most_common())
     counts = f"{ranks.count('species')} species, {ranks.count('genus')} genera, {ranks.count('family')} families"
     print(
         "[]"
         if arguments.json
-        else f"All well: {counts}, {len(store.shared('rules'))} rules, {len(store.shared('sources'))} sources."
+        else f"All well: {counts}, {status.total()} rules ({rules}), {len(store.shared('sources'))} sources."
     )
     return 0
