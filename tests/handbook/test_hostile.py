@@ -27,7 +27,18 @@ def poisoned(value: Any, key: str = "") -> Any:
         return {k: poisoned(v, k) for k, v in value.items()}
     if isinstance(value, list):
         return [poisoned(v, key) for v in value]
-    free = {"note", "where", "inferred_from", "low_standing", "common_names", "synonyms", "says", "citation", "lot"}
+    free = {
+        "note",
+        "where",
+        "inferred_from",
+        "low_standing",
+        "common_names",
+        "synonyms",
+        "says",
+        "citation",
+        "lot",
+        "saw",
+    }
     return f"{value} {ATTACK}" if key in free else value
 
 

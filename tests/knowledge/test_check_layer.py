@@ -173,6 +173,46 @@ def test_a_file_in_a_folder_that_is_no_part_of_a_knowledge_base_is_not_silently_
     assert any(p.file == path for p in problems({path: PLANT}))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "what", "mend"),
+    [
+        ("status: draft\n", "", "`status` is missing", "draft, stable, doubted"),
+        ("status: draft", "status: stabel", "`stabel` is not a word for status", "Did you mean `stable`?"),
+        ("date: '2026-12-01'\n", "", "`date` is missing", "The day, as '2026-12-01'"),
+        ("'2026-12-01'", "'1 December'", "is not how date is written", "The day, as '2026-12-01'"),
+        (
+            "[Seed that was never dried may be open already.]",
+            "[]",
+            "limits: [] has less than 1 item",
+            "Where it may be wrong",
+        ),
+        ("[Seed that was never dried may be open already.]", "[Rarely.]", "shorter than 25", "as a whole sentence"),
+        ("fires: [{species", "fires: [{speices", "`speices` is not a key here", "Did you mean `species`?"),
+        ("source: yang-2022-acid, ", "", "`source` is missing", "The id of a work"),
+        (
+            "source: yang-2022-acid",
+            "source: yang-2022-acdi",
+            "`yang-2022-acdi` is not in sources.yaml",
+            "`yang-2022-acid`",
+        ),
+        ("source: yang-2022-acid", "held: read", "`source` is missing", ""),
+    ],
+)
+def test_a_rule_without_what_a_grown_rule_has_is_told_what_to_write(
+    problems: Find, old: str, new: str, what: str, mend: str
+) -> None:
+    assert old in RULE
+    found = problems({RULE_PATH: RULE.replace(old, new)})
+    assert any(p.file == RULE_PATH and p.line and what in p.what and mend in p.mend for p in found), found
+
+
+def test_an_example_that_is_a_list_of_facts_is_told_the_form(problems: Find) -> None:
+    """The form before: facts that said the condition again."""
+    old = RULE[RULE.index("  fires:") : RULE.index("  silent:")]
+    (problem,) = problems({RULE_PATH: RULE.replace(old, "  fires: [[{coat_water: stops}]]\n")})
+    assert "fires must be of type object" in problem.what and "species: a name" in problem.mend
+
+
 def test_a_source_may_be_added_by_the_layer_that_uses_it(built: Callable[..., KnowledgeBase]) -> None:
     kb = built(
         {

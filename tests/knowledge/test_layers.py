@@ -98,7 +98,6 @@ def test_two_layers_may_both_add(put: Callable, index: Path, tmp_path: Path, kb:
 def test_a_rule_replaces_the_rule_of_its_id(built: Built, kb: KnowledgeBase) -> None:
     """With the redbud's tight coat no longer an obstacle, nothing opens it."""
     muted = RULE.replace("bridge-rule", "coat-keeps-water-out").replace("{coat_water: stops}", "{seed_size: dust}")
-    muted = muted.replace("[[{coat_water: passes}]]", "[[{seed_size: large}]]")
     muted = muted.replace("then:\n", "then:\n  - {obstacle: unsorted_hard_seed}\n")
     over = built({"rules/coat-keeps-water-out.yaml": muted})
     assert [r["id"] for r in over.rules].count("coat-keeps-water-out") == 1

@@ -73,7 +73,9 @@ def labels(ledger: Path, diary: Diary) -> Iterator[dict[str, Any]]:
     for batch in batches:
         for kind in KINDS:
             try:
-                made = make_labels(BenchCalendar((diary.dated(batch, DAY),)), kind, link_of=lambda schedule: schedule.lot)
+                made = make_labels(
+                    BenchCalendar((diary.dated(batch, DAY),)), kind, link_of=lambda schedule: schedule.lot
+                )
             except UserError:  # nothing of its plan goes into such a thing
                 continue
             for label in made:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import KnowledgeError, Problem, UserError
 from rousewort.contribute.layout import Layers, root_of, with_root
 from rousewort.contribute.reference import reference
+from rousewort.contribute.rule_examples import example_problems
 from rousewort.knowledge.build import lay
 from rousewort.knowledge.check import check_layer, kind_of
 from rousewort.knowledge.doubts import Around, Doubt, doubts
@@ -51,6 +52,7 @@ def check_files(files: Sequence[Path], layers: Layers) -> CheckResult:
 def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None) -> CheckResult:
     """Check every file of all layers. `progress` is told what is being done and how many files are done."""
     laid = lay(layers.folders, layers.base_index, (lambda n: progress("reading", n)) if progress else None)
+    problems = [*laid.problems, *example_problems(laid)]
     spoilt = {problem.file for problem in laid.problems}
     around = Around(laid.store, laid.store.vocabulary)
     found: list[Doubt] = []
@@ -62,7 +64,7 @@ def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None
                 progress("weighing", count)
             if kind_of(path) == "taxon" and document.file not in spoilt:
                 found += doubts(document, around)
-    return _sorted(count, laid.problems, found, laid.store.vocabulary.files["doubts"])
+    return _sorted(count, problems, found, laid.store.vocabulary.files["doubts"])
 
 
 def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt], codes: Mapping[str, Any]) -> CheckResult:

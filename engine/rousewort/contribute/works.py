@@ -259,8 +259,18 @@ def uses(kb: KnowledgeBase, source: str) -> Iterator[Use]:
             )
     for rule in kb.rules:
         yield from (Use("rule", rule["id"], "ground", s["held"]) for s in rule["sources"] if s.get("id") == source)
+        for example in (*rule["examples"]["fires"], *rule["examples"]["silent"]):
+            if example.get("source") == source:
+                held = example.get("held") or _held_in(store.record(example["species"]) or {}, source)
+                yield Use("rule", rule["id"], "example", held)
     for kind, treatment in kb.treatments.items():
         yield from (Use("treatment", kind, part, held) for part, held in _cited(treatment, source))
+
+
+def _held_in(record: Mapping[str, Any], source: str) -> str:
+    """How an entry holds what it has from a work: an example by species leaves that to the entry. Read, if any of it is."""
+    held = {held for _, held in _cited(dict(record), source)}
+    return "read" if "read" in held else min(held, default="practice")
 
 
 def _cited(value: Any, source: str, part: str = "") -> Iterator[tuple[str, str]]:

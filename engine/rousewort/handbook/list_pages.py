@@ -123,6 +123,7 @@ class WaysIn:
             "Every rule, by phase.",
             phases=[(phase, [r for r in self.kb.rules if r["phase"] == phase]) for phase in PHASES],
             by=self.catalogue.by["rules"],
+            status=self.kb.vocabulary.files["rule_status"],
             why=lambda rule: fill(rule["because"]["why"], {"name": "the species", "toxic_note": ""}),
         )
         cited = [(key, self.kb.sources[key]["citation"]) for key in self.catalogue.places.all("source")]

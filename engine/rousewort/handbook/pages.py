@@ -286,6 +286,9 @@ class Writer:
             because["why"],
             rule=rule,
             because=because,
+            status=self.kb.vocabulary.files["rule_status"][rule["status"]],
+            fires=[example | page_models.origin(self.kb, example) for example in rule["examples"]["fires"]],
+            silent=[example | page_models.origin(self.kb, example) for example in rule["examples"]["silent"]],
             phase=f"{PHASES.index(rule['phase']) + 1} of {len(PHASES)}: {rule['phase']}",
             origins=[
                 page_models.origin(self.kb, {**s, "source": s.get("id")}) | {"says": s["says"]} for s in rule["sources"]

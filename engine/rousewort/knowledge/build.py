@@ -31,11 +31,17 @@ def read_vocabulary(layer: Path) -> Vocabulary:
 
 
 class Laid(NamedTuple):
-    """The layers as one store, every problem found (files with problems are left out of it), and each layer's files."""
+    """Every problem found (files with problems are left out of the stores); of each layer, from the bottom up, its files
+    and the store that it makes with all beneath it."""
 
-    store: MemoryStore
+    stores: list[MemoryStore]
     problems: list[Problem]
     documents: list[dict[str, Document]]
+
+    @property
+    def store(self) -> MemoryStore:
+        """All layers as one."""
+        return self.stores[-1]
 
 
 def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore:
@@ -63,6 +69,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         shared |= {"families": {}, "genus_family": {}, "calibration": {}}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
+    stores: list[MemoryStore] = []
     for layer in layers:
         documents, unreadable = read_layer(layer, progress)
         problems += unreadable
@@ -70,12 +77,18 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         problems += checked.problems
         every.append(documents)
         _lay_over(records, shared, checked)
+        stores.append(_store(records, shared, vocabulary))
+    return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
+
+
+def _store(records: dict[str, Any], shared: dict[str, Any], vocabulary: Vocabulary) -> MemoryStore:
+    """What is laid so far, as a store that a further layer does not change."""
+    named = {**shared, "genus_family": dict(shared["genus_family"]), "families": dict(shared["families"])}
     for record in records.values():
         if record["rank"] != "family":
-            shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
-            shared["families"].setdefault(record["family"], {})
-    complete = Vocabulary(vocabulary.files, shared["treatments"])
-    return Laid(MemoryStore(records, shared, complete), sorted(set(problems)), every)
+            named["genus_family"].setdefault(record["name"].split()[0], record["family"])
+            named["families"].setdefault(record["family"], {})
+    return MemoryStore(dict(records), named, Vocabulary(vocabulary.files, shared["treatments"]))
 
 
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:

@@ -104,7 +104,7 @@ def concluded(rule: dict[str, Any]) -> Iterator[FactKey]:
 
 
 def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str, Any] | None = None) -> list[Problem]:
-    """Why rules could never match, read what is not settled yet, or break their own examples."""
+    """Why rules could never match, or read what is not settled yet. Examples need species: contribute/rule_examples."""
     derivable = {fact for rule in data for fact in concluded(rule)}
     found: list[Problem] = []
     for rule in data:
@@ -125,8 +125,6 @@ def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str,
         _check_effects(rule, vocabulary, say)
         if len(found) == broken:
             _check_reach(rule, derivable, vocabulary, say)
-        if len(found) == broken:
-            _check_examples(rule, vocabulary, say)
     return found
 
 
@@ -215,22 +213,3 @@ def _check_effects(rule: dict, vocabulary: Vocabulary, say: Any) -> None:
         for placeholder in re.findall(r"\{(.*?)\}", text):
             if placeholder not in _PLACEHOLDERS:
                 say((part, key), f"{{{placeholder}}} cannot be filled in", "Only {name} and {toxic_note} can.")
-
-
-def _check_examples(rule: dict, vocabulary: Vocabulary, say: Any) -> None:
-    compiled = compile_rule(rule)
-    for outcome, wanted in (("fires", True), ("silent", False)):
-        for i, example in enumerate(rule["examples"][outcome]):
-            facts = frozenset().union(*lines(example))
-            unknown = [f"{k}: {w}" for k, w in facts if w not in vocabulary.keys.get(k, ())]
-            if unknown:
-                say(
-                    ("examples", outcome, i),
-                    f"the example uses words that are not in the vocabulary: {', '.join(unknown)}",
-                )
-            elif (compiled.matches(facts) is not None) != wanted:
-                say(
-                    ("examples", outcome, i),
-                    f"with this example the rule must {'fire' if wanted else 'stay silent'}, and does not",
-                    "Mend the rule or the example.",
-                )

@@ -322,6 +322,15 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     return closed(
         {
             "id": {"type": "string", "pattern": "^[a-z][a-z0-9-]+$", "description": "The file's name without `.yaml`."},
+            "status": words(
+                vocabulary.files["rule_status"],
+                "How far it can be trusted: " + ", ".join(vocabulary.files["rule_status"]) + ".",
+            ),
+            "date": text(
+                "The day, as '2026-12-01', on which somebody last went over its grounds, limits and examples.",
+                r"^20\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$",
+            ),
+            "author": text("Who answers for it, where that is one person or one nursery."),
             "phase": words(PHASES, "When it is read; a rule reads only what earlier phases settled."),
             "when": many(fact, "All of these hold."),
             "unless": many(fact, "None of these holds: findings or obstacles of an earlier phase, never a trait."),
@@ -335,7 +344,10 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["why", "what", "ground"],
                 "The reason, as a grower should read it.",
             ),
-            "limits": many(text("When it is wrong."), "Known limits.", least=0),
+            "limits": many(
+                {**text("One case in which the rule misleads or says nothing, as a whole sentence."), "minLength": 25},
+                "Where it may be wrong: for which seed, in which lots, against which report.",
+            ),
             "sources": many(
                 {
                     **closed(
@@ -350,16 +362,57 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             ),
             "examples": closed(
                 {
-                    "fires": many(many(fact, "Facts."), "With these facts it must fire."),
-                    "silent": many(many(fact, "Facts."), "With these facts it must not."),
+                    "fires": many(rule_example(vocabulary), "On these it must fire."),
+                    "silent": many(
+                        rule_example(vocabulary),
+                        "On these it must not, though they come near: they share a condition, or a plant of the family fires it.",
+                    ),
                 },
                 ["fires", "silent"],
-                "Proof that the rule does what it says.",
+                "What the rule was tried on: plants as they are on record, run through all the rules by every check.",
             ),
         },
-        ["id", "phase", "when", "then", "because", "limits", "sources", "examples"],
+        ["id", "status", "date", "phase", "when", "then", "because", "limits", "sources", "examples"],
         "One rule of the reasoning.",
     )
+
+
+def rule_example(vocabulary: Vocabulary) -> Schema:
+    """A species of the knowledge base, or a lot where none shows the case; with who says it, and what was seen."""
+    species = text(
+        "A species of the knowledge base, by its accepted name: the rule is run on all that is known of it.",
+        SCIENTIFIC_NAME,
+    )
+    lot = {
+        "type": "object",
+        "minProperties": 1,
+        "description": "Only where no species shows it: what is known of such seed, a trait or report and its word a line; "
+        "more than `when` says, and never a finding or an obstacle.",
+        "additionalProperties": {"type": "string"},
+    }
+    example = closed(
+        {
+            "species": species,
+            "lot": lot,
+            "source": text(
+                "The id of the work that says it; for a species, one that its entry names for what the rule reads."
+            ),
+            "held": words(vocabulary.files["held"], "How it is held, where no work says it."),
+            "saw": {
+                **text("What is known of this seed that makes the rule fire or keeps it silent, in our own words."),
+                "minLength": 15,
+            },
+        },
+        ["saw"],
+        "`{species: a name, source: an id or held: practice, saw: what was seen}`; `lot:` for `species:` where no species shows it.",
+    )
+    return {
+        **example,
+        "allOf": [
+            {"if": {"required": ["lot"]}, "else": {"required": ["species"], "properties": {"species": species}}},
+            {"if": {"required": ["held"]}, "then": sourced(vocabulary), "else": {"required": ["source"], "properties": {"source": SOURCE}}},
+        ],
+    }  # fmt: skip
 
 
 def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:

@@ -15,7 +15,7 @@ from rousewort.planning.wording import fill, ground_text
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a trace: how deep, what kind (obstacle, rule, fact, source, note), and its text."""
+    """One line of a trace: how deep, what kind (obstacle, rule, ground, limit, fact, source, note), and its text."""
 
     depth: int
     kind: str
@@ -114,12 +114,15 @@ class _Trace:
             yield Line(depth, "rule", f"rule {rule['id']} (see above)")
             return
         self._told.add(rule["id"])
+        status = "" if rule["status"] == "stable" else f" ({rule['status']})"
         yield Line(
             depth,
             "rule",
-            f"rule {rule['id']}: {fill(rule['because']['why'], values)} {fill(rule['because']['what'], values)}",
+            f"rule {rule['id']}{status}: {fill(rule['because']['why'], values)} {fill(rule['because']['what'], values)}",
         )
         yield Line(depth + 1, "ground", fill(rule["because"]["ground"], values))
+        if status:  # of a rule that is not sure, where it may be wrong belongs to the answer
+            yield from (Line(depth + 1, "limit", f"may be wrong: {limit}") for limit in rule["limits"])
         for source in rule["sources"]:
             cited = self.kb.sources[source["id"]]["citation"] if "id" in source else "common practice"
             yield Line(depth + 1, "source", f"{source['says']} [{cited}; {source['held']}]")

@@ -5,11 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections import Counter
 from pathlib import Path
 
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.cli.options import layers
-from rousewort.knowledge.build import build
+from rousewort.contribute.rule_examples import example_problems
+from rousewort.knowledge.build import lay
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import PACKAGED_INDEX
 
@@ -28,7 +30,9 @@ def run(arguments: argparse.Namespace) -> int:
     clone = shipped_layer()
     extra = [Path(path) for path in layers(arguments)]
     try:
-        store = build([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
+        laid = lay([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
+        if problems := [*laid.problems, *example_problems(laid)]:
+            raise KnowledgeError(*problems)
     except KnowledgeError as trouble:
         if arguments.json:
             print(
@@ -40,11 +44,14 @@ def run(arguments: argparse.Namespace) -> int:
             print(trouble)
         print(f"{len(trouble.problems)} problems", file=sys.stderr)
         return 1
+    store = laid.store
     ranks = [record["rank"] for record in store.records.values()]
+    status = Counter(rule["status"] for rule in store.shared("rules"))
+    rules = ", ".join(f"{count} {word}" for word, count in status.most_common())
     counts = f"{ranks.count('species')} species, {ranks.count('genus')} genera, {ranks.count('family')} families"
     print(
         "[]"
         if arguments.json
-        else f"All well: {counts}, {len(store.shared('rules'))} rules, {len(store.shared('sources'))} sources."
+        else f"All well: {counts}, {status.total()} rules ({rules}), {len(store.shared('sources'))} sources."
     )
     return 0
