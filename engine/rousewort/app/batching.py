@@ -18,7 +18,7 @@ from rousewort.errors import Trouble
 
 if TYPE_CHECKING:
     from rousewort.dated import Schedule
-    from rousewort.knowledge.base import KnowledgeBase
+    from rousewort.knowledge.base import KnowledgeBase, Match
     from rousewort.ledger.book import Ledger
     from rousewort.ledger.due import Diary
     from rousewort.ledger.events import Batch
@@ -50,17 +50,20 @@ def diary_of(kb: KnowledgeBase) -> Diary:
     return Diary(kb.vocabulary.files["calendar"], kb.vocabulary.files["bench"])
 
 
-def plan_to_keep(kb: KnowledgeBase, name: str, grower: Any = None, engine: str | None = None) -> dict[str, Any]:
+def plan_to_keep(
+    kb: KnowledgeBase, name: str | Match, grower: Any = None, engine: str | None = None
+) -> dict[str, Any]:
     """The plan of a plant as JSON, with what is published on its germination. Raises Trouble where it has no steps."""
     from rousewort.ledger.results import keep_expected
     from rousewort.plan import Planner
     from rousewort.render.plan_json import plan_json
 
-    plan = Planner(kb, engine).plan(name, grower)
+    planner = Planner(kb, engine)
+    plan = planner.plan(name, grower) if isinstance(name, str) else planner.plan_for(name, grower)
     if not plan.steps:
         advice = "\n".join(plan.advice)
         raise Trouble(
-            f"There is no bench plan for {plan.match.name or name} to start a batch on (outcome: {plan.outcome}).\n{advice}"
+            f"There is no bench plan for {plan.match.name} to start a batch on (outcome: {plan.outcome}).\n{advice}"
         )
     return keep_expected(plan_json(plan), kb.taxon(plan.match.name) if plan.match.name else None)
 
@@ -92,11 +95,14 @@ def _tell(batch: Batch, arguments: argparse.Namespace, diary: Diary) -> int:
 
 def start(arguments: argparse.Namespace) -> int:
     from rousewort.app.growing import grower_from
+    from rousewort.app.naming import match_named
     from rousewort.ledger.results import own_record, with_own_lengths
 
     kb = knowledge(arguments)
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    plan = plan_to_keep(kb, " ".join(arguments.name), grower, arguments.engine)
+    match = match_named(kb, arguments.name, arguments)
+    _tell_reading(match)
+    plan = plan_to_keep(kb, match, grower, arguments.engine)
     with open_for(arguments, make=True) as ledger:
         if arguments.own_lengths:
             habits = kb.vocabulary.files["bench"]["own_record"]
@@ -116,6 +122,13 @@ def start(arguments: argparse.Namespace) -> int:
     diary = diary_of(kb)
     _tell_wait(batch, diary)
     return _tell(batch, arguments, diary)
+
+
+def _tell_reading(match: Match) -> None:
+    """Before a batch is begun: how its name was read, where it was not written as the plant is called."""
+    if match.matched_by in ("part_of_name", "spelling") or match.aside:
+        said = [f"'{match.query}' is read as {match.name}.", *match.aside]
+        print(*said, sep="\n", file=sys.stderr)
 
 
 def _tell_wait(batch: Batch, diary: Diary) -> None:

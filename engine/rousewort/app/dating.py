@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 
 def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments, add_repeatable
+    from rousewort.app.naming import add_place_arguments
 
     parser.add_argument("names", nargs="*", metavar="NAME", help="a plant; put a name of two words in quotes")
+    add_place_arguments(parser)
     add_repeatable(parser, "--plan", "FILE", "a stored plan (JSON) instead of a name")
     group = parser.add_argument_group("dates (YYYY-MM-DD, or today)")
     group.add_argument("--start", metavar="DATE", help="the first step begins")
@@ -77,6 +79,7 @@ def bench_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Bench,
 def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]) -> list[Plan | Mapping[str, Any]]:
     from rousewort.app.bar import progress_bar
     from rousewort.app.growing import grower_from
+    from rousewort.app.naming import match_named
     from rousewort.plan import Planner
 
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
@@ -85,7 +88,7 @@ def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]
     with progress_bar(len(arguments.names)) as progress:
         for done, name in enumerate(arguments.names, 1):
             try:
-                plans.append(planner.plan(name, grower))
+                plans.append(planner.plan_for(match_named(kb, [name], arguments), grower))
             except Trouble as trouble:
                 problems += [str(problem) for problem in trouble.problems]
             progress("plans", done)

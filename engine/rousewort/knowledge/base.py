@@ -97,9 +97,10 @@ class KnowledgeBase:
         # A genus before a common name: `Geranium` is not the pelargonium that gardens call so.
         for kind in ("accepted", "synonym", "genus", "family", "common_name"):
             accepted = sorted({name for name, how in found if how == kind})
-            if kind == "common_name" and accepted:  # a word for a whole genus is no one species
+            if kind == "common_name" and accepted:  # a word for a whole genus, or its very name, is no one species
+                own = [folded.capitalize()] if self.genus_family(folded.capitalize()) else []
                 genera = [taxon for taxon in self.store.listed(folded) if " " not in taxon]
-                accepted = list(dict.fromkeys((*accepted, *genera)))
+                accepted = list(dict.fromkeys((*accepted, *own, *genera)))
             if len(accepted) == 1:
                 return self._match(query, accepted[0], kind)
             if accepted:
@@ -111,7 +112,7 @@ class KnowledgeBase:
             return self._match(query, listed[0], "common_name")
         return Match(query, None, "common_name", self._called(folded, listed)) if listed else None
 
-    def _called(self, folded: str, listed: Sequence[str], most: int = 12) -> tuple[str, ...]:
+    def _called(self, folded: str, listed: Sequence[str], most: int = 30) -> tuple[str, ...]:
         """Whom a common name of a whole genus may mean: the genera, then the species whose names hold the word."""
         species = {name: None for known, name in self.store.near(folded) if folded in known.split() and " " in name}
         genera = [taxon for taxon in listed if " " not in taxon]
@@ -183,6 +184,8 @@ class KnowledgeBase:
 
     def _of_reading(self, query: str, reading: Reading) -> Match:
         """The entry of what was read, else its place among relatives."""
+        from rousewort.knowledge import packets
+
         if reading.others:
             named = (reading.species, *reading.others)
             return Match(query, None, "several", named)
@@ -199,8 +202,12 @@ class KnowledgeBase:
             if reading.infra and found.name:
                 aside = (*aside, f"“{reading.infra}” has no entry of its own: planned as {found.name}.")
             return self._as_written(found, aside)
+        for ending in packets.genders(reading.epithet):
+            match = self._by_name(query, fold(f"{reading.genus} {ending}"))
+            if match and match.name and match.matched_by in ("accepted", "synonym"):
+                return match._replace(matched_by="spelling", aside=aside)
         near = self._nearest(fold(reading.species), 90)
-        if len(near) == 1 and self._one_slip_away(fold(reading.species), near[0]):
+        if len(near) == 1 and self._slips(fold(reading.species), near[0]) == 1:
             return self._match(query, near[0], "spelling", aside)
         return Match(query, reading.species, "genus", tuple(near), reading.genus, family, aside)
 
@@ -209,43 +216,42 @@ class KnowledgeBase:
 
     def _by_misspelt_part(self, query: str) -> Match | None:
         """Two words written as a name are, whose genus is one slip away from one that exists."""
-        from rapidfuzz.distance import OSA
-
         from rousewort.knowledge.packets import pairs
 
         for genus, epithet in pairs(query):
             name = fold(f"{genus} {epithet}")
             near = self._nearest(name, 86)
-            if len(near) == 1 and self._is_scientific(name, near[0]):
+            if len(near) == 1 and self._slips(name, near[0]) <= 2:
                 return self._match(query, near[0], "spelling")
-            if len(genus) > 5:
-                like = [g for g in self.store.genera_from(genus[0]) if OSA.distance(g, genus, score_cutoff=1) == 1]
-                if len(like) == 1:
-                    said = f"“{genus}” is no genus; read as {like[0]}."
-                    family = self.genus_family(like[0])
-                    return Match(query, f"{like[0]} {epithet}", "genus", tuple(near), like[0], family, (said,))
+            like = [g for g in self.store.genera_from(genus[0]) if self._mistyped(genus, g) and self._has_entries(g)]
+            if len(like) == 1:
+                said = f"“{genus}” is no genus known here; read as {like[0]}."
+                family = self.genus_family(like[0])
+                return Match(query, f"{like[0]} {epithet}", "genus", tuple(near), like[0], family, (said,))
         return None
 
-    def _is_scientific(self, folded: str, accepted: str) -> bool:
-        """Whether what was near was a scientific name, and as near in its genus as in its epithet."""
+    def _has_entries(self, genus: str) -> bool:
+        return any(known.startswith(f"{fold(genus)} ") for known, _ in self.store.alike(fold(genus)))
+
+    @staticmethod
+    def _mistyped(written: str, genus: str) -> bool:
+        """Whether a letter of a long name was left out, doubled or moved. One letter for another makes another genus:
+        Polypodium, a fern, is no Polycodium."""
         from rapidfuzz.distance import OSA
 
-        genus, _, rest = folded.partition(" ")
-        return any(
-            name == accepted and OSA.distance(known.split()[0], genus) <= 2 and OSA.distance(known.partition(" ")[2], rest) <= 1
-            for known, name in self.store.near(folded)
-        )
+        moved = len(written) != len(genus) or sorted(written) == sorted(genus)
+        return len(written) > 5 and moved and OSA.distance(written, genus, score_cutoff=1) == 1
 
-    def _one_slip_away(self, folded: str, accepted: str) -> bool:
-        """Whether one letter was mistyped. Two may be another species: the silver maple is one but for two letters."""
+    def _slips(self, folded: str, accepted: str) -> int:
+        """How many letters at least were mistyped. Within a genus two make another species: the silver maple is the sugar
+        maple but for two letters; *Blechnum vulgare*, a fern, is *Echium vulgare* but for three."""
         from rapidfuzz.distance import OSA
 
-        names = (known for known, name in self.store.near(folded) if name == accepted)
-        return any(OSA.distance(folded, known) == 1 for known in names)
+        return min((OSA.distance(folded, known) for known, name in self.store.near(folded) if name == accepted), default=9)
 
     def _by_spelling(self, query: str, folded: str) -> Match:
         close = self._nearest(folded, 86)
-        if len(close) == 1:
+        if len(close) == 1 and self._slips(folded, close[0]) <= 2:
             return self._match(query, close[0], "spelling")
         return Match(query, None, "none", tuple(close or self._nearest(folded, 78)))
 

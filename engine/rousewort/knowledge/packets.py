@@ -22,7 +22,7 @@ RANKS = {
     **dict.fromkeys(("var", "v", "varietas", "convar", "nothovar"), "var."),
     **dict.fromkeys(("f", "fo", "forma"), "f."),
 }
-ONLY_GENUS = {"sp", "spp", "spec", "species", "hybrid", "hybrids", "hyb", "mix", "mixed", "sect", "section"}
+ONLY_GENUS = {"cv", "series", "sp", "spp", "spec", "species", "hybrid", "hybrids", "hyb", "mix", "mixed", "sect", "section"}
 SYNONYM = {"syn", "syns", "synonym", "formerly", "ex", "aka", "was"}
 # Words of the trade and of ordinary English that stand where an epithet could, or around a common name.
 TRADE = set(
@@ -38,7 +38,7 @@ NOT_EPITHETS = TRADE | set(
 )
 _EPITHET = re.compile(r"[a-zà-öø-ÿ]{3,}(-[a-zà-öø-ÿ]{2,})*")
 _WORD = re.compile(r"[^\W\d_]+(?:['-][^\W\d_]+)*")
-_CULTIVAR = re.compile(r"(?<!\w)'([^\W\d_].*?)'(?!\w)|(?<!\w)'([^\W\d_][^']*)$|\bcv\.?\s+([A-Z]\S+)")
+_CULTIVAR = re.compile(r"(?<!\w)'([^\W\d_].*?)'(?!\w)|(?<!\w)'([^\W\d_][^']*)$|\bcv\.?\s+(?!Seeds?\b)([A-Z]\S+)")
 _LABELS = "|".join(sorted({*RANKS, "cf", "aff", "sp", "cv"}, key=len, reverse=True))
 
 
@@ -191,7 +191,7 @@ def _after_genus(
     if re.search(r"\w/[a-z]", tokens[place]):
         return _Found(genus, None, "genus"), place + 1
     infra, place = _infra(tokens, place + 1)
-    return _Found(genus, epithet, note, infra), place
+    return _Found(genus, f"x {epithet}" if note == "x" else epithet, note, infra), place
 
 
 def _infra(tokens: list[str], place: int) -> tuple[str | None, int]:
@@ -249,6 +249,8 @@ def _crossed(first: _Found, text: str) -> bool:
 def phrases(text: str) -> list[str]:
     """What may be the common name in a line: `Dogwood, Red Osier` → `Red Osier Dogwood`, and `Dogwood` last."""
     text = plain(text)
+    without = _CULTIVAR.sub(" ", text)
+    text = without if _WORD.search(without) else text
     inside = " ".join(re.findall(r"\(([^()]*)", text))
     parts = [_common(part) for part in re.split(r"[,;:]| - ", re.sub(r"\([^()]*\)?", " , ", text))]
     parts = [part for part in parts if part][:3]
@@ -281,6 +283,18 @@ def pairs(text: str) -> Iterator[tuple[str, str]]:
         first, second = _bare(one), _bare(two)
         if len(first) > 3 and first[0].isupper() and first[1:].islower() and _is_epithet(second) and one[-1] not in ",;:":
             yield first, second
+
+
+def genders(epithet: str) -> list[str]:
+    """An epithet in the other genders of Latin: *Dalea purpureum* is *Dalea purpurea* miswritten, no other plant."""
+    return [
+        epithet[: -len(ending)] + other
+        for endings in (("us", "a", "um"), ("is", "e"), ("er", "ra", "rum"))
+        for ending in endings
+        if epithet.endswith(ending) and len(epithet) > len(ending) + 3
+        for other in endings
+        if other != ending
+    ]
 
 
 def ditto(line: str) -> bool:

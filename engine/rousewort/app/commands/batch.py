@@ -85,8 +85,10 @@ def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[n
 
 def _add_start(start: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
-    start.add_argument("name", nargs="+", help="accepted name, synonym or common name")
+    start.add_argument("name", nargs="+", help="the plant, as on its packet")
+    add_place_arguments(start)
     start.add_argument("--grams", type=float, help="weight of the lot, where seeds are not counted")
     start.add_argument("--lot", help="your own word for the lot")
     start.add_argument("--origin", metavar="WHERE", help="where the seed came from")

@@ -27,9 +27,10 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
     parser.add_argument("name", nargs="*", help="the plant; it need not have an entry")
-    parser.add_argument("--family", help="its family, where neither it nor its genus is known here")
+    add_place_arguments(parser)
     parser.add_argument(
         "--saw",
         action="append",
@@ -63,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
         return _list(kb)
     known = _known(arguments, kb.vocabulary)
     known = checked(known, kb.vocabulary)
-    match = match_for(kb, known.plant or "", known.family)
+    match = match_for(kb, known.plant or "", known.family, arguments.genus)
     if match.matched_by == "observations" and match.query:
         near = kb.lookup(match.query).candidates
         print(

@@ -13,13 +13,17 @@ EPILOG = """examples:
   rousewort plan 'Gleditsia triacanthos' --allow acid --json
   rousewort plan 'Malus sieversii' --had cold_moist=30
   rousewort plan 'Vigna marina' --observations seen.yaml
+  rousewort plan "Acer rubrum L. 'Sun Valley', 20 seeds"
+  rousewort plan 'Sphaerophysa salsula' --family Fabaceae
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
-    parser.add_argument("name", nargs="+", help="accepted name, synonym, common name, genus or family")
+    parser.add_argument("name", nargs="+", help="the plant, as on its packet")
+    add_place_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
     parser.add_argument("--brief", action="store_true", help="only the steps")
     parser.add_argument(
@@ -41,9 +45,10 @@ def run(arguments: argparse.Namespace) -> int:
     gc.disable()  # one plan and out: collecting garbage would cost a tenth of the time and free nothing
     from rousewort.app.growing import grower_from
     from rousewort.app.main import layers
+    from rousewort.app.naming import match_named, one_name
     from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
-    from rousewort.plan import Planner
+    from rousewort.plan import NoSingleMatch, Planner
 
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
@@ -53,13 +58,23 @@ def run(arguments: argparse.Namespace) -> int:
         if not sign:
             raise Trouble(f"--observed {item}: write TRAIT=WORD, e.g. coat_water=stops.")
         observed[trait.strip()] = word.strip()
-    planner, name = Planner(kb, arguments.engine), " ".join(arguments.name)
+    planner = Planner(kb, arguments.engine)
     if arguments.observations:
         from rousewort.app.observed import plan_observed
 
-        plan = plan_observed(planner, name, grower, arguments.observations, observed)
+        place = (arguments.family, arguments.genus)
+        name = one_name(kb, arguments.name)
+        plan = plan_observed(planner, name, grower, arguments.observations, observed, place)
     else:
-        plan = planner.plan(name, grower, observed)
+        try:
+            match = match_named(kb, arguments.name, arguments)
+        except NoSingleMatch as none:
+            if arguments.json:  # what reads it finds a plan that says what to ask; the exit code says that there is none
+                from rousewort.render.plan_json import to_text
+
+                print(to_text(planner.unknown(none.match, grower)))
+            raise
+        plan = planner.plan_for(match, grower, observed)
     if arguments.json:
         from rousewort.render.plan_json import to_text
 

@@ -25,8 +25,10 @@ MOIST = ("warm_moist", "cold_moist")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
     parser.add_argument("name", nargs="+", help="the plant")
+    add_place_arguments(parser)
     parser.add_argument("--plants", metavar="N", required=True, help="plants wanted")
     parser.add_argument(
         "--germination", metavar="SHARE", required=True, help="of your lot, after its plan: 0.7 or 70%%"
@@ -47,13 +49,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.growing import grower_from
     from rousewort.app.main import layers
+    from rousewort.app.naming import match_named
     from rousewort.knowledge.base import load
     from rousewort.plan import Planner
 
     told = _numbers(arguments)
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    made = _reckon(Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower), told)
+    match = match_named(kb, arguments.name, arguments)
+    made = _reckon(Planner(kb, arguments.engine).plan_for(match, grower), told)
     if arguments.json:
         import json
 

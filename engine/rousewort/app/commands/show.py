@@ -21,16 +21,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.main import layers
+    from rousewort.app.naming import match_named
     from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
-    from rousewort.plan import NoSingleMatch
     from rousewort.render.entry_text import render
     from rousewort.render.terminal import page_for
 
     kb = load(layers(arguments))
-    match = kb.lookup(" ".join(arguments.name))
-    if match.name is None:
-        raise NoSingleMatch(match, kb)
+    match = match_named(kb, arguments.name, arguments)
     record: dict[str, Any] | None = kb.taxon(match.name)
     if record is None:
         known = [part for part in (match.genus, match.family) if part and kb.taxon(part)]

@@ -15,8 +15,10 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
     parser.add_argument("name", help="the plant")
+    add_place_arguments(parser)
     parser.add_argument("step", help="a step's id or kind, e.g. cold_moist-1 or nick")
     parser.add_argument("--not", dest="negated", action="store_true", help="why is this treatment not in the plan?")
     parser.add_argument("--json", action="store_true", help="print the trace as JSON")
@@ -26,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.growing import grower_from
     from rousewort.app.main import layers
+    from rousewort.app.naming import match_named
     from rousewort.explain import why, why_not
     from rousewort.knowledge.base import load
     from rousewort.plan import Planner
@@ -33,7 +36,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    plan = Planner(kb, arguments.engine).plan(arguments.name, grower)
+    plan = Planner(kb, arguments.engine).plan_for(match_named(kb, [arguments.name], arguments), grower)
     lines = (why_not if arguments.negated else why)(kb, plan, arguments.step)
     if arguments.json:
         import json

@@ -23,7 +23,9 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from rousewort.app.growing import add_grower_arguments
+    from rousewort.app.naming import add_place_arguments
 
+    add_place_arguments(parser)
     parser.add_argument("file", type=Path, help="daily temperatures or monthly normals (CSV)")
     parser.add_argument("--plant", required=True, metavar="NAME", help="whose seasons to count")
     parser.add_argument("--sow", required=True, type=_date, metavar="DATE", help="day of sowing outside, as 2025-11-01")
@@ -57,6 +59,7 @@ def _date(text: str) -> date:
 def run(arguments: argparse.Namespace) -> int:
     from rousewort.app.growing import grower_from
     from rousewort.app.main import layers
+    from rousewort.app.naming import match_named
     from rousewort.knowledge.base import load
     from rousewort.observe.outdoors import outdoors
     from rousewort.plan import Planner
@@ -70,9 +73,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.observations:
         from rousewort.app.observed import plan_observed
 
-        plan = plan_observed(planner, arguments.plant, grower, arguments.observations, {})
+        plan = plan_observed(
+            planner, arguments.plant, grower, arguments.observations, {}, (arguments.family, arguments.genus)
+        )
     else:
-        plan = planner.plan(arguments.plant, grower)
+        plan = planner.plan_for(match_named(kb, [arguments.plant], arguments), grower)
     days, normals = _temperatures(arguments)
     found = outdoors(
         kb.vocabulary,
