@@ -5,9 +5,9 @@ before and after (lot codes, authors, prices, places) is left aside. `phrases` g
 Asked only after the plain look-up found nothing; knows no plant itself, but asks what it is told to ask.
 
 Why not a library: gbif-name-parser 0.4 reads authorship well, yet takes any two words for a name ("Red maple",
-"Seed of", "Bat house"), drops the genus of "Quercus sp." and refuses crosses, so that the genus must be found first all
-the same; what is left is less than its adapter would be, and it has no wheel for some machines, where names
-would then be read differently. tests/outside/test_catalogue_lines.py has what this reads and misreads.
+"Seed of", "Bat house"), drops the genus of "Quercus sp." and refuses crosses. Of 565 lines that name a species (tests/outside/data)
+it finds the name in 298 and another pair of words in 60, so that a genus must be found first all the same. What is left is less than its
+adapter would be, and where it has no wheel names would be read differently.
 """
 
 from __future__ import annotations
