@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rousewort.app import naming
-from rousewort.app.main import main
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import NoSingleMatch
+from rousewort.cli import naming
+from rousewort.cli.main import main
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import NoSingleMatch
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -170,13 +170,13 @@ def test_on_a_terminal_an_unknown_plant_is_placed(
 
 def test_on_a_terminal_not_knowing_leads_to_observing(kb: KnowledgeBase, monkeypatch: pytest.MonkeyPatch) -> None:
     Answers(monkeypatch, "")
-    with pytest.raises(Trouble, match="rousewort observe"):
+    with pytest.raises(UserError, match="rousewort observe"):
         asked(kb, "Zzyzx foo")
 
 
 def test_a_plan_by_its_plain_name_loads_no_reader_of_packets() -> None:
     code = (
-        "import sys; from rousewort.app.main import main; main(['plan', 'Cercis canadensis', '--brief']);"
+        "import sys; from rousewort.cli.main import main; main(['plan', 'Cercis canadensis', '--brief']);"
         "sys.exit('rousewort.knowledge.packets' in sys.modules or 'rapidfuzz' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0

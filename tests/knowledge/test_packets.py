@@ -7,7 +7,7 @@ import sys
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.packets import genders, phrases, plain
 

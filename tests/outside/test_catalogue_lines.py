@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.names import fold
 
 DATA = Path(__file__).parent / "data"
@@ -113,6 +113,6 @@ def test_two_names_are_never_glued_into_one(kb: KnowledgeBase) -> None:
         for joined in (f"{one} {other}", f"{one}, {other}", f"{one} and {other}"):
             try:
                 match = kb.lookup(joined)
-            except Trouble:
+            except UserError:
                 continue
             assert match.name is None and match.matched_by == "several", joined

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem
+from rousewort.base.errors import Problem
 from rousewort.knowledge.names import fold
 
 _WORDS = {"type": "string", "description": "In words."}
