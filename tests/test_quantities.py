@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from rousewort.base.binomial import at_most, beta_point, beta_share
 from rousewort.base.errors import UserError
-from rousewort.schedule.dating import quantities as q
+from rousewort.schedule import quantities as q
 
 chances = st.integers(1, 100).map(lambda percent: percent / 100)
 risks = st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99, 0.999])

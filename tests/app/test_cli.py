@@ -134,7 +134,7 @@ def test_several_matches_are_listed_and_none_taken(run: Callable[..., Ran], kb: 
     )  # fmt: skip
     ran = run("plan", shared)
     assert ran.code == 2 and not ran.out
-    assert all(f"  {name}" in ran.err for name in kb.lookup(shared).candidates)
+    assert all(f". {name}" in ran.err for name in kb.lookup(shared).candidates)
 
 
 def test_an_unknown_species_of_a_known_genus_gets_a_plan_that_says_so(run: Callable[..., Ran]) -> None:

@@ -122,7 +122,9 @@ def test_a_file_that_cannot_be_read_is_left_alone_and_the_others_are_put_into_fo
     assert broken.read_text() == "name: a\nname: b\n" and path.read_text() != LOOSE
 
 
-@pytest.mark.parametrize("folder", ["", *TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"])
+@pytest.mark.parametrize(
+    "folder", ["", *TAXON_FOLDERS, "rules", "names", "tables", "treatments", "vocabulary", "schema"]
+)
 def test_every_shipped_file_is_in_canonical_form(layer: Path, folder: str) -> None:
     from rousewort.contribute.tidy import schema_for
 
@@ -136,7 +138,7 @@ def test_every_shipped_file_is_in_canonical_form(layer: Path, folder: str) -> No
 
 
 def test_no_folder_of_the_knowledge_base_is_forgotten_here(layer: Path) -> None:
-    checked = {*TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"}
+    checked = {*TAXON_FOLDERS, "rules", "names", "tables", "treatments", "vocabulary", "schema"}
     assert {p.name for p in layer.iterdir() if p.is_dir()} == checked
 
 

@@ -273,6 +273,7 @@ def as_text(head: str, found: Mapping[str, Iterable[str]]) -> str:
 def blocks(text: str) -> dict[str, list[str]]:
     """A file as `as_text` wrote it: the lines by the name that they stand under."""
     found: dict[str, list[str]] = {}
+    name = ""
     for line in text.splitlines():
         if line.startswith("  "):
             found[name].append(line[2:])

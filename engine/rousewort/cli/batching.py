@@ -18,6 +18,7 @@ from rousewort.base.errors import UserError
 from rousewort.cli.commands.calendar import show_calendar
 from rousewort.cli.commands.labels import check_print, list_sheets, print_labels
 from rousewort.cli.grower_options import grower_from
+from rousewort.cli.naming import match_named
 from rousewort.cli.options import layers
 from rousewort.cli.progress import progress_bar
 from rousewort.knowledge.knowledge_base import load
@@ -44,7 +45,7 @@ from rousewort.render.terminal import page_for
 from rousewort.schedule.model import BenchCalendar
 
 if TYPE_CHECKING:
-    from rousewort.knowledge.knowledge_base import KnowledgeBase
+    from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
     from rousewort.ledger.book import Ledger
     from rousewort.ledger.due import Diary
     from rousewort.ledger.events import Batch
@@ -89,7 +90,9 @@ def _tell(batch: Batch, arguments: argparse.Namespace, diary: Diary) -> int:
 def start(arguments: argparse.Namespace) -> int:
     kb = knowledge(arguments)
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    plan = plan_to_keep(kb, " ".join(arguments.name), grower, arguments.engine)
+    match = match_named(kb, arguments.name, arguments)
+    _tell_reading(match)
+    plan = plan_to_keep(kb, match, grower, arguments.engine)
     with open_for(arguments, make=True) as ledger:
         if arguments.own_lengths:
             habits = kb.vocabulary.files["bench"]["own_record"]
@@ -109,6 +112,13 @@ def start(arguments: argparse.Namespace) -> int:
     diary = diary_of(kb)
     _tell_wait(batch, diary)
     return _tell(batch, arguments, diary)
+
+
+def _tell_reading(match: Match) -> None:
+    """Before a batch is begun: how its name was read, where it was not written as the plant is called."""
+    if match.matched_by in ("part_of_name", "spelling") or match.aside:
+        said = [f"'{match.query}' is read as {match.name}.", *match.aside]
+        print(*said, sep="\n", file=sys.stderr)
 
 
 def _tell_wait(batch: Batch, diary: Diary) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, add_repeatable, grower_from
+from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.progress import progress_bar
 from rousewort.planning.plan import FORMAT, Planner
 from rousewort.schedule.dating import schedule
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("names", nargs="*", metavar="NAME", help="a plant; put a name of two words in quotes")
+    add_place_arguments(parser)
     add_repeatable(parser, "--plan", "FILE", "a stored plan (JSON) instead of a name")
     group = parser.add_argument_group("dates (YYYY-MM-DD, or today)")
     group.add_argument("--start", metavar="DATE", help="the first step begins")
@@ -81,7 +83,7 @@ def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]
     with progress_bar(len(arguments.names)) as progress:
         for done, name in enumerate(arguments.names, 1):
             try:
-                plans.append(planner.plan(name, grower))
+                plans.append(planner.plan_for(match_named(kb, [name], arguments), grower))
             except UserError as trouble:
                 problems += [str(problem) for problem in trouble.problems]
             progress("plans", done)

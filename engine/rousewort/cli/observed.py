@@ -13,11 +13,19 @@ from rousewort.planning.grower import Grower
 from rousewort.planning.plan import Plan, Planner
 
 
-def plan_observed(planner: Planner, name: str, grower: Grower, path: str, observed: Mapping[str, str]) -> Plan:
-    """The plan for a name with what a file says was seen; `observed` (trait → word) outranks the file."""
+def plan_observed(
+    planner: Planner,
+    name: str,
+    grower: Grower,
+    path: str,
+    observed: Mapping[str, str],
+    place: tuple[str | None, str | None] = (None, None),
+) -> Plan:
+    """The plan for a name with what a file says was seen; `observed` (trait → word) outranks the file. `place`: the
+    family and a relative, as given."""
     kb = planner.kb
     known = load_file(Path(path), kb.vocabulary)
-    inquiry = Inquiry(kb, match_for(kb, name, known.family), grower, planner)
+    inquiry = Inquiry(kb, match_for(kb, name, place[0] or known.family, place[1]), grower, planner)
     conclusion = inquiry.conclude(known)
     if known.plant and known.plant.casefold() != name.casefold():
         print(f"The observations in {path} were made on {known.plant}, not on {name}.", file=sys.stderr)

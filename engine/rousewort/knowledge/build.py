@@ -11,6 +11,7 @@ from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
+from rousewort.knowledge.tables import read_tables
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
 
 
@@ -66,7 +67,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "calibration": {}}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -76,6 +77,10 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         checked = check_layer(documents, vocabulary, known=shared, names=set(records))
         problems += checked.problems
         every.append(documents)
+        tables = read_tables(layer)
+        problems += tables.problems
+        shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
+        shared["listed"] = {**shared["listed"], **tables.listed}
         _lay_over(records, shared, checked)
         stores.append(_store(records, shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)

@@ -14,6 +14,7 @@ from rousewort.knowledge.names import fold, slug
 from rousewort.knowledge.rules import rule_problems
 from rousewort.knowledge.schemas import all_schemas
 from rousewort.knowledge.strict_yaml import Document, Path
+from rousewort.knowledge.tables import ABOUT, about_problem
 from rousewort.knowledge.vocabulary import Vocabulary
 
 
@@ -72,7 +73,7 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     for path, document in documents.items():
         kind = kind_of(path)
         if kind is None:
-            checked.problems += _take_plain(path, document, checked)
+            checked.problems += _take_plain(path, document, checked, set(sources))
             continue
         found = list(schema_problems(document, validators[kind], schemas[kind]))
         if not found and kind == "taxon":
@@ -123,7 +124,7 @@ def _take(kind: str, data: dict, checked: Checked) -> None:
         checked.treatments[data["kind"]] = data
 
 
-def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem]:
+def _take_plain(path: str, document: Document, checked: Checked, sources: set[str]) -> list[Problem]:
     """Take a table; a file that is no part of a knowledge base is named, not left out in silence."""
     if path in PLAIN:
         part, schema = PLAIN[path]
@@ -131,9 +132,13 @@ def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem
         if not found:
             setattr(checked, part, document.data)
         return found
+    if path.startswith("tables/"):
+        found = list(schema_problems(document, _validator("tables", ABOUT), ABOUT))
+        wrong = None if found else about_problem(document.data, sources)
+        return [*found, document.problem(("source",), wrong, "Cite the work there, once.")] if wrong else found
     if path.startswith(_READ_ELSEWHERE) or "/." in path:
         return []
-    places = ("species/", "genera/", "families/", "rules/", "treatments/", "sources.yaml", *PLAIN)
+    places = ("species/", "genera/", "families/", "rules/", "treatments/", "tables/", "sources.yaml", *PLAIN)
     return [
         Problem(
             document.file,

@@ -45,7 +45,7 @@ def stamp(layers: Sequence[Path]) -> str:
         digest.update(str(layer.resolve()).encode())
         stack = [str(layer)]
         while stack:
-            digest.update("\n".join(sorted(_states(stack.pop(), (".yaml", ".yml"), stack))).encode())
+            digest.update("\n".join(sorted(_states(stack.pop(), (".yaml", ".yml", ".csv"), stack))).encode())
             stack.sort()
     return digest.hexdigest()
 

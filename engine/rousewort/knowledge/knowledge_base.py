@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.knowledge.files import shipped_layer, stamp
@@ -18,11 +19,16 @@ from rousewort.knowledge.store import IndexStore, MemoryStore, Store, genus_of, 
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
 
+if TYPE_CHECKING:
+    from rousewort.knowledge.packets import Reading
+
 PACKAGED_INDEX = Path(__file__).resolve().parents[1] / "kb.sqlite"
 
 
 class Match(NamedTuple):
-    """What a query was taken for. `candidates` holds several accepted names when it could mean each of them."""
+    """What a query was taken for. `candidates` holds several accepted names when it could mean each of them,
+    `aside` what of it was not read as the plant, in sentences. `matched_by`: accepted, synonym, common_name, spelling, genus,
+    family, part_of_name, observations; several (two plants named at once); none."""
 
     query: str
     name: str | None
@@ -30,6 +36,26 @@ class Match(NamedTuple):
     candidates: tuple[str, ...] = ()
     genus: str | None = None
     family: str | None = None
+    aside: tuple[str, ...] = ()
+
+
+def _packets() -> ModuleType:
+    """The reader of packets, loaded where the plain look-up failed."""
+    from rousewort.knowledge import packets
+
+    return packets
+
+
+def _rapidfuzz() -> ModuleType:
+    """The library that compares spellings, loaded where one has to be compared."""
+    import rapidfuzz
+
+    return rapidfuzz
+
+
+def _edits(one: str, other: str) -> int:
+    """How many letters must be left out, put in, changed or swapped with the next to make one the other."""
+    return _rapidfuzz().distance.OSA.distance(one, other)
 
 
 class KnowledgeBase:
@@ -72,64 +98,175 @@ class KnowledgeBase:
         record = self.store.record(genus)
         if record and record["rank"] == "genus":
             return record["family"]
-        return self.store.shared("genus_family").get(genus)
+        return self.store.family_of(genus)
 
     def is_family(self, name: str) -> bool:
         return name in self.store.shared("families")
 
-    def lookup(self, query: str) -> Match:
-        """Find what `query` names: an accepted name, synonym, common name, genus or family, or a near spelling."""
+    def lookup(self, query: str, under: str | None = None) -> Match:
+        """Find what `query` names: an accepted name, synonym, common name, genus or family; within what a packet says
+        beside it; or a near spelling. `under`: the genus that the heading of a list names (`A. rubrum` below ACER)."""
         folded = fold(query)
         if not folded:
             raise UserError("The name is empty. Give a species, for example: rousewort plan 'black haw'")
+        return self._by_name(query, folded) or self._by_packet(query, under) or self._by_spelling(query, folded)
+
+    def _by_name(self, query: str, folded: str) -> Match | None:
+        """A name written as it stands in an entry, or in the tables of common names."""
         found = self.store.named(folded)
         # A genus before a common name: `Geranium` is not the pelargonium that gardens call so.
         for kind in ("accepted", "synonym", "genus", "family", "common_name"):
             accepted = sorted({name for name, how in found if how == kind})
+            if kind == "common_name" and accepted:  # a word for a whole genus, or its very name, is no one species
+                own = [folded.capitalize()] if self.genus_family(folded.capitalize()) else []
+                genera = [taxon for taxon in self.store.listed(folded) if " " not in taxon]
+                accepted = list(dict.fromkeys((*accepted, *own, *genera)))
             if len(accepted) == 1:
                 return self._match(query, accepted[0], kind)
             if accepted:
                 return Match(query, None, kind, tuple(accepted))
-        return self._by_genus(query) or self._by_spelling(query, folded)
+        if " " not in folded and (self.genus_family(folded.capitalize()) or self.is_family(folded.capitalize())):
+            return None  # the genus itself, not what one list calls so
+        listed = self.store.listed(folded)
+        if len(listed) == 1 and self.store.record(listed[0]) and " " in listed[0]:
+            return self._match(query, listed[0], "common_name")
+        return Match(query, None, "common_name", self._called(folded, listed)) if listed else None
 
-    def _match(self, query: str, name: str, kind: str) -> Match:
+    def _called(self, folded: str, listed: Sequence[str], most: int = 30) -> tuple[str, ...]:
+        """Whom a common name of a whole genus may mean: the genera, then the species whose names hold the word."""
+        species = {name: None for known, name in self.store.near(folded) if folded in known.split() and " " in name}
+        genera = [taxon for taxon in listed if " " not in taxon]
+        own = [name for genus in genera for name in sorted(species) if genus_of(name) == genus]
+        return tuple(dict.fromkeys((*listed, *own)))[:most]
+
+    def _match(self, query: str, name: str, kind: str, aside: tuple[str, ...] = ()) -> Match:
         record = self.store.record(name) or {}
         rank = record.get("rank")
         if rank == "family":
-            return Match(query, name, "family", family=name)
-        return Match(query, name, kind, genus=genus_of(name), family=record.get("family"))
+            return Match(query, name, "family", family=name, aside=aside)
+        return Match(query, name, kind, genus=genus_of(name), family=record.get("family"), aside=aside)
 
-    def _by_genus(self, query: str) -> Match | None:
-        """A name that has no entry, in a genus or family that we know of."""
-        words = query.replace("×", " ").split()
-        first = words[0].capitalize()
-        family = self.genus_family(first)
+    def _by_packet(self, query: str, under: str | None) -> Match | None:
+        """A name within what stands on a packet; a species that has no entry, in a genus or family that exists."""
+        known = _packets().Known(lambda genus: self.genus_family(genus) is not None, self._is_species, self._beginning)
+        reading = _packets().read(query, known, under)
+        if reading and reading.epithet:
+            return self._of_reading(query, reading)
+        match = self._by_phrases(query, _packets().phrases(query))
+        if match:
+            return match
+        if reading:
+            return self._of_reading(query, reading)
+        family = next((word for word in query.split() if self.is_family(word.capitalize())), None)
         if family:
-            name = f"{first} {' '.join(w.lower() for w in words[1:])}".strip()
-            near = self._nearest(fold(name), 90) if len(words) > 1 else []
-            if len(near) == 1 and self._one_slip_away(fold(name), near[0]):
-                return self._match(query, near[0], "spelling")
-            return Match(query, name, "genus", tuple(near), genus=first, family=family)
-        if self.is_family(first):
-            return Match(query, first, "family", family=first)
+            return Match(query, family.capitalize(), "family", family=family.capitalize())
+        return self._by_misspelt_part(query)
+
+    def _by_phrases(self, query: str, phrases: Sequence[str]) -> Match | None:
+        """A common name without the trade's words. The name alone of what has a quality too is no one plant:
+        an American highbush cranberry is no cranberry."""
+        for phrase in phrases:
+            match = self._by_name(query, fold(phrase)) if fold(phrase) not in ("", fold(query)) else None
+            if match and match.matched_by == "common_name":
+                if match.name is None:
+                    return match
+                if phrase not in phrases[:-1] and len(phrases) > 1:
+                    return Match(query, None, "common_name", (match.name,))
+                return match._replace(matched_by="part_of_name")
+        for phrase in phrases:
+            within = self._within(fold(phrase))
+            if within:
+                return Match(query, None, "common_name", within)
         return None
 
-    def _one_slip_away(self, folded: str, accepted: str) -> bool:
-        """Whether one letter was mistyped. Two may be another species: the silver maple is one but for two letters."""
-        from rapidfuzz.distance import OSA
+    def _within(self, folded: str, most: int = 12) -> tuple[str, ...]:
+        """Whose common names end with a name of two words or more, or it with theirs: a white pine may be an eastern
+        white pine. They are offered, never taken."""
+        if " " not in folded:
+            return ()
+        found = {
+            accepted: None
+            for known, accepted in self.store.near(folded)
+            if (known.endswith(f" {folded}") or (" " in known and folded.endswith(f" {known}")))
+            and not self._is_species(known)
+        }
+        return tuple(sorted(found))[:most]
 
-        names = (known for known, name in self.store.near(folded) if name == accepted)
-        return any(OSA.distance(folded, known) == 1 for known in names)
+    def _is_species(self, name: str) -> bool:
+        return any(kind in ("accepted", "synonym") for _, kind in self.store.named(fold(name)))
+
+    def _beginning(self, genus: str, start: str) -> list[str]:
+        """Epithets of entries in a genus that begin so."""
+        names = {known for known, _ in self.store.alike(fold(genus)) if known.startswith(f"{fold(genus)} {start}")}
+        return sorted({known.split()[1] for known in names})
+
+    def _of_reading(self, query: str, reading: Reading) -> Match:
+        """The entry of what was read, else its place among relatives."""
+        if reading.others:
+            named = (reading.species, *reading.others)
+            return Match(query, None, "several", named)
+        if reading.infra and self._is_species(f"{reading.species} {reading.infra}"):
+            match = self._by_name(query, fold(f"{reading.species} {reading.infra}"))
+            if match:
+                return self._as_written(match, reading.aside)
+        family = self.genus_family(reading.genus)
+        aside = reading.aside
+        if not reading.epithet:
+            return Match(query, reading.genus, "genus", genus=reading.genus, family=family, aside=aside)
+        found = self._by_name(query, fold(reading.species))
+        if found and found.matched_by in ("accepted", "synonym"):
+            if reading.infra and found.name:
+                aside = (*aside, f"“{reading.infra}” has no entry of its own: planned as {found.name}.")
+            return self._as_written(found, aside)
+        for ending in _packets().genders(reading.epithet):
+            match = self._by_name(query, fold(f"{reading.genus} {ending}"))
+            if match and match.name and match.matched_by in ("accepted", "synonym"):
+                return match._replace(matched_by="spelling", aside=aside)
+        near = self._nearest(fold(reading.species), 90)
+        if len(near) == 1 and self._slips(fold(reading.species), near[0]) == 1:
+            return self._match(query, near[0], "spelling", aside)
+        return Match(query, reading.species, "genus", tuple(near), reading.genus, family, aside)
+
+    def _as_written(self, match: Match, aside: tuple[str, ...]) -> Match:
+        return match._replace(matched_by="part_of_name" if match.name else match.matched_by, aside=aside)
+
+    def _by_misspelt_part(self, query: str) -> Match | None:
+        """Two words written as a name are, whose genus is one slip away from one that exists."""
+        for genus, epithet in _packets().pairs(query):
+            name = fold(f"{genus} {epithet}")
+            near = self._nearest(name, 86)
+            if len(near) == 1 and self._slips(name, near[0]) <= 2:
+                return self._match(query, near[0], "spelling")
+            like = [g for g in self.store.genera_from(genus[0]) if self._mistyped(genus, g) and self._has_entries(g)]
+            if len(like) == 1:
+                said = f"“{genus}” is no genus known here; read as {like[0]}."
+                family = self.genus_family(like[0])
+                return Match(query, f"{like[0]} {epithet}", "genus", tuple(near), like[0], family, (said,))
+        return None
+
+    def _has_entries(self, genus: str) -> bool:
+        return any(known.startswith(f"{fold(genus)} ") for known, _ in self.store.alike(fold(genus)))
+
+    @staticmethod
+    def _mistyped(written: str, genus: str) -> bool:
+        """Whether a letter of a long name was left out, doubled or moved. One letter for another makes another genus:
+        Polypodium, a fern, is no Polycodium."""
+        moved = len(written) != len(genus) or sorted(written) == sorted(genus)
+        return len(written) > 5 and moved and _edits(written, genus) == 1
+
+    def _slips(self, folded: str, accepted: str) -> int:
+        """How many letters at least were mistyped. Within a genus two make another species: the silver maple is the sugar
+        maple but for two letters; *Blechnum vulgare*, a fern, is *Echium vulgare* but for three."""
+        return min((_edits(folded, known) for known, name in self.store.near(folded) if name == accepted), default=9)
 
     def _by_spelling(self, query: str, folded: str) -> Match:
         close = self._nearest(folded, 86)
-        if len(close) == 1:
+        if len(close) == 1 and self._slips(folded, close[0]) <= 2:
             return self._match(query, close[0], "spelling")
-        return Match(query, None, "none", tuple(close or self._nearest(folded, 55)))
+        return Match(query, None, "none", tuple(close or self._nearest(folded, 78)))
 
     def _nearest(self, folded: str, cutoff: int, most: int = 8) -> list[str]:
-        from rapidfuzz import fuzz
-
+        fuzz = _rapidfuzz().fuzz
         best: dict[str, float] = {}
         for known, accepted in self.store.near(folded):
             score = fuzz.ratio(folded, known)
@@ -139,6 +276,18 @@ class KnowledgeBase:
         if ranked and best[ranked[0]] >= 86:  # a clear best hides what is only vaguely like it
             ranked = [name for name in ranked if best[name] >= best[ranked[0]] - 4]
         return ranked[:most]
+
+    def read_list(self, lines: Iterable[str]) -> Iterator[Match]:
+        """What each line of a list names. A line that names only a genus heads those below it; a row of dashes repeats
+        the plant above; `- oleraceum` and `C. oleraceum` are of the genus above. Blank lines name nothing."""
+        under, last = None, None
+        for line in lines:
+            same = last if last and _packets().ditto(line) else None
+            match = same._replace(query=line) if same else self.lookup(line, under) if fold(line) else Match(line, None, "none")
+            if match.genus and match.matched_by != "common_name":
+                under = match.genus
+            last = match if match.name else last
+            yield match
 
     def without(self, *, source: str | None = None, species: str | None = None, reports: bool = False) -> KnowledgeBase:
         """The same knowledge with a thing hidden, and all that rests on it.

@@ -29,6 +29,9 @@ class Store(Protocol):
     def alike(self, folded: str) -> list[tuple[str, str]]: ...
     def near(self, folded: str) -> list[tuple[str, str]]: ...
     def names(self, rank: str) -> list[str]: ...
+    def family_of(self, genus: str) -> str | None: ...
+    def genera_from(self, initial: str) -> list[str]: ...
+    def listed(self, folded: str) -> list[str]: ...
     def shared(self, part: str) -> Any: ...
 
 
@@ -138,6 +141,17 @@ class MemoryStore:
     def names(self, rank: str) -> list[str]:
         return [name for name, record in self.records.items() if record["rank"] == rank]
 
+    def family_of(self, genus: str) -> str | None:
+        return self._shared["genus_family"].get(genus)
+
+    def genera_from(self, initial: str) -> list[str]:
+        """Every genus that begins with this letter."""
+        return sorted(genus for genus in self._shared["genus_family"] if genus.startswith(initial))
+
+    def listed(self, folded: str) -> list[str]:
+        """The taxa that the tables of common names give for a name, those with most species first."""
+        return self._shared["listed"].get(folded, [])
+
     def shared(self, part: str) -> Any:
         return self._shared[part]
 
@@ -147,6 +161,8 @@ create table part (name text primary key, json text not null) without rowid;
 create table taxon (name text primary key, rank text not null, json text not null, summary text not null) without rowid;
 create table pooled (rank text, name text, json text not null, primary key (rank, name)) without rowid;
 create table known_as (folded text, accepted text, kind text, primary key (folded, accepted, kind)) without rowid;
+create table genus (name text primary key, family text not null) without rowid;
+create table listed (folded text primary key, taxa text not null) without rowid;
 create table triple (three text, folded text, primary key (three, folded)) without rowid;
 """
 
@@ -169,6 +185,8 @@ def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
 def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> None:
     connection.executescript(f"pragma journal_mode=off; pragma user_version={INDEX_FORMAT};" + _SCHEMA)
     parts = {**store._shared, "stamp": stamp}
+    connection.executemany("insert into genus values (?, ?)", sorted(parts.pop("genus_family").items()))
+    connection.executemany("insert into listed values (?, ?)", [(k, _dump(v)) for k, v in parts.pop("listed").items()])
     connection.executemany("insert into part values (?, ?)", [(k, _dump(v)) for k, v in parts.items()])
     names: set[tuple[str, str, str]] = set()
     groups: dict[tuple[str, str], None] = {}
@@ -257,7 +275,26 @@ class IndexStore:
     def names(self, rank: str) -> list[str]:
         return [r[0] for r in self._rows("select name from taxon where rank = ? order by name", (rank,))]
 
+    def family_of(self, genus: str) -> str | None:
+        rows = self._rows("select family from genus where name = ?", (genus,))
+        return rows[0][0] if rows else None
+
+    def genera_from(self, initial: str) -> list[str]:
+        """Every genus that begins with this letter."""
+        sql = "select name from genus where name >= ? and name < ? order by name"
+        return [name for (name,) in self._rows(sql, (initial, chr(ord(initial) + 1)))]
+
+    def listed(self, folded: str) -> list[str]:
+        """The taxa that the tables of common names give for a name, those with most species first."""
+        rows = self._rows("select taxa from listed where folded = ?", (folded,))
+        return json.loads(rows[0][0]) if rows else []
+
     def shared(self, part: str) -> Any:
+        """A part whole. Names of genera and the tables' common names have tables of their own, to look up one of them."""
+        if part == "genus_family":
+            return dict(self._rows("select name, family from genus order by name"))
+        if part == "listed":
+            return {folded: json.loads(taxa) for folded, taxa in self._rows("select folded, taxa from listed")}
         return self._one(("part", part), "select json from part where name = ?", (part,))
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
@@ -265,4 +302,5 @@ class IndexStore:
         rows = self._rows("select name, json from taxon order by name")
         records = {name: json.loads(text) for name, text in rows}
         parts = {name: json.loads(text) for name, text in self._rows("select name, json from part")}
+        parts |= {part: self.shared(part) for part in ("genus_family", "listed")}
         return MemoryStore(records, parts, vocabulary)

@@ -179,8 +179,9 @@ def against_books(kb: KnowledgeBase, match: Match, conclusion: Conclusion) -> tu
     return tuple(clashes)
 
 
-def match_for(kb: KnowledgeBase, name: str, family: str | None = None) -> Match:
-    """What a plan made from observations is for. A name that is nowhere may still be planned for, with its family.
+def match_for(kb: KnowledgeBase, name: str, family: str | None = None, relative: str | None = None) -> Match:
+    """What a plan made from observations is for. A name that is nowhere may still be planned for, with its family or
+    with the genus of a relative.
 
     UserError for an empty name, a name of several species, or a family that does not exist here.
     """
@@ -188,10 +189,15 @@ def match_for(kb: KnowledgeBase, name: str, family: str | None = None) -> Match:
     if match.name is not None:
         return match
     if match.matched_by != "none":
-        raise NoSingleMatch(match, kb)
+        raise NoSingleMatch(match)
     if family and not kb.is_family(family):
         raise UserError(
             f"'{family}' is no family that is known here. Leave it out, or see: rousewort find --family NAME."
         )
     genus = name.split()[0].capitalize() if " " in name.strip() else None
+    if relative:
+        near = kb.lookup(relative)
+        if not near.genus:
+            raise UserError(f"'{relative}' is no genus or plant that is known here. Leave it out, or give its family.")
+        genus, family = near.genus, family or near.family
     return Match(name, " ".join(name.split()), "observations", genus=genus, family=family)

@@ -70,7 +70,7 @@ class Planner:
         """The plan for a name. Raises UserError for an empty name, a name of several species, or one unknown to us."""
         match = self.kb.lookup(query)
         if match.name is None:
-            raise NoSingleMatch(match, self.kb)
+            raise NoSingleMatch(match)
         return self.plan_for(match, grower, measurements)
 
     def plan_for(
@@ -84,6 +84,14 @@ class Planner:
             return plan
         others = self._for_other_classes(plan, measurements)
         return plan._replace(splits=tuple(_for_part_of_the_lot(plan.steps, facts, others, grower)))
+
+    def unknown(self, match: Match, grower: Grower | None = None) -> Plan:
+        """For a name of no plant, or of several: no steps, and what to ask."""
+        plan = self.plan_for(match, grower)
+        note = "No single plant is meant by this name." if match.candidates else "No plant is known by this name."
+        basis = {"kind": "none", "confidence": 0.0, "note": note}
+        empty = {"steps": (), "alternatives": (), "ruled_out": (), "unmet": (), "cautions": (), "splits": ()}
+        return plan._replace(outcome="unknown", basis=basis, advice=NoSingleMatch(match).asks, **empty)
 
     def variations(self, plan: Plan) -> Variations:
         """The same plant's plans for other growers and lots; the rules do not run again."""
@@ -164,22 +172,35 @@ def _order(steps: Iterable[Step]) -> tuple[str, ...]:
 
 
 class NoSingleMatch(UserError):
-    """A name that means several species, or none that is known."""
+    """A name that means several plants, or none that is known. `asks`: what would lead on, in sentences."""
 
-    def __init__(self, match: Match, kb: KnowledgeBase) -> None:
-        listed = "\n".join(f"  {name}" for name in match.candidates)
-        if match.matched_by not in ("none",):
-            super().__init__(
-                f"'{match.query}' is a name of {len(match.candidates)} species. Name one of them:\n{listed}"
-            )
-        elif listed:
-            super().__init__(f"No plant called '{match.query}' is known here. Names most like it:\n{listed}")
-        else:
-            super().__init__(
-                f"No plant called '{match.query}' is known here, nor its genus.\n"
-                "Give its genus or family if you know it, for example: rousewort plan Rosaceae"
-            )
+    def __init__(self, match: Match) -> None:
         self.match = match
+        listed = "\n".join(
+            f"  {number}. {name}{'' if ' ' in name else ' (the whole genus)'}"
+            for number, name in enumerate(match.candidates, 1)
+        )
+        if match.matched_by == "several":
+            self.asks = ("Name one plant at a time.",)
+            super().__init__(f"'{match.query}' names {len(match.candidates)} plants:\n{listed}\n{self.asks[0]}")
+        elif match.matched_by != "none":
+            self.asks = ("Name the one that you have.",)
+            plants = f"{len(match.candidates)} plants" if len(match.candidates) > 1 else "this plant, perhaps of others"
+            super().__init__(f"'{match.query}' is a name of {plants}. {self.asks[0]}\n{listed}")
+        else:
+            self.asks = asks(match.query)
+            like = f"\nNames spelt nearly so, which may be other plants:\n{listed}" if listed else ""
+            super().__init__(f"No plant called '{match.query}' is known here.{like}\n" + "\n".join(self.asks))
+
+
+def asks(query: str) -> tuple[str, ...]:
+    """What to say of a plant that is not known here, and the commands for it."""
+    name = "'" + " ".join(query.replace("'", "").split()) + "'"
+    return (
+        "Is it spelt as on the packet? The scientific name finds most.",
+        f"If it is, its family or a near relative gives a plan: rousewort plan {name} --family FAMILY (or --genus RELATIVE)",
+        f"If you know neither, look at the seed: rousewort observe {name}",
+    )
 
 
 class _Composer:

@@ -42,7 +42,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "format": FORMAT,
         "query": plan.query,
         "outcome": plan.outcome,
-        "taxon": {"name": plan.match.name, "family": plan.family, "matched_by": plan.match.matched_by},
+        "taxon": _taxon(plan),
         "basis": dict(plan.basis),
         "dormancy": dict(plan.dormancy),
         "steps": [step_json(step) for step in plan.steps],
@@ -63,6 +63,17 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "unknowns": list(plan.unknowns),
         "sources": [dict(source) for source in plan.sources],
     }
+
+
+def _taxon(plan: Plan) -> dict[str, Any]:
+    """What the name was taken for; `aside`, how it was read, and `candidates`, what it may mean, where there are any."""
+    match = plan.match
+    taxon: dict[str, Any] = {"name": match.name, "family": plan.family, "matched_by": match.matched_by}
+    if match.aside:
+        taxon["aside"] = list(match.aside)
+    if match.candidates:
+        taxon["candidates"] = list(match.candidates)
+    return taxon
 
 
 def to_text(plan: Plan) -> str:

@@ -10,6 +10,7 @@ from rousewort.base.output import needed
 from rousewort.cli.commands.calendar import add_write_arguments
 from rousewort.cli.commands.labels import add_print_arguments
 from rousewort.cli.grower_options import add_grower_arguments
+from rousewort.cli.naming import add_place_arguments
 from rousewort.ledger.events import read_day
 
 HELP = "The ledger: real lots in treatment, what is due, what was seen, what came of them. Nothing recorded is ever rewritten."
@@ -89,7 +90,8 @@ def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[n
 
 
 def _add_start(start: argparse.ArgumentParser) -> None:
-    start.add_argument("name", nargs="+", help="accepted name, synonym or common name")
+    start.add_argument("name", nargs="+", help="the plant, as on its packet")
+    add_place_arguments(start)
     start.add_argument("--grams", type=float, help="weight of the lot, where seeds are not counted")
     start.add_argument("--lot", help="your own word for the lot")
     start.add_argument("--origin", metavar="WHERE", help="where the seed came from")

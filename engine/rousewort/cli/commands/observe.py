@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
+from rousewort.cli.naming import add_place_arguments
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.observe.ask import Inquiry, Question
@@ -41,7 +42,7 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", nargs="*", help="the plant; it need not have an entry")
-    parser.add_argument("--family", help="its family, where neither it nor its genus is known here")
+    add_place_arguments(parser)
     parser.add_argument(
         "--saw",
         action="append",
@@ -66,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
         return _list(kb)
     known = _known(arguments, kb.vocabulary)
     known = checked(known, kb.vocabulary)
-    match = match_for(kb, known.plant or "", known.family)
+    match = match_for(kb, known.plant or "", known.family, arguments.genus)
     if match.matched_by == "observations" and match.query:
         near = kb.lookup(match.query).candidates
         print(

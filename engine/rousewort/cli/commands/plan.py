@@ -8,9 +8,10 @@ import sys
 
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
+from rousewort.cli.naming import add_place_arguments, match_named, one_name
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
-from rousewort.planning.plan import Planner
+from rousewort.planning.plan import NoSingleMatch, Plan, Planner
 
 HELP = "A justified plan for waking the seed of a plant: steps in order, with numbers, reasons, cautions and sources."
 EPILOG = """examples:
@@ -20,11 +21,14 @@ EPILOG = """examples:
   rousewort plan 'Gleditsia triacanthos' --allow acid --json
   rousewort plan 'Malus sieversii' --had cold_moist=30
   rousewort plan 'Vigna marina' --observations seen.yaml
+  rousewort plan "Acer rubrum L. 'Sun Valley', 20 seeds"
+  rousewort plan 'Sphaerophysa salsula' --family Fabaceae
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("name", nargs="+", help="accepted name, synonym, common name, genus or family")
+    parser.add_argument("name", nargs="+", help="the plant, as on its packet")
+    add_place_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
     parser.add_argument("--brief", action="store_true", help="only the steps")
     parser.add_argument(
@@ -51,19 +55,33 @@ def run(arguments: argparse.Namespace) -> int:
         if not sign:
             raise UserError(f"--observed {item}: write TRAIT=WORD, e.g. coat_water=stops.")
         observed[trait.strip()] = word.strip()
-    planner, name = Planner(kb, arguments.engine), " ".join(arguments.name)
+    planner = Planner(kb, arguments.engine)
     if arguments.observations:
         from rousewort.cli.observed import plan_observed
 
-        plan = plan_observed(planner, name, grower, arguments.observations, observed)
+        place = (arguments.family, arguments.genus)
+        name = one_name(kb, arguments.name)
+        plan = plan_observed(planner, name, grower, arguments.observations, observed, place)
     else:
-        plan = planner.plan(name, grower, observed)
+        try:
+            match = match_named(kb, arguments.name, arguments)
+        except NoSingleMatch as none:
+            if (
+                arguments.json
+            ):  # what reads it finds a plan that says what to ask; the exit code says that there is none
+                _print_json(planner.unknown(none.match, grower))
+            raise
+        plan = planner.plan_for(match, grower, observed)
     if arguments.json:
-        from rousewort.planning.plan_json import to_text
-
-        print(to_text(plan))
+        _print_json(plan)
     else:
         from rousewort.render import plan_text, terminal
 
         sys.stdout.write(plan_text.render(plan, terminal.page_for(), arguments.brief))
     return 0
+
+
+def _print_json(plan: Plan) -> None:
+    from rousewort.planning.plan_json import to_text
+
+    print(to_text(plan))

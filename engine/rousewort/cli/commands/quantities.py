@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
+from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import Planner
@@ -35,6 +36,7 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", nargs="+", help="the plant")
+    add_place_arguments(parser)
     parser.add_argument("--plants", metavar="N", required=True, help="plants wanted")
     parser.add_argument(
         "--germination", metavar="SHARE", required=True, help="of your lot, after its plan: 0.7 or 70%%"
@@ -56,7 +58,8 @@ def run(arguments: argparse.Namespace) -> int:
     told = _numbers(arguments)
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    made = _reckon(kb.vocabulary, Planner(kb, arguments.engine).plan(" ".join(arguments.name), grower), told)
+    match = match_named(kb, arguments.name, arguments)
+    made = _reckon(kb.vocabulary, Planner(kb, arguments.engine).plan_for(match, grower), told)
     if arguments.json:
         print(json.dumps(_data(made), ensure_ascii=False, indent=2))
     else:

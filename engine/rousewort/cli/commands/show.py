@@ -8,9 +8,9 @@ import sys
 from typing import Any
 
 from rousewort.base.errors import UserError
+from rousewort.cli.naming import match_named
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
-from rousewort.planning.plan import NoSingleMatch
 from rousewort.render.entry_text import render
 from rousewort.render.terminal import page_for
 
@@ -29,9 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
-    match = kb.lookup(" ".join(arguments.name))
-    if match.name is None:
-        raise NoSingleMatch(match, kb)
+    match = match_named(kb, arguments.name, arguments)
     record: dict[str, Any] | None = kb.taxon(match.name)
     if record is None:
         known = [part for part in (match.genus, match.family) if part and kb.taxon(part)]

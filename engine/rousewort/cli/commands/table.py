@@ -77,7 +77,7 @@ def _chosen(kb: Any, words: list[str]) -> list[str] | None:
         size = 2 if len(rest) > 1 and rest[1][:1].islower() and " " not in rest[0] else 1
         match = kb.lookup(" ".join(rest[:size]))
         if match.name is None:
-            raise NoSingleMatch(match, kb)
+            raise NoSingleMatch(match)
         genus = [n for n in kb.names() if n.split()[0] == match.name]
         found = [n for n in (match.name, *genus) if kb.taxon(n)]
         if not found:

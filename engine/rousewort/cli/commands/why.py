@@ -7,6 +7,7 @@ import json
 import sys
 
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
+from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.explain import why, why_not
@@ -23,6 +24,7 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", help="the plant")
+    add_place_arguments(parser)
     parser.add_argument("step", help="a step's id or kind, e.g. cold_moist-1 or nick")
     parser.add_argument("--not", dest="negated", action="store_true", help="why is this treatment not in the plan?")
     parser.add_argument("--json", action="store_true", help="print the trace as JSON")
@@ -32,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    plan = Planner(kb, arguments.engine).plan(arguments.name, grower)
+    plan = Planner(kb, arguments.engine).plan_for(match_named(kb, [arguments.name], arguments), grower)
     lines = (why_not if arguments.negated else why)(kb, plan, arguments.step)
     if arguments.json:
         print(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
+from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.observed import plan_observed
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
@@ -35,6 +36,7 @@ EPILOG = """examples:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_place_arguments(parser)
     parser.add_argument("file", type=Path, help="daily temperatures or monthly normals (CSV)")
     parser.add_argument("--plant", required=True, metavar="NAME", help="whose seasons to count")
     parser.add_argument("--sow", required=True, type=_date, metavar="DATE", help="day of sowing outside, as 2025-11-01")
@@ -70,11 +72,12 @@ def run(arguments: argparse.Namespace) -> int:
     limits = _limits(arguments.limits)
     planner = Planner(kb, arguments.engine)
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
-    plan = (
-        plan_observed(planner, arguments.plant, grower, arguments.observations, {})
-        if arguments.observations
-        else planner.plan(arguments.plant, grower)
-    )
+    if arguments.observations:
+        plan = plan_observed(
+            planner, arguments.plant, grower, arguments.observations, {}, (arguments.family, arguments.genus)
+        )
+    else:
+        plan = planner.plan_for(match_named(kb, [arguments.plant], arguments), grower)
     days, normals = _temperatures(arguments)
     found = outdoors(
         kb.vocabulary,
