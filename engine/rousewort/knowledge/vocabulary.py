@@ -8,7 +8,7 @@ from typing import Any
 FILES = (
     "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "report_meanings", "held",
     "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
-    "doubts",
+    "doubts", "parts_read",
 )  # fmt: skip
 
 # Keys that `facts` and `summary` read off an entry rather than find in it, with what they mean; words in answers.yaml.
