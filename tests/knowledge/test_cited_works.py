@@ -30,7 +30,6 @@ def test_a_work_with_every_field_passes(built: Callable[..., KnowledgeBase]) -> 
     [
         ("author: Reed A, Sallow B", "author: Read A", 3, "`Read A` does not stand in the citation"),
         ("year: 2001", "year: 2010", 4, "2010 does not stand in the citation"),
-        ("year: 2001", "year: null", 4, "only a web page"),
         ("doi: 10.", "doi: https://doi.org/10.", 5, "doi"),
         ("read: abstract", "read: abstracts", 6, "`abstracts` is not a word"),
     ],
@@ -68,7 +67,7 @@ def test_the_genera_of_a_title_are_its_subjects_and_places_and_journals_are_not(
 
 def test_what_is_known_of_the_works_only_grows(kb: KnowledgeBase) -> None:
     works = kb.sources.values()
-    named = sum("author" in work and "year" in work for work in works)
+    named = sum("author" in work and ("year" in work or work["read"] == "page") for work in works)  # pages bear no date
     identified = sum(any(key in work for key in ("doi", "isbn", "report", "pmc", "pmid", "handle")) for work in works)
     unrecorded = sum(work.get("read") == "unrecorded" for work in works)
     assert all("read" in work for work in works)
@@ -76,7 +75,7 @@ def test_what_is_known_of_the_works_only_grows(kb: KnowledgeBase) -> None:
 
 
 # May only be moved towards all, all and none. The aims are 97 % named, and half of those cited for a species identified.
-LEAST_NAMED, LEAST_IDENTIFIED, MOST_UNRECORDED = 0.79, 178, 67
+LEAST_NAMED, LEAST_IDENTIFIED, MOST_UNRECORDED = 0.79, 194, 67
 
 
 def test_every_book_number_has_its_check_digit(kb: KnowledgeBase) -> None:

@@ -534,10 +534,10 @@ RECALLED = ["author", "year", "title", "doi", "isbn", "report", "pmc", "pmid", "
 
 def sources(vocabulary: Vocabulary) -> Schema:
     year = {
-        "type": ["integer", "null"],
+        "type": "integer",
         "minimum": 1500,
         "maximum": 2100,
-        "description": "Year of the work; null for a web page that bears no date. Left out where it is not known.",
+        "description": "Year of the work. Left out where it is not known, and of a web page that bears no date.",
     }
     one = closed(
         {

@@ -31,12 +31,6 @@ def work_problems(document: Document) -> Iterator[Problem]:
             yield document.problem(
                 (key, "year"), f"{year} does not stand in the citation", "Write both as the work has it."
             )
-        if year is None and "year" in work and work.get("read") != "page":
-            yield document.problem(
-                (key, "year"),
-                "only a web page (`read: page`) may lack its year",
-                "Leave `year` out where it is not known.",
-            )
         for kind in IDENTIFIERS:
             number = str(work.get(kind, "")).lower()
             other = taken.setdefault((kind, number), key) if number else key

@@ -125,6 +125,7 @@ def _show(arguments: argparse.Namespace) -> int:
     from rousewort.errors import Trouble
     from rousewort.knowledge.base import load
     from rousewort.knowledge.check import nearest
+    from rousewort.knowledge.works import IDENTIFIERS
 
     kb = load(layers(arguments))
     if arguments.id not in kb.sources:
@@ -146,6 +147,12 @@ def _show(arguments: argparse.Namespace) -> int:
     page = page_for()
     page.say(page.bold(arguments.id))
     page.say(kb.sources[arguments.id]["citation"])
+    known = kb.sources[arguments.id]
+    page.each(f"{key}: {known[key]}" for key in IDENTIFIERS if key in known)
+    if "read" in known:
+        page.say(f"What of it was read: {kb.vocabulary.files['parts_read'][known['read']]['means'].rstrip('.').lower()}.")
+    if "recalled" in known:
+        page.say(f"Nobody here saw in a text: {', '.join(known['recalled'])}.", code="2")
     if "note" in kb.sources[arguments.id]:
         page.say(kb.sources[arguments.id]["note"], code="2")
     page.heading(f"What rests on it ({len(found)})")
