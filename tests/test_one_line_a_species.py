@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 
 import pytest
-from rousewort.plan import Plan
+from rousewort.planning.plan import Plan
 
 FILE = Path(__file__).with_name("one_line_a_species.txt")
 HEAD = (

@@ -8,17 +8,17 @@ import re
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort import relatives
-from rousewort.app.main import main
-from rousewort.calibrate import Trial, brier, class_counts, figures, leave_species_out, table
-from rousewort.facts import Known, gather
-from rousewort.kinship import FEWEST_TRIALS
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.cli.main import main
+from rousewort.evaluation.calibrate import Trial, brier, class_counts, figures, leave_species_out, table
 from rousewort.knowledge.holdout import sources_of
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import pool
-from rousewort.plan import Plan, Planner
-from rousewort.relatives import KEY, estimate
+from rousewort.planning import class_estimate
+from rousewort.planning.certainty import FEWEST_TRIALS
+from rousewort.planning.class_estimate import KEY, estimate
+from rousewort.planning.facts import Known, gather
+from rousewort.planning.plan import Plan, Planner
 
 CLASSES = ["none", "physical", "physiological", "morphological", "morphophysiological", "physical_physiological"]
 counts = st.dictionaries(st.sampled_from(CLASSES), st.integers(0, 40), max_size=6)
@@ -50,7 +50,9 @@ class _Invented:
         return self.kb.store.shared(part)
 
 
-def invented(kb: KnowledgeBase, genus: dict, family: dict, traits: dict | None = None, **more) -> relatives.Estimate:
+def invented(
+    kb: KnowledgeBase, genus: dict, family: dict, traits: dict | None = None, **more
+) -> class_estimate.Estimate:
     return estimate(KnowledgeBase(_Invented(kb, genus, family, traits)), "Rara", "Rarissimaceae", **more)  # type: ignore[arg-type]
 
 

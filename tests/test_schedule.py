@@ -10,14 +10,14 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.dated import Bench, Schedule
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.lengths import lasting
-from rousewort.plan import Planner
-from rousewort.render.plan_json import plan_json
-from rousewort.schedule import schedule
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.grower import make_grower
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import plan_json
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.durations import lasting
+from rousewort.schedule.model import BenchCalendar, Schedule
 
 HABITS = yaml.safe_load((Path(__file__).parents[1] / "kb/vocabulary/calendar.yaml").read_text(encoding="utf-8"))
 TODAY = date(2026, 11, 25)
@@ -281,18 +281,18 @@ def test_a_day_within_reach_is_not_missed() -> None:
     ],
 )
 def test_dates_that_cannot_be_are_refused_in_words(dates: dict, says: str) -> None:
-    with pytest.raises(Trouble, match=says):
+    with pytest.raises(UserError, match=says):
         schedule(plan(step("inspect"), sow()), HABITS, today=TODAY, **dates)
 
 
 def test_a_step_cannot_have_ended_before_it_began() -> None:
     both = {"cold_moist-1": date(2027, 3, 1), "sow-1": date(2027, 2, 1)}
-    with pytest.raises(Trouble, match="before it began"):
+    with pytest.raises(UserError, match="before it began"):
         schedule(plan(step("cold_moist", days=span(1, 2, 3)), sow()), HABITS, start=date(2027, 1, 1), ended=both)
 
 
 def test_several_faults_are_said_at_once() -> None:
-    with pytest.raises(Trouble) as caught:
+    with pytest.raises(UserError) as caught:
         schedule(
             plan(step("inspect"), sow()), HABITS, start=date(1, 1, 1), wanted=TODAY, ended={"a": TODAY}, today=TODAY
         )
@@ -300,12 +300,12 @@ def test_several_faults_are_said_at_once() -> None:
 
 
 def test_a_plan_without_steps_is_refused() -> None:
-    with pytest.raises(Trouble, match="no steps"):
+    with pytest.raises(UserError, match="no steps"):
         schedule({**plan(), "outcome": "laboratory"}, HABITS, start=TODAY)
 
 
 def test_a_file_that_is_no_plan_is_refused() -> None:
-    with pytest.raises(Trouble, match="format"):
+    with pytest.raises(UserError, match="format"):
         schedule({"format": "other"}, HABITS, start=TODAY)
 
 
@@ -315,10 +315,10 @@ def test_a_file_that_is_no_plan_is_refused() -> None:
 @given(st.lists(made_plans(), min_size=1, max_size=4), DAYS)
 def test_one_bench_holds_the_days_of_all_in_order(plans: list[dict], start: date) -> None:
     each = [schedule(p, HABITS, start=start, lot=str(i)) for i, p in enumerate(plans)]
-    bench = Bench(tuple(each))
+    bench = BenchCalendar(tuple(each))
     days = bench.days()
     assert [d.day for d in days] == sorted(d.day for d in days)
-    assert len(days) == sum(len(Bench((one,)).days()) for one in each)
+    assert len(days) == sum(len(BenchCalendar((one,)).days()) for one in each)
     assert bench.between(start, start) == [d for d in days if d.day == start]
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rousewort.base.errors import UserError
 from rousewort.contribute.checking import check_all, check_files
 from rousewort.contribute.layout import Layers, all_layers, root_of
 from rousewort.contribute.reference import reference
-from rousewort.errors import Trouble
 from rousewort.knowledge.doubts import _one_letter_apart
 
 QUIET = {"no-place", "no-source"}  # counted, listed on request: many, each with a known answer
@@ -225,7 +225,7 @@ def test_an_annotation_cannot_be_broken_out_of(private) -> None:
 def test_a_file_outside_any_knowledge_base_and_a_missing_one_are_told_together(tmp_path: Path, private) -> None:
     stray = tmp_path / "stray.yaml"
     stray.write_text("name: x\n")
-    with pytest.raises(Trouble) as caught:
+    with pytest.raises(UserError) as caught:
         check_files([stray, tmp_path / "species" / "none.yaml"], all_layers())
     assert len(caught.value.problems) == 2
 

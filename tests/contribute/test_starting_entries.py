@@ -6,8 +6,8 @@ import io
 from pathlib import Path
 
 import pytest
+from rousewort.base.errors import UserError
 from rousewort.contribute.start import Said, accepted_form, parse_report, questions
-from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
 
 FLAGS = ("--source", "bridge-2001", "--held", "read", "--where", "table 2", "--trait", "dormancy_class=physical",
@@ -169,7 +169,7 @@ def test_a_name_is_put_into_its_form(name: str, form: str) -> None:
 
 @pytest.mark.parametrize("name", ["Cercis", "", "Cercis ../../etc", "Cercis a/b", "Cercis 5"])
 def test_what_is_no_name_is_refused(name: str) -> None:
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         accepted_form(name)
 
 
@@ -195,7 +195,7 @@ def test_a_report_in_one_word_keeps_what_it_says(kb, text: str, made: dict) -> N
     "text", ["soak:tested=abc", "soak:tested=1-2-3", "soak:tested=2 weeks", "soak/held:tested", "soak:tested=1@"]
 )
 def test_a_report_that_cannot_be_read_is_not_guessed(kb, text: str) -> None:
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         parse_report(kb, text)
 
 

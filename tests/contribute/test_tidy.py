@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rousewort.base.errors import KnowledgeError
 from rousewort.contribute.tidy import tidy
-from rousewort.errors import KnowledgeTrouble
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import TAXON_FOLDERS, yaml_files
 from rousewort.knowledge.strict_yaml import read
@@ -84,11 +84,11 @@ def test_no_comment_and_no_word_is_ever_lost(data: dict, comments: list[str], dr
     loose = "\n".join(lines) + "\n"
     try:
         before = read(loose, "x").data
-    except KnowledgeTrouble:
+    except KnowledgeError:
         return
     try:
         made = tidy(loose, "x")
-    except KnowledgeTrouble as refused:
+    except KnowledgeError as refused:
         assert "comment" in str(refused)
         return
     assert read(made, "x").data == before

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from rousewort.handbook.build import build
 from rousewort.handbook.inspect import inspect
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore
 
 ATTACK = (

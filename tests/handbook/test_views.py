@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
-from rousewort.handbook import drawings, views
-from rousewort.handbook.shelf import WANTED, Shelf
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Planner
-from rousewort.render.plan_json import plan_json
+from rousewort.handbook import drawings, page_models
+from rousewort.handbook.catalogue import WANTED, Catalogue
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import plan_json
 
 
 def test_a_seed_of_which_nothing_is_known_says_so() -> None:
@@ -35,7 +35,7 @@ def test_published_lengths_stand_on_one_scale_beside_what_the_plan_uses(kb: Know
     name = "Cercis canadensis"
     record = kb.taxon(name) or {}
     plan = plan_json(planner.plan(name))
-    plot = next(p for p in views.lengths(kb, record, plan) if p["kind"] == "cold_moist")
+    plot = next(p for p in page_models.lengths(kb, record, plan) if p["kind"] == "cold_moist")
     used = next(step["days"]["use"] for step in plan["steps"] if step["kind"] == "cold_moist")
     assert [mark["days"] for mark in plot["marks"]] == [used]
     assert plot["top"] == max([used, *(row["high"] for row in plot["rows"])])
@@ -50,27 +50,27 @@ def test_a_single_source_is_no_disagreement(kb: KnowledgeBase) -> None:
         "held": "read",
         "treatments": [{"kind": "cold_moist", "means": "recommended", "days": {"low": 30, "high": 60}}],
     }
-    assert views.lengths(kb, {"reports": [report, report]}, {"steps": []}) == []
+    assert page_models.lengths(kb, {"reports": [report, report]}, {"steps": []}) == []
 
 
 def test_sources_that_contradict_each_other_are_told(kb: KnowledgeBase, planner: Planner) -> None:
     for_it = {"source": "a", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_needed"}]}
     against = {"source": "b", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_useless"}]}
     plan = planner.plan("Cercis canadensis")
-    told = views.disagreements(kb, {"reports": [for_it, against]}, plan)
+    told = page_models.disagreements(kb, {"reports": [for_it, against]}, plan)
     assert any("found needed by 1" in line and "found no help by 1" in line for line in told)
-    assert not [line for line in views.disagreements(kb, {"reports": [for_it]}, plan) if "by 1" in line]
+    assert not [line for line in page_models.disagreements(kb, {"reports": [for_it]}, plan) if "by 1" in line]
 
 
 def test_the_timeline_is_that_of_the_calendar(kb: KnowledgeBase) -> None:
     """Bars lie end to end, fill the whole, and end on the day that seedlings are wanted."""
-    for entry, _, data, dated in Shelf(
+    for entry, _, data, dated in Catalogue(
         kb, ["Cercis canadensis", "Viburnum prunifolium", "Trillium grandiflorum"]
     ).plans():
         assert dated is not None
-        line = views.timeline(kb, dated, data)
-        assert line["seedlings"] == views.day_text(WANTED)
-        assert line["begin"] == views.day_text(dated.start)
+        line = page_models.timeline(kb, dated, data)
+        assert line["seedlings"] == page_models.day_text(WANTED)
+        assert line["begin"] == page_models.day_text(dated.start)
         last = line["bars"][-1]
         assert last["left"] + last["width"] == pytest.approx(100, abs=0.05)
         for bar, after in zip(line["bars"], line["bars"][1:], strict=False):
@@ -88,4 +88,4 @@ def test_the_timeline_is_that_of_the_calendar(kb: KnowledgeBase) -> None:
     ],
 )
 def test_citations_are_shortened_at_their_year(citation: str, short: str) -> None:
-    assert views.short_citation(citation) == short
+    assert page_models.short_citation(citation) == short

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from invented_plant import PLANT, PLANT_PATH, RULE, RULE_PATH
-from rousewort.errors import KnowledgeTrouble, Problem
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import check_layer
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.summary import summarise
 
@@ -202,7 +202,7 @@ def test_a_file_of_the_wrong_type_is_a_problem_and_no_crash(
 ) -> None:
     try:
         built({path: text + "\n"})
-    except KnowledgeTrouble as trouble:
+    except KnowledgeError as trouble:
         assert all(isinstance(p, Problem) for p in trouble.problems)
     else:
         assert text == "{}" and path not in (PLANT_PATH, RULE_PATH, "treatments/soak.yaml"), (
@@ -258,7 +258,7 @@ def test_any_part_of_a_file_may_be_anything_and_is_told_or_taken(
     target[last] = data.draw(JUNK)
     try:
         document = read(dump(content), path)
-    except KnowledgeTrouble:
+    except KnowledgeError:
         return
     known = {part: kb.store.shared(part) for part in ("sources", "treatments", "rules")}
     checked = check_layer({path: document}, kb.vocabulary, known, set())

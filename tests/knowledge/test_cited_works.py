@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from rousewort.base.errors import Problem
 from rousewort.contribute.works import isbn_holds
-from rousewort.errors import Problem
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.works import subjects
 
 Find = Callable[[dict], list[Problem]]

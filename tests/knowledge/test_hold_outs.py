@@ -6,12 +6,12 @@ import json
 from collections import Counter
 
 import pytest
-from rousewort.facts import gather
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import pool, unpool
-from rousewort.plan import Planner
-from rousewort.render.plan_json import to_text
+from rousewort.planning.facts import gather
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import to_text
 
 
 @pytest.fixture(scope="module")

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 from invented_plant import PLANT, PLANT_PATH, RULE, RULE_PATH
-from rousewort.errors import Problem, Trouble
-from rousewort.knowledge.base import KnowledgeBase, load
+from rousewort.base.errors import Problem, UserError
 from rousewort.knowledge.build import build
+from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.knowledge.store import IndexStore, MemoryStore
-from rousewort.plan import Planner
+from rousewort.planning.plan import Planner
 
 Built = Callable[..., KnowledgeBase]
 Find = Callable[[dict], list[Problem]]
@@ -144,7 +144,7 @@ def test_load_lays_a_layer_over_the_shipped_one_and_keeps_its_index_apart(put: C
 
 
 def test_a_layer_that_is_not_there_is_told(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match=r"no knowledge base folder at .*nowhere"):
+    with pytest.raises(UserError, match=r"no knowledge base folder at .*nowhere"):
         load([tmp_path / "nowhere"])
 
 

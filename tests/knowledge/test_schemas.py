@@ -9,9 +9,9 @@ from typing import Any
 import jsonschema
 import pytest
 import yaml
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import yaml_files
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.schemas import HEAD, all_schemas
 from rousewort.knowledge.strict_yaml import read
 
@@ -48,7 +48,7 @@ def test_the_schema_files_are_what_the_vocabulary_says(schemas: dict[str, dict],
         stem for stem, schema in schemas.items()
         if (layer / "schema" / f"{stem}.schema.yaml").read_text("utf-8") != HEAD + dump(schema)
     ]  # fmt: skip
-    assert not stale, "stale: run python -m rousewort.knowledge.schemas"
+    assert not stale, "stale: run python -m rousewort.knowledge.write_schemas"
 
 
 def test_no_schema_file_is_left_over(schemas: dict[str, dict], layer: Path) -> None:

@@ -7,7 +7,7 @@ Sources: the works cited in kb/sources.yaml, by report. The floors lie a little 
 from __future__ import annotations
 
 import pytest
-from rousewort.agreement import (
+from rousewort.evaluation.agreement import (
     Judged,
     baseline_days,
     baseline_gives,
@@ -16,7 +16,7 @@ from rousewort.agreement import (
     lengths,
     score,
 )
-from rousewort.knowledge.base import KnowledgeBase, load
+from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 
 
 @pytest.fixture(scope="module")

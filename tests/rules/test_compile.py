@@ -9,12 +9,11 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Problem, RuleFault
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import Problem, RuleFault
 from rousewort.knowledge.check import _media_problems
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.rules import PHASES, compile_rule, compile_rules, lines, rule_problems
 from rousewort.knowledge.strict_yaml import read
-from rousewort.rules.compile import PHASES, compile_rule, compile_rules, lines, rule_problems
-from rousewort.rules.plain import matches
 
 Say = Callable[..., list[Problem]]
 
@@ -206,7 +205,7 @@ def test_every_shipped_rule_has_an_example_each_way_and_they_hold(kb: KnowledgeB
             assert rule["examples"][outcome], f"{rule['id']} has no example under {outcome}"
             for example in rule["examples"][outcome]:
                 facts = frozenset().union(*lines(example))
-                assert (matches(compiled, facts) is not None) == wanted, f"{rule['id']} {outcome} {example}"
+                assert (compiled.matches(facts) is not None) == wanted, f"{rule['id']} {outcome} {example}"
 
 
 def test_rules_are_sorted_by_id_in_every_phase(kb: KnowledgeBase) -> None:
@@ -248,7 +247,7 @@ def test_any_of_a_line_and_all_of_the_lines_and_none_of_unless(data: st.DataObje
     unless = data.draw(st.sets(fact, max_size=2))
     rule = compile_rule({"id": "r", "phase": "traits", "when": [{"a": "x"}], "then": []})
     rule = type(rule)("r", "traits", tuple(when), frozenset(unless), {})
-    found = matches(rule, facts)
+    found = rule.matches(facts)
     should = all(any(one in facts for one in line) for line in when) and not any(one in facts for one in unless)
     assert (found is not None) == should
     if found is not None:

@@ -6,7 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 THIN = 5  # fewer species than this in a cell of class × home climate is thin
 

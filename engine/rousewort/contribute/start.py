@@ -8,13 +8,20 @@ from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.errors import UserError
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.tidy import SCHEMA_LINE
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import nearest
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.names import fold, slug
+from rousewort.knowledge.schemas import FAMILY_NAME, HEAD, all_schemas
+from rousewort.observe.conclude import conclude, match_for, read_all
+from rousewort.observe.draft import draft
+from rousewort.observe.entries import load_file
+from rousewort.observe.result import analyse
+from rousewort.observe.sheet import read_sheet
+from rousewort.observe.trial import arms_of
 
 MOST_WORDS = 2  # of a trait, shown of relatives
 
@@ -37,12 +44,12 @@ class Said(NamedTuple):
 
 
 def accepted_form(name: str) -> str:
-    """`sallowia  Ripensis` → `Sallowia ripensis`. Raises Trouble for what is no name of a species."""
+    """`sallowia  Ripensis` → `Sallowia ripensis`. Raises UserError for what is no name of a species."""
     words = name.replace("×", " × ").split()
     if len([w for w in words if w != "×"]) < 2 or not all(
         w == "×" or w.replace("-", "").replace(".", "").isalpha() for w in words
     ):
-        raise Trouble(
+        raise UserError(
             f"'{name}' is no name of a species. Write genus and epithet, without author: 'Sallowia ripensis'."
         )
     first = next(i for i, w in enumerate(words) if w != "×")
@@ -50,13 +57,13 @@ def accepted_form(name: str) -> str:
 
 
 def parse_trait(kb: KnowledgeBase, text: str) -> tuple[str, str]:
-    """`dormancy_class=physical` → (trait, word). Raises Trouble naming the words there are."""
+    """`dormancy_class=physical` → (trait, word). Raises UserError naming the words there are."""
     key, sign, word = (part.strip().replace("-", "_") for part in text.partition("="))
     traits = {k: t for k, t in kb.vocabulary.traits.items() if not t.get("number")}
     if not sign or key not in traits:
-        raise Trouble(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
+        raise UserError(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
     if word not in traits[key]["values"]:
-        raise Trouble(
+        raise UserError(
             f"'{text}': '{word}' is no word for {key}. {nearest(word, list(traits[key]['values']))}Words: {', '.join(traits[key]['values'])}."
         )
     return key, word
@@ -74,7 +81,7 @@ REPORT_FORM = "KIND:MEANING[=AMOUNT][@DEGREES]"
 
 
 def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
-    """`cold_moist:found_needed=60-90@4` → a treatment. Raises Trouble.
+    """`cold_moist:found_needed=60-90@4` → a treatment. Raises UserError.
 
     The amount is in the treatment's own unit, or says d, h or min; an end left out (`60-`) is open. Degrees are °C, one
     number, two (`4-6`), or day and night (`28/14`). Hot water says its way: `hot_water/held:found_effective=5@80`.
@@ -97,7 +104,7 @@ def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
     if not found:
         problems.append(f"'{text}': write the amount and the degrees as {kind}:{means}=60-90@4, or 60-, 24h, @28/14.")
     if problems or not found:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     made: dict[str, Any] = {"kind": kind, "means": means}
     if kind == "hot_water":
         made["way"] = way or "unknown"
@@ -123,14 +130,14 @@ def _range(low: str | None, to: str | None, high: str | None) -> dict[str, Any] 
 
 def parse_germinated(text: str) -> dict[str, Any]:
     """`84-93/2@20/10` → what a report says of germination: per cent of seed, treated/untreated, either of which may be
-    left out, and the degrees it germinated at. Raises Trouble.
+    left out, and the degrees it germinated at. Raises UserError.
     """
     percent, _, degrees = text.replace("%", "").partition("@")
     made: dict[str, Any] = {}
     parts = [re.fullmatch(_SPAN.format("low"), part.strip()) for part in percent.split("/")]
     warm = _AMOUNT.fullmatch(f"@{degrees.strip()}") if degrees else None
     if len(parts) > 2 or not all(parts) or (degrees and not warm):
-        raise Trouble(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
+        raise UserError(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
     for key, found in zip(("treated", "untreated"), parts, strict=False):
         if found and (span := _range(found["low"], found["low_to"], found["low_high"])):
             made.setdefault("germination_pct", {})[key] = span
@@ -144,7 +151,7 @@ def _degrees(found: re.Match[str]) -> dict[str, Any] | None:
 
 
 def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str, Any]:
-    """The entry as data: only what was said. `own`: a source that is about to be added. Raises Trouble for every thing
+    """The entry as data: only what was said. `own`: a source that is about to be added. Raises UserError for every thing
     that is missing or wrong."""
     genus = said.name.split()[0]
     family = said.family or kb.genus_family(genus)
@@ -162,7 +169,7 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
     if held != "practice" and not said.source and (said.traits or said.treatments or said.germinated):
         problems.append(f"What is held as {held} names its work. Give it: --source ID")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     ground = {
         **({"source": said.source} if said.source else {}),
         "held": held,
@@ -190,8 +197,6 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
 
 
 def family_fault(family: str) -> str | None:
-    from rousewort.knowledge.schemas import FAMILY_NAME
-
     return None if re.match(FAMILY_NAME, family) else f"'{family}' is no name of a family; it ends in -aceae: Fabaceae."
 
 
@@ -264,10 +269,10 @@ def _told(key: str, name: str, group: Mapping[str, Any], summary: Mapping[str, A
 
 
 def target_for(folder: Path, name: str) -> Path:
-    """Where the entry goes. Raises Trouble where there is one already: nothing is ever overwritten."""
+    """Where the entry goes. Raises UserError where there is one already: nothing is ever overwritten."""
     path = folder / place_of(name, "species")
     if path.exists():
-        raise Trouble(f"{path} is there already. Open it to add to it; rousewort entry check {path} checks it.")
+        raise UserError(f"{path} is there already. Open it to add to it; rousewort entry check {path} checks it.")
     return path
 
 
@@ -281,8 +286,6 @@ def known_already(kb: KnowledgeBase, name: str) -> str | None:
 
 def write_schemas(kb: KnowledgeBase, folder: Path) -> None:
     """Give a private layer the schemas, so that an editor can complete and explain; made anew where words changed."""
-    from rousewort.knowledge.schemas import HEAD, all_schemas
-
     for stem, schema in all_schemas(kb.vocabulary, list(kb.treatments)).items():
         path, text = folder / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
         if not path.exists() or path.read_text("utf-8") != text:
@@ -327,15 +330,15 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
 
 
 def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
-    """`said` with one answer more. Raises Trouble for an answer that cannot be taken."""
+    """`said` with one answer more. Raises UserError for an answer that cannot be taken."""
     if key == "germinated":
         return said._replace(germinated=parse_germinated(answer))
     if key in ("family", "source", "where"):
         fault = family_fault(answer) if key == "family" else None
         if fault:
-            raise Trouble(f"{fault} Enter leaves it out.")
+            raise UserError(f"{fault} Enter leaves it out.")
         if key == "source" and answer not in kb.sources:
-            raise Trouble(
+            raise UserError(
                 f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out."
             )
         return said._replace(**{key: answer})
@@ -348,10 +351,7 @@ def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
 
 
 def from_observations(kb: KnowledgeBase, path: Path) -> tuple[str | None, dict[str, tuple[str, ...]]]:
-    """The plant and the traits that a file of observations settles. Raises Trouble for a file that cannot be read."""
-    from rousewort.observe.conclude import conclude, read_all
-    from rousewort.observe.entries import load_file
-
+    """The plant and the traits that a file of observations settles. Raises UserError for a file that cannot be read."""
     seen = load_file(path, kb.vocabulary)
     words = conclude(kb.vocabulary, read_all(seen, kb.vocabulary), seen.found, seen.left).words
     return seen.plant, {key: (word,) for key, word in words.items() if key in kb.vocabulary.traits}
@@ -369,21 +369,16 @@ def own_source(said: Said, what: str, when: date) -> str:
 
 def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[Mapping[str, Any], str | None]:
     """What a filled-in sheet of a germination trial says: statements and reports, and the id of its own source where the
-    author names none. Raises Trouble for a sheet that cannot be read or says nothing.
+    author names none. Raises UserError for a sheet that cannot be read or says nothing.
     """
-    from rousewort.observe.conclude import match_for
-    from rousewort.observe.draft import draft
-    from rousewort.observe.result import analyse
-    from rousewort.observe.sheet import read_sheet
-    from rousewort.observe.trial import arms_of
 
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
         result = analyse(kb.vocabulary, read_sheet(lines, arms_of(kb.vocabulary)), None)
     except (OSError, UnicodeDecodeError) as error:
-        raise Trouble(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
-    except Trouble as trouble:
-        raise Trouble(*(f"{path}: {problem}" for problem in trouble.problems)) from None
+        raise UserError(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
+    except UserError as trouble:
+        raise UserError(*(f"{path}: {problem}" for problem in trouble.problems)) from None
     made = draft(kb, match_for(kb, said.name, said.family), result, when)
     facts = [*(s for of in made.get("traits", {}).values() for s in of), *made.get("reports", ())]
     own = facts[0]["source"] if facts and not said.source else None

@@ -16,8 +16,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem, Trouble
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import Problem, UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DC = "http://purl.org/dc/terms/"
@@ -245,7 +245,7 @@ def description() -> dict[str, Any]:
 def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict[str, Any]]]:
     """Entries and works by name and id, from the tables of a folder; tables but taxa.csv may be missing.
 
-    Raises Trouble with every cell that cannot be read; whether the entries are right is for the checks to say.
+    Raises UserError with every cell that cannot be read; whether the entries are right is for the checks to say.
     """
     problems: list[str | Problem] = []
     rows = {table: list(_read(folder / f"{table}.csv", table, problems)) for table in TABLES}
@@ -268,7 +268,7 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
     if not problems:
         _fill(folder, records, rows, problems)
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     works = {row.pop("sourceID"): _deep(row, "works") for _, row in rows["works"]}
     return records, works
 

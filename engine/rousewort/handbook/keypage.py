@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rousewort.handbook.escape import as_data
+from rousewort.handbook.formulas import DISH_SUMS, DISHES, SUMS, differences
 from rousewort.handbook.pages import Page, Writer, first_up
 from rousewort.handbook.seedkey import Input, Key, seed_key
-from rousewort.handbook.sums import DISH_SUMS, DISHES, SUMS, differences
 from rousewort.observe.conclude import CLASS, LEVELS
 from rousewort.observe.key import Clause, Test, tests
-from rousewort.render.plan_json import plan_json
+from rousewort.planning.plan_json import plan_json
 
 # Sums that the page works out, whatever the dishes are.
 ALL_SUMS = SUMS | DISH_SUMS
@@ -162,7 +162,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             trait: {word: vocabulary.label(trait, word) for word in vocabulary.given[trait]} for trait in sorted(told)
         },
         "means": {word: entry["means"] for word, entry in classes.items()},
-        "pages": {word: f"{write.shelf.places.path('class', word)}.html" for word in classes},
+        "pages": {word: f"{write.catalogue.places.path('class', word)}.html" for word in classes},
         "plans": plans,
         "pieces": list(pieces),
         "dishes": differences(),

@@ -8,12 +8,12 @@ from itertools import product
 from typing import Any
 
 from rousewort.handbook.escape import as_data
-from rousewort.handbook.settings import Field, Result, Settings, Table, Variant
-from rousewort.handbook.views import BARS, short_citation
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.lengths import Lasting
-from rousewort.quantities import seed_need
-from rousewort.seasons import Seasons
+from rousewort.handbook.page_models import BARS, short_citation
+from rousewort.handbook.settings import Field, SettingResult, Settings, SettingsTable, Variant
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.schedule.durations import Lasting
+from rousewort.schedule.quantities import seed_need
+from rousewort.schedule.seasons import Seasons
 
 EPOCH = date(1970, 1, 1)  # browsers count days from here
 YEARS = (2000, 2099)  # in which a reader can plan
@@ -66,7 +66,7 @@ def page_data(
     """
     texts: dict[str, int] = {}
     labels: dict[str, int] = {}
-    tables: dict[Table, int] = {}
+    tables: dict[SettingsTable, int] = {}
     results = [_result(result, tables) for result in made.results]
     return {
         "fields": [_field(kb, field) for field in made.fields],
@@ -103,11 +103,11 @@ def _field(kb: KnowledgeBase, field: Field) -> dict[str, Any]:
     return made | ({"shown": shown} if shown else {})
 
 
-def _table(table: Table) -> dict[str, Any]:
+def _table(table: SettingsTable) -> dict[str, Any]:
     return {"by": [[number, list(groups)] for number, groups in table.by], "at": list(table.at)}
 
 
-def _result(result: Result, tables: dict[Table, int]) -> dict[str, Any]:
+def _result(result: SettingResult, tables: dict[SettingsTable, int]) -> dict[str, Any]:
     said = [*result.advice, *(split["text"] for split in result.splits)]
     left = [f"Left undone: {item['label']}. {item['because']}" for item in result.unmet]
     return {"steps": [tables.setdefault(table, len(tables)) for table in result.steps], "said": [*said, *left]}

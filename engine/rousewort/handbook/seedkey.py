@@ -15,15 +15,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
-from rousewort.cores import on_all_cores
-from rousewort.handbook.kept import kept
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.parallel import map_on_cores
+from rousewort.handbook.build_cache import cached
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.observe.ask import Bench
+from rousewort.observe.ask import Inquiry
 from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, Reading, conclude, match_for
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, tests
-from rousewort.plan import Plan, Planner
+from rousewort.planning.plan import Plan, Planner
 
 UNKNOWN_SEED = "seed"  # a name that is in no book
 Result = dict[str, Any]
@@ -183,20 +183,20 @@ def seed_key(kb: KnowledgeBase) -> Key:
     """The key of a knowledge base. The ranking of questions is kept from build to build: it is of no entry, only of rules,
     words, treatments and the measured chances."""
     vocabulary = kb.vocabulary
-    bench = _unknown_seed(kb)
+    inquiry = _unknown_seed(kb)
     inputs = inputs_of(vocabulary)
     parts = parts_of(vocabulary, inputs)
-    states, state_of = _states(bench, inputs, parts[CLASS])
+    states, state_of = _states(inquiry, inputs, parts[CLASS])
     cases = [(word, "") for word in vocabulary.traits[CLASS]["values"]]
     cases += [(w, one) for k in LEVELS for w in sorted(_with(vocabulary, k)) for one in vocabulary.traits[k]["values"]]
     level_of = {word: level for level in LEVELS for word in _with(vocabulary, level)}
-    plans = {(w, one): bench.plan({CLASS: w} | ({level_of[w]: one} if one else {})) for w, one in cases}
+    plans = {(w, one): inquiry.plan({CLASS: w} | ({level_of[w]: one} if one else {})) for w, one in cases}
     settled = {level: settles(vocabulary, parts, level) for level in LEVELS}
-    return Key(inputs, parts, settled, states, state_of, _order(bench, inputs, parts, states, state_of), plans)
+    return Key(inputs, parts, settled, states, state_of, _order(inquiry, inputs, parts, states, state_of), plans)
 
 
-def _states(bench: Bench, inputs: Mapping[str, Input], part: Part) -> tuple[tuple[State, ...], tuple[int, ...]]:
-    vocabulary = bench.kb.vocabulary
+def _states(inquiry: Inquiry, inputs: Mapping[str, Input], part: Part) -> tuple[tuple[State, ...], tuple[int, ...]]:
+    vocabulary = inquiry.kb.vocabulary
     shown = {trait for entry in vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
     states: dict[Any, int] = {}
     kept, places = [], [0] * len(part.table)
@@ -210,19 +210,19 @@ def _states(bench: Bench, inputs: Mapping[str, Input], part: Part) -> tuple[tupl
             bare = Conclusion((), words, left, (), ())
             possible = {words[CLASS]} if CLASS in words else set(left.get(CLASS) or vocabulary.traits[CLASS]["values"])
             matter = tuple(bool(_with(vocabulary, level) & possible) for level in LEVELS)
-            kept.append(State(bare, bench.chances(bare), bench.words_for_plan(bare).get(CLASS), matter))
+            kept.append(State(bare, inquiry.chances(bare), inquiry.words_for_plan(bare).get(CLASS), matter))
         places[part.place(chosen)] = states[name]
     return tuple(kept), tuple(places)
 
 
 def _order(
-    bench: Bench,
+    inquiry: Inquiry,
     inputs: Mapping[str, Input],
     parts: Mapping[str, Part],
     states: tuple[State, ...],
     state_of: tuple[int, ...],
 ) -> Order:
-    vocabulary = bench.kb.vocabulary
+    vocabulary = inquiry.kb.vocabulary
     lone = {name for name, one in inputs.items() if one.words}  # words of their own: home, life, size
     told = {trait for one in inputs.values() for option in one.options for trait in option.words} - lone
     called = {name: t.data.get("asked_when", {}).get("facts", {}) for name, t in tests(vocabulary).items()}
@@ -232,7 +232,7 @@ def _order(
     names = tuple(name for name in speaking if not inputs[name].test.data.get("needs"))
     shown = {trait for state in states for trait in state.conclusion.words}
     heard = dict.fromkeys(trait for name in names for option in inputs[name].options for trait in option.words)
-    idle = bench.idle
+    idle = inquiry.idle
     others = {
         trait: tuple(i if (trait, r.get("word")) not in idle and "word" in r else 0 for i, r in enumerate(parts[trait].results))
         for trait in heard
@@ -240,14 +240,14 @@ def _order(
     }  # fmt: skip
     others = {trait: numbers for trait, numbers in others.items() if any(numbers)}
     order = Order(names, gates, others, {}, flags, (), ())
-    rests_on = [vocabulary.files, bench.kb.rules, bench.kb.treatments, bench.kb.calibration]
-    made = kept("key", rests_on, lambda: _ranked(bench, order, inputs, parts, states, state_of))
+    rests_on = [vocabulary.files, inquiry.kb.rules, inquiry.kb.treatments, inquiry.kb.calibration]
+    made = cached("key", rests_on, lambda: _ranked(inquiry, order, inputs, parts, states, state_of))
     rankings = tuple(map(tuple, made["rankings"]))
     return order._replace(lists=made["lists"], flagged=tuple(made["flagged"]), rankings=rankings)
 
 
 def _ranked(
-    bench: Bench,
+    inquiry: Inquiry,
     order: Order,
     inputs: Mapping[str, Input],
     parts: Mapping[str, Part],
@@ -266,25 +266,25 @@ def _ranked(
         rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in order.others.items()]
         name = ".".join(map(str, (state, *levels, *rest)))
         if name not in open_to:
-            found = conclude(bench.kb.vocabulary, readings)
+            found = conclude(inquiry.kb.vocabulary, readings)
             open_to[name] = Conclusion((), found.words, found.left, (), ())
     calling = {trait: words[0] for trait, words in list(order.flags.items())[:1]}  # for a question about drying
     at_once = [Conclusion((), {**s.conclusion.words, **calling}, s.conclusion.left, (), ()) for s in states]
     conclusions = [*open_to.values(), *(at_once if calling else ())]
     rankings: dict[tuple[str, ...], int] = {}
-    asked = on_all_cores(_unknown_seed, (bench.kb,), _asked, conclusions)
+    asked = map_on_cores(_unknown_seed, (inquiry.kb,), _asked, conclusions)
     places = [rankings.setdefault(tests_asked, len(rankings)) for tests_asked in asked]
     lists = dict(zip(open_to, places, strict=False))
     return {"lists": lists, "flagged": places[len(lists) :], "rankings": list(rankings)}
 
 
-def _unknown_seed(kb: KnowledgeBase) -> Bench:
-    return Bench(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
+def _unknown_seed(kb: KnowledgeBase) -> Inquiry:
+    return Inquiry(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
 
 
-def _asked(bench: Bench, conclusion: Conclusion) -> tuple[str, ...]:
+def _asked(inquiry: Inquiry, conclusion: Conclusion) -> tuple[str, ...]:
     """The tests worth asking, best first."""
-    return tuple(question.test.id for question in bench.questions(Observations(UNKNOWN_SEED), conclusion))
+    return tuple(question.test.id for question in inquiry.questions(Observations(UNKNOWN_SEED), conclusion))
 
 
 def _combinations(names: Iterable[str], inputs: Mapping[str, Input], parts: list[Part]) -> Iterator[dict[str, int]]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
 from rousewort.knowledge.store import IndexStore, MemoryStore
@@ -23,10 +23,10 @@ def read_vocabulary(layer: Path) -> Vocabulary:
             files[stem] = read(path.read_bytes(), str(path)).data
         except FileNotFoundError:
             problems.append(Problem(str(path), 0, 0, "the vocabulary file is missing", "Restore it."))
-        except KnowledgeTrouble as trouble:
+        except KnowledgeError as trouble:
             problems += trouble.problems
     if problems:
-        raise KnowledgeTrouble(*problems)
+        raise KnowledgeError(*problems)
     return Vocabulary(files)
 
 
@@ -41,11 +41,11 @@ class Laid(NamedTuple):
 def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore:
     """Read, check and lay the layers over one another; `base_index` stands under them in an installed wheel.
 
-    Raises KnowledgeTrouble with every problem of every file.
+    Raises KnowledgeError with every problem of every file.
     """
     laid = lay(layers, base_index)
     if laid.problems:
-        raise KnowledgeTrouble(*laid.problems)
+        raise KnowledgeError(*laid.problems)
     return laid.store
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
 from typing import Any
 
-from rousewort.errors import Problem
+import jsonschema_rs
+
+from rousewort.base.errors import Problem
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
+from rousewort.knowledge.rules import rule_problems
 from rousewort.knowledge.schemas import all_schemas
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -90,8 +94,6 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     touched = any(kind_of(path) in ("rule", "treatment") for path in documents)
     given = sum(path.startswith("rules/") for path in documents)
     if touched and len(rules) == given:  # one broken rule would make others seem wrong
-        from rousewort.rules.compile import rule_problems
-
         merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}
         checked.problems += rule_problems(list(merged.values()), vocabulary, rules)
         checked.problems += _media_problems(merged, {**known["treatments"], **checked.treatments}, rules)
@@ -146,8 +148,6 @@ def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem
 
 
 def _validator(stem: str, schema: dict) -> Any:
-    import jsonschema_rs
-
     return jsonschema_rs.Draft202012Validator(schema)
 
 
@@ -173,8 +173,6 @@ def _part_at(schema: Any, path: list) -> dict:
 
 
 def nearest(word: str, allowed: list[str]) -> str:
-    import difflib  # only a mistake needs it
-
     close = difflib.get_close_matches(str(word), allowed, n=1, cutoff=0.6)
     return f"Did you mean `{close[0]}`? " if close else ""
 

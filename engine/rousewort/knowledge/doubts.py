@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem
+from rousewort.base.errors import Problem
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows

@@ -1,18 +1,16 @@
 """Writes kb/schema/*.schema.yaml: word lists come from kb/vocabulary, so a word is stated once.
 
-`python -m rousewort.knowledge.schemas` rewrites them; a test fails while they are stale.
+`python -m rousewort.knowledge.write_schemas` rewrites them; a test fails while they are stale.
 """
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
-from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.vocabulary import Vocabulary
 
 Schema = dict[str, Any]
-HEAD = "# Written by `python -m rousewort.knowledge.schemas` from kb/vocabulary; do not edit by hand.\n"
+HEAD = "# Written by `python -m rousewort.knowledge.write_schemas` from kb/vocabulary; do not edit by hand.\n"
 PHASES = {
     "traits": "Concludes traits and findings from what is known of the species.",
     "obstacles": "Names what stops the seed, from traits and findings.",
@@ -625,26 +623,3 @@ def all_schemas(vocabulary: Vocabulary, treatments: list[str]) -> dict[str, Sche
     return {
         stem: {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema} for stem, schema in built.items()
     }
-
-
-def write(layer: Path) -> list[Path]:
-    """Rewrite the schema files of a layer; returns those that changed."""
-    from rousewort.knowledge.build import read_vocabulary
-
-    vocabulary = read_vocabulary(layer)
-    kinds = [path.stem for path in sorted((layer / "treatments").glob("*.yaml"))]
-    changed = []
-    for stem, schema in all_schemas(vocabulary, kinds).items():
-        path, content = layer / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
-        if not path.exists() or path.read_text("utf-8") != content:
-            path.parent.mkdir(exist_ok=True)
-            path.write_text(content, "utf-8")
-            changed.append(path)
-    return changed
-
-
-if __name__ == "__main__":
-    from rousewort.knowledge.files import shipped_layer
-
-    for written in write(shipped_layer() or Path("kb")):
-        print(written)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 import threading
 from collections import defaultdict
@@ -10,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -150,8 +151,6 @@ create table triple (three text, folded text, primary key (three, folded)) witho
 
 def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
     """Compile a store into one SQLite file. Raises OSError or sqlite3.Error, and then leaves nothing behind."""
-    import os
-
     target = Path(path)
     fresh = target.with_name(f"{target.name}.{os.getpid()}.new")
     fresh.unlink(missing_ok=True)
@@ -204,7 +203,7 @@ class IndexStore:
         self._kept: dict[tuple, Any] = {}
         version = self._rows("pragma user_version")[0][0]
         if version != INDEX_FORMAT:
-            raise Trouble(
+            raise UserError(
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
             )
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Container, Iterator, Mapping
 from typing import Any
 
-from rousewort.errors import Problem
+from rousewort.base.errors import Problem
 from rousewort.knowledge.strict_yaml import Document
 
 # What names one work and no other: two ids with one of these are one work.

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from rousewort.dated import DatedStep, Schedule
-from rousewort.dater import look_every
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.ledger.events import Batch
-from rousewort.schedule import schedule
-from rousewort.seasons import Seasons
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.forward import look_every
+from rousewort.schedule.model import DatedStep, Schedule
+from rousewort.schedule.seasons import Seasons
 
 
 @dataclass(frozen=True)
@@ -69,11 +69,11 @@ class Diary:
         return Wait(seasons.on_or_after(step, day), seasons.name(step))
 
     def refuse_out_of_season(self, batch: Batch, step_id: str, day: date, how: str) -> None:
-        """Raises Trouble where a step outside is about to begin out of its season. `how`: to record it all the same."""
+        """Raises UserError where a step outside is about to begin out of its season. `how`: to record it all the same."""
         wait = self.waits_for(batch, step_id, day)
         if wait:
             label = next(step["label"] for step in batch.plan["steps"] if step["id"] == step_id)
-            raise Trouble(
+            raise UserError(
                 f"{batch.code}: “{label}” has its season, {wait.season}; the next one begins on {wait.until}. Keep the "
                 f"batch as it is until then. If it was done on {day} all the same, {how}."
             )

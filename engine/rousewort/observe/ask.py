@@ -12,15 +12,15 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from rousewort.facts import CLASS_CHANCE, gather
-from rousewort.grower import Grower
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.observe.compare import Compared, parts_of
 from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, conclude, match_for, read_all
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, outcomes, tests
-from rousewort.plan import Plan, Planner
-from rousewort.relatives import estimate
+from rousewort.planning.class_estimate import estimate
+from rousewort.planning.facts import CLASS_CHANCE, gather
+from rousewort.planning.grower import Grower
+from rousewort.planning.plan import Plan, Planner
 
 Fact = tuple[str, str]  # trait and word
 Case = Mapping[str, str]  # class, and level where the class has levels
@@ -38,7 +38,7 @@ class Question(NamedTuple):
 
 
 @dataclass
-class Bench:
+class Inquiry:
     """Asks and concludes for one plant. Holds the planner and the plans that it made, nothing else."""
 
     kb: KnowledgeBase
@@ -273,6 +273,6 @@ def _cost(test: Test) -> str:
 def ask(
     kb: KnowledgeBase, query: str, known: Observations | None = None, grower: Grower | None = None
 ) -> Question | Conclusion:
-    """What to observe next of the plant called `query`, or what follows from what is known. Keep a Bench for many."""
+    """What to observe next of the plant called `query`, or what follows from what is known. Keep an Inquiry for many."""
     known = known or Observations(query)
-    return Bench(kb, match_for(kb, query, known.family), grower).ask(known)
+    return Inquiry(kb, match_for(kb, query, known.family), grower).ask(known)

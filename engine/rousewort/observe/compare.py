@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rousewort.plan import Plan
+from rousewort.planning.plan import Plan
 
 Parts = frozenset[tuple]
 # What a difference counts: a step more or less, its length, light and depth of sowing.

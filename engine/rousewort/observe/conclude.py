@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.facts import gather
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.arithmetic import ARITHMETIC
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Clause, Test, tests
+from rousewort.planning.facts import gather
+from rousewort.planning.plan import NoSingleMatch
 
 CLASS = "dormancy_class"
 LEVELS = ("physiological_level", "morphophysiological_level")
@@ -54,11 +55,11 @@ class Conclusion:
 
 
 def read(test: Test, seen: Mapping[str, Any], vocabulary: Vocabulary) -> Reading:
-    """One test's numbers and result. Trouble where its fields cannot all be true."""
+    """One test's numbers and result. UserError where its fields cannot all be true."""
     try:
         numbers = ARITHMETIC[test.id](seen, test.data)
     except ValueError as impossible:
-        raise Trouble(f"{test.id}: {impossible}.") from None
+        raise UserError(f"{test.id}: {impossible}.") from None
     clause = next((c for c in test.reads if c.holds(numbers)), None)
     words = dict(clause.then) if clause else {}
     words |= {trait: vocabulary.band(trait, numbers[number]) for trait, number in test.data.get("bands", {}).items()}
@@ -73,10 +74,10 @@ def read_all(observations: Observations, vocabulary: Vocabulary) -> tuple[Readin
         if name in observations.seen:
             try:
                 readings.append(read(test, observations.seen[name], vocabulary))
-            except Trouble as trouble:
+            except UserError as trouble:
                 problems += trouble.problems
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     return tuple(readings)
 
 
@@ -184,17 +185,15 @@ def against_books(kb: KnowledgeBase, match: Match, conclusion: Conclusion) -> tu
 def match_for(kb: KnowledgeBase, name: str, family: str | None = None) -> Match:
     """What a plan made from observations is for. A name that is nowhere may still be planned for, with its family.
 
-    Trouble for an empty name, a name of several species, or a family that does not exist here.
+    UserError for an empty name, a name of several species, or a family that does not exist here.
     """
     match = kb.lookup(name)
     if match.name is not None:
         return match
     if match.matched_by != "none":
-        from rousewort.plan import NoSingleMatch
-
         raise NoSingleMatch(match, kb)
     if family and not kb.is_family(family):
-        raise Trouble(
+        raise UserError(
             f"'{family}' is no family that is known here. Leave it out, or see: rousewort find --family NAME."
         )
     genus = name.split()[0].capitalize() if " " in name.strip() else None

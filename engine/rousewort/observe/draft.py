@@ -7,8 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase, Match
+import yaml
+
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.observe.conclude import CLASS, LEVELS
 from rousewort.observe.entries import save
 from rousewort.observe.measures import fisher
@@ -18,15 +20,17 @@ NOT_YET = 0.10  # a control below this share did "next to nothing"
 
 
 def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> dict[str, Any]:
-    """The entry as plain data in the form of kb/schema/taxon.schema.yaml. Trouble where there is nothing to say."""
+    """The entry as plain data in the form of kb/schema/taxon.schema.yaml. UserError where there is nothing to say."""
     reports = list(_reports(result, _source_id(match, when)))
     if not reports and not result.left:
-        raise Trouble("The trial says nothing that could be reported: no arm differs clearly and several classes fit.")
+        raise UserError(
+            "The trial says nothing that could be reported: no arm differs clearly and several classes fit."
+        )
     known = kb.taxon(match.name or "")
     adds = bool(known and known["rank"] == "species")
     family = (known or {}).get("family") or match.family
     if not family:
-        raise Trouble(f"The family of {match.name} is not known here: give it with --family to write a draft.")
+        raise UserError(f"The family of {match.name} is not known here: give it with --family to write a draft.")
     head = {"name": match.name, "rank": "species", "family": family} | ({"adds_to": match.name} if adds else {})
     entry: dict[str, Any] = dict(head)
     settled = {**result.found, **{key: words[0] for key, words in result.left.items() if len(words) == 1}}
@@ -105,9 +109,7 @@ def _report(r: ArmResult, control: ArmResult, means: str, source: str) -> dict[s
 def write_layer(
     kb: KnowledgeBase, match: Match, result: TrialResult, folder: Path, when: date, grower: str
 ) -> list[Path]:
-    """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: Trouble if a file is there."""
-    import yaml
-
+    """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: UserError if a file is there."""
     entry = draft(kb, match, result, when)
     name = match.name or match.query
     genus = name.lower().split()[0]
@@ -116,7 +118,7 @@ def write_layer(
     sources = folder / "sources.yaml"
     there = [str(path) for path in (species, sources) if path.exists()]
     if there:
-        raise Trouble(
+        raise UserError(
             *(f"{path} is there already and is not overwritten: choose another folder, or move it." for path in there)
         )
     species.parent.mkdir(parents=True, exist_ok=True)

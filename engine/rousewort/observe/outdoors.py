@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.winter import Day, Winter, cold_ends, outdoor_winter
-from rousewort.plan import Plan
+from rousewort.planning.plan import Plan
 
 SEASONS = ("warm_moist", "cold_moist")
 
@@ -57,7 +57,7 @@ def outdoors(
 ) -> Outdoors:
     """Judge the plan's warm and cold seasons outside. `limits`: the chilling range in °C, else that of trials.yaml.
 
-    Trouble where the plan asks for no season, or where there is no temperature on the day of sowing.
+    UserError where the plan asks for no season, or where there is no temperature on the day of sowing.
     """
     steps = [step for step in plan.steps if step.kind in SEASONS and "days" in step.amounts]
     if not steps:
@@ -66,11 +66,11 @@ def outdoors(
             if any(s.kind == "outdoor_winter" for s in plan.steps)
             else "no warm or cold season"
         )
-        raise Trouble(
+        raise UserError(
             f"The plan for {plan.match.name or plan.query} has {done}: there is nothing to count. See rousewort plan."
         )
     if not days or sown > max(days):
-        raise Trouble(
+        raise UserError(
             f"The temperatures end on {max(days)}, before sowing on {sown}." if days else "There is no temperature."
         )
     table = vocabulary.files["trials"]["outdoors"]

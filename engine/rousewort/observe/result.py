@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, combinations
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.conclude import CLASS, LEVELS, Conclusion
 from rousewort.observe.measures import (
@@ -100,7 +100,7 @@ class TrialResult:
 
 def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusion | None = None) -> TrialResult:
     """Measure, compare and judge. `conclusion`: what the bench tests of the same lot say; classes that they rule out
-    are ruled out here too. Trouble if all seed of an arm was empty."""
+    are ruled out here too. UserError if all seed of an arm was empty."""
     arms, table = arms_of(vocabulary), vocabulary.files["trials"]
     by_arm = {name: [d for d in dishes if d.arm == name] for name in arms if any(d.arm == name for d in dishes)}
     results = _against_control([_measured(arms[name], found, vocabulary) for name, found in by_arm.items()], table)
@@ -123,8 +123,8 @@ def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusi
 def _measured(arm: Arm, dishes: list[Dish], vocabulary: Vocabulary) -> ArmResult:
     try:
         roots = measure(pool([d.roots for d in dishes]))
-    except Trouble as trouble:
-        raise Trouble(*(f"{arm.label}: {problem}" for problem in trouble.problems)) from None
+    except UserError as trouble:
+        raise UserError(*(f"{arm.label}: {problem}" for problem in trouble.problems)) from None
     counted = [d.shoots for d in dishes if d.shoots is not None]
     shoots = measure(pool(counted)) if len(counted) == len(dishes) else None
     filled = [d for d in dishes if d.roots.filled]

@@ -5,6 +5,8 @@ Arms and what each class would do in them stand in kb/vocabulary/trials.yaml; th
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,12 +14,12 @@ from itertools import combinations
 from math import ceil
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.grower import Grower
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe import power
 from rousewort.observe.conclude import CLASS, LEVELS, Conclusion
 from rousewort.observe.key import outcomes, tests
+from rousewort.planning.grower import Grower
 
 DISHES = 4
 LOOK_DAYS = 7
@@ -52,7 +54,7 @@ class Pattern(NamedTuple):
     does: Mapping[str, str]
 
 
-class Season(NamedTuple):
+class TrialSeason(NamedTuple):
     """One part of an arm, first and last day counted."""
 
     kind: str
@@ -63,7 +65,7 @@ class Season(NamedTuple):
 
 class PlannedArm(NamedTuple):
     arm: Arm
-    seasons: tuple[Season, ...]
+    seasons: tuple[TrialSeason, ...]
     looks: tuple[date, ...]
     because: str
 
@@ -182,15 +184,15 @@ def design(
     filled: float = 1.0,
 ) -> Design:
     """A trial for what is undecided. `width`: widest interval wished, as a share; else `wanted` power to tell `low` from
-    `high`. `filled`: the share of the lot that is filled; seeds are raised by it. Trouble where the lot cannot carry two arms."""
+    `high`. `filled`: the share of the lot that is filled; seeds are raised by it. UserError where the lot cannot carry two arms."""
     if conclusion.stop:
-        raise Trouble(f"A trial of this lot would tell nothing: {conclusion.stop[0].clause.says}")
+        raise UserError(f"A trial of this lot would tell nothing: {conclusion.stop[0].clause.says}")
     _check(dishes, most_arms, filled)
     patterns = possible(vocabulary, conclusion, chances)
     usable, notes = _usable(vocabulary, conclusion, grower)
     arms, undivided = choose_arms(usable, patterns, chances, most_arms)
     if len(arms) == 1:
-        raise Trouble(
+        raise UserError(
             "What is known leaves nothing for a trial to decide: "
             + ("; ".join(label_of(vocabulary, p) for p in patterns) or "no class fits")
             + ". Make the plan."
@@ -230,7 +232,7 @@ def _check(dishes: int, most_arms: int, filled: float) -> None:
     if not 0 < filled <= 1:
         problems.append(f"the filled share must be above 0 and at most 100 %, not {100 * filled:g} %")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
 
 
 def _usable(vocabulary: Vocabulary, conclusion: Conclusion, grower: Grower) -> tuple[list[Arm], list[str]]:
@@ -264,7 +266,7 @@ def _what_there_is(seeds: int, arms: int, dishes: int) -> tuple[int, int]:
     dishes = max(1, min(dishes, each // LEAST_DISH))
     each -= each % dishes
     if each < LEAST_DISH:
-        raise Trouble(
+        raise UserError(
             f"{seeds} seeds cannot carry a trial of {arms} arms ({LEAST_DISH} seeds each at the very least). "
             "Treat them all by the gentlest plan, and write down what happens."
         )
@@ -279,7 +281,7 @@ def _planned(arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[
         if not days:
             continue
         last = when + timedelta(days - 1)
-        seasons.append(Season(season["kind"], when, last, season.get("temperature_c")))
+        seasons.append(TrialSeason(season["kind"], when, last, season.get("temperature_c")))
         if season["kind"] != "after_ripen":
             step = COLD_LOOK_DAYS if season["kind"] == "cold_moist" else LOOK_DAYS
             looks += [when + timedelta(i) for i in range(step, days + 1, step)]
@@ -353,9 +355,6 @@ def sheet_rows(plan: Design) -> Iterable[dict[str, Any]]:
 
 def sheet_text(plan: Design) -> str:
     """The recording sheet as CSV."""
-    import csv
-    import io
-
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from rousewort.plan import Plan, Step
+from rousewort.planning.plan import Plan, Step
+from rousewort.planning.wording import amount_text, temperature_text
 from rousewort.render.terminal import Page
-from rousewort.wording import amount_text, temperature_text
 
 
 def render(plan: Plan, page: Page, brief: bool = False) -> str:
