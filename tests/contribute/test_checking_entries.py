@@ -104,6 +104,40 @@ def test_a_length_that_was_only_tried_is_not_doubted(private, means: str) -> Non
     assert "far-number" not in doubts(private, changes)
 
 
+@pytest.mark.parametrize(
+    ("treatment", "says"),
+    [
+        ("kind: cold_moist, means: recommended, days: {low: 280, high: 560}", "beyond the 5–270 days usual of it"),
+        ("kind: warm_moist, means: found_effective, days: {low: 60, high: 600}", "beyond the 5–365 days usual of it"),
+    ],
+)
+def test_a_length_with_a_nought_too_many_is_doubted_though_no_limit_forbids_it(
+    private, treatment: str, says: str
+) -> None:
+    found = doubts(private, ("kind: nick, means: found_needed", treatment))
+    assert says in found["far-number"][0].problem.what
+
+
+def test_a_work_on_another_family_is_doubted_where_it_is_cited_once(private) -> None:
+    other = "source: obiazi-2015-water, held: read, where: p. 3"  # on Leucaena: a legume, as the invented plant is
+    path = private.plant(
+        ("family: Fabaceae", "family: Alismataceae"), ("{is: hard, held: practice", f"{{is: hard, {other}")
+    )
+    found = [d for d in check_files([path], all_layers([private.folder])).doubts if d.code == "wrong-subject"]
+    assert [d.problem.what for d in found] == ["`obiazi-2015-water` is a work on Leucaena, not on Alismataceae"]
+    assert found[0].problem.line > 1
+    own = private.plant(("{is: hard, held: practice", f"{{is: hard, {other}"))
+    assert "wrong-subject" not in {d.code for d in check_files([own], all_layers([private.folder])).doubts}
+
+
+def test_the_degrees_of_the_chill_are_doubted_as_those_of_sowing(private) -> None:
+    chill = "kind: cold_moist, means: recommended, days: {low: 60, high: 60}, temperature_c: {low: 4, high: 4}"
+    sown = f"{{{chill}}}\n    germination_temperature_c: {{low: LOW, high: LOW}}"
+    for degrees, doubted in (("4", True), ("15", False)):
+        found = doubts(private, ("{kind: nick, means: found_needed}", sown.replace("LOW", degrees)))
+        assert ("sown-in-the-cold" in found) is doubted
+
+
 def test_a_number_is_compared_with_the_genus_where_enough_is_known_of_it(private, kb) -> None:
     genus = next(
         g for g in sorted({n.split()[0] for n in kb.names()})

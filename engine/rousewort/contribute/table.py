@@ -53,6 +53,8 @@ _JUDGED = [
         ("Contradiction", "contradiction", "that it goes with another"),
         ("FarNumber", "far-number", "its number"),
         ("ReportsDiffer", "reports-differ", "it, as another report says otherwise"),
+        ("WrongSubject", "wrong-subject", "that its work speaks of this plant"),
+        ("SownInTheCold", "sown-in-the-cold", "germination at the chill's own temperature"),
     )
 ]
 _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + "measurementRemarks")
@@ -103,6 +105,7 @@ TABLES: dict[str, list[Column]] = {
         *_span("germinationUntreated", "germination_pct.untreated", "Share that germinated without them", "%"),
         *_temperature("germinationTemperature", "germination_temperature_c", "Temperature of the germination test or sowing"),
         _NOTE,
+        *_JUDGED,
     ],
     "treatments": [
         _NAME,
@@ -128,6 +131,16 @@ TABLES: dict[str, list[Column]] = {
     "works": [
         Column("sourceID", "", "string", "Id of the work.", DC + "identifier"),
         Column("bibliographicCitation", "citation", "string", "How it is cited.", DC + "bibliographicCitation"),
+        Column("creator", "author", "string", "Who wrote it, as in the citation.", DC + "creator"),
+        Column("year", "year", "integer", "Its year; empty where none is known.", DC + "date"),
+        Column("doi", "doi", "string", "Digital object identifier."),
+        Column("isbn", "isbn", "string", "International standard book number."),
+        Column("reportOrHandbook", "report", "string", "Series and number of a report or public handbook."),
+        Column("pmc", "pmc", "string", "Number in the open archive of life-science papers."),
+        Column("pmid", "pmid", "string", "Number in the catalogue of medical papers."),
+        Column("handle", "handle", "string", "Handle of a university's archive."),
+        Column("partRead", "read", "string", "What of it was read."),
+        Column("recalled", "recalled", "list", "Fields that nobody saw in a text."),
         Column("remarks", "note", "string", "What of it is uncertain."),
     ],
 }  # fmt: skip

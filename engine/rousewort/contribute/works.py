@@ -43,6 +43,16 @@ class Use(NamedTuple):
     held: str
 
 
+def fields(citation: str) -> dict[str, Any]:
+    """Author, year and DOI where the citation has them as our style writes them: `Reed, A. (2001) 'Title' … doi:10.…`."""
+    found: dict[str, Any] = {}
+    head = re.match(r"(?P<author>[^(]{2,}?) \((?P<year>(1[5-9]|20)\d\d)\)", citation)
+    if head:
+        found = {"author": head["author"], "year": int(head["year"])}
+    doi = _DOI.search(citation)
+    return {**found, **({"doi": doi[0].rstrip(".")} if doi else {})}
+
+
 def read_file(path: Path) -> list[dict[str, Any]]:
     """The works of a CSL JSON (.json) or BibTeX (.bib) file, as CSL records. Raises UserError."""
     try:
@@ -206,7 +216,7 @@ def same_work(citation: str, sources: Mapping[str, Mapping[str, Any]]) -> str | 
     years = {m[0] for m in _YEAR.finditer(citation)}
     for known, source in sources.items():
         other = source["citation"]
-        if doi and doi[0].rstrip(".").lower() in other.lower():
+        if doi and doi[0].rstrip(".").lower() in f"{other} {source.get('doi', '')}".lower():
             return known
         if (not years or any(year in other for year in years)) and fuzz.token_sort_ratio(
             citation.lower(), other.lower()
@@ -217,7 +227,8 @@ def same_work(citation: str, sources: Mapping[str, Mapping[str, Any]]) -> str | 
 
 def inserted(text: str, work: Work) -> str:
     """sources.yaml with one work more, in the order of ids; everything else stays as it stands, comments too."""
-    block = dump({work.id: {"citation": work.citation, **({"note": work.note} if work.note else {})}})
+    note = {"note": work.note} if work.note else {}
+    block = dump({work.id: {"citation": work.citation, **fields(work.citation), **note}})
     if not text.strip():
         return block
     document = read(text, "sources.yaml")

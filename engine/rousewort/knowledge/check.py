@@ -16,6 +16,7 @@ from rousewort.knowledge.schemas import all_schemas
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.tables import ABOUT, about_problem
 from rousewort.knowledge.vocabulary import Vocabulary
+from rousewort.knowledge.works import work_problems
 
 
 class Checked:
@@ -82,6 +83,8 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
             found = list(context.rule(document, path))
         elif not found and kind == "treatment":
             found = list(context.treatment(document, path))
+        elif not found and kind == "sources":
+            found = list(work_problems(document))
         checked.problems += found
         if not found:
             _take(kind, document.data, checked)

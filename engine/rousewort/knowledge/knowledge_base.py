@@ -283,7 +283,13 @@ class KnowledgeBase:
         under, last = None, None
         for line in lines:
             same = last if last and _packets().ditto(line) else None
-            match = same._replace(query=line) if same else self.lookup(line, under) if fold(line) else Match(line, None, "none")
+            match = (
+                same._replace(query=line)
+                if same
+                else self.lookup(line, under)
+                if fold(line)
+                else Match(line, None, "none")
+            )
             if match.genus and match.matched_by != "common_name":
                 under = match.genus
             last = match if match.name else last

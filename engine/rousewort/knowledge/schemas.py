@@ -246,6 +246,7 @@ def _report(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -
                 "How much germinated.",
             ),
             "germination_temperature_c": temperature("Temperature of the germination test or sowing."),
+            "judged": judged(vocabulary),
         },
         ["held"],
         "One source, one lot.",
@@ -529,6 +530,11 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["held"],
                 "Lot size it suits.",
             ),
+            "usual": closed(
+                {**{key: span("As for a report.", 3000) for key in ("days", "hours", "minutes")}},
+                [],
+                "Between these lie all but about one in a hundred of the lengths entered of it; an end beyond is doubted.",
+            ),
             "at_most": closed(
                 {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in (*AMOUNTS, "temperature_c")},
                 [],
@@ -605,9 +611,33 @@ def sowing_case(vocabulary: Vocabulary) -> Schema:
     )
 
 
-def sources() -> Schema:
+DOI = r"^10\.\d{4,9}/\S+$"
+# Fields of a work that somebody may have recalled, or worked out, rather than seen in a text.
+RECALLED = ["author", "year", "title", "doi", "isbn", "report", "pmc", "pmid", "handle"]
+
+
+def sources(vocabulary: Vocabulary) -> Schema:
+    year = {
+        "type": "integer",
+        "minimum": 1500,
+        "maximum": 2100,
+        "description": "Year of the work. Left out where it is not known, and of a web page that bears no date.",
+    }
     one = closed(
-        {"citation": text("The work, as one would cite it."), "note": text("What of it is uncertain.")},
+        {
+            "citation": text("The work, as one would cite it; author and year stand in it as below."),
+            "author": text("Who wrote it, as in the citation: persons, or the body whose page or book it is."),
+            "year": year,
+            "doi": text("Digital object identifier, without an address before it.", DOI),
+            "isbn": text("International standard book number, digits only.", "^(97[89])?\\d{9}[\\dX]$"),
+            "report": text("Series and number of a report or public handbook."),
+            "pmc": text("Number in the open archive of life-science papers.", "^PMC\\d+$"),
+            "pmid": text("Number in the catalogue of medical papers.", "^\\d+$"),
+            "handle": text("Handle of a university's archive.", "^\\d+(\\.\\d+)*/\\S+$"),
+            "read": words(vocabulary.files["parts_read"], "What of it was read."),
+            "recalled": many(words(RECALLED, "A field."), "Fields that nobody here saw in a text; to be checked."),
+            "note": text("What of it is uncertain."),
+        },
         ["citation"],
         "A published work.",
     )
@@ -677,7 +707,7 @@ def all_schemas(vocabulary: Vocabulary, treatments: Mapping[str, Any]) -> dict[s
         "taxon": taxon(vocabulary, report_kinds(vocabulary, kinds), ways),
         "rule": rule(vocabulary, kinds),
         "treatment": treatment(vocabulary, kinds),
-        "sources": sources(),
+        "sources": sources(vocabulary),
         "plan": plan(vocabulary, kinds),
     }
     return {

@@ -19,6 +19,7 @@ from rousewort.contribute.works import uses
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import load
+from rousewort.knowledge.works import IDENTIFIERS
 from rousewort.render.terminal import page_for
 
 HELP = "Add a work to the sources, from CSL JSON, BibTeX or typed fields; or show what rests on one."
@@ -139,6 +140,14 @@ def _show(arguments: argparse.Namespace) -> int:
     page = page_for()
     page.say(page.bold(arguments.id))
     page.say(kb.sources[arguments.id]["citation"])
+    known = kb.sources[arguments.id]
+    page.each(f"{key}: {known[key]}" for key in IDENTIFIERS if key in known)
+    if "read" in known:
+        page.say(
+            f"What of it was read: {kb.vocabulary.files['parts_read'][known['read']]['means'].rstrip('.').lower()}."
+        )
+    if "recalled" in known:
+        page.say(f"Nobody here saw in a text: {', '.join(known['recalled'])}.", code="2")
     if "note" in kb.sources[arguments.id]:
         page.say(kb.sources[arguments.id]["note"], code="2")
     page.heading(f"What rests on it ({len(found)})")
