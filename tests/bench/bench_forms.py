@@ -16,6 +16,8 @@ SHOTS = Path(__file__).parents[2] / "shots"
 def token(page: str) -> dict[str, str]:
     """The hidden fields of a page's first form."""
     found = {"csrf_token": re.search(r'name="csrf_token" value="([^"]+)"', page)[1]}  # type: ignore[index]
+    if once := re.search(r'name="once" value="([^"]+)"', page):
+        found["once"] = once[1]
     turn = re.search(r'name="turn" value="([0-9]+)"', page)
     return found | ({"turn": turn[1]} if turn else {})
 

@@ -17,8 +17,10 @@ from flask.testing import FlaskClient
 from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
 from must_be_here import missing  # type: ignore[import-not-found]
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.service import plan_to_keep
+from rousewort.web.limits import THREADS
 from rousewort.web.pages import make_app
 
 __all__ = ["fresh", "place_of", "server"]
@@ -35,6 +37,11 @@ def ledger(tmp_path: Path, redbud: dict[str, Any]) -> Iterator[Ledger]:
     with open_ledger(tmp_path / "ledger.sqlite", today=lambda: DAY) as opened:
         fill(opened, redbud)
         yield opened
+
+
+@pytest.fixture(scope="session")
+def filled() -> Callable[[Ledger, dict[str, Any]], None]:
+    return fill
 
 
 def fill(ledger: Ledger, redbud: dict[str, Any]) -> None:
@@ -72,7 +79,7 @@ def served(app: Flask) -> Iterator[str]:
     """The pages, served as `rousewort bench serve` serves them."""
     import waitress
 
-    pages = waitress.create_server(app, host="127.0.0.1", port=0, threads=4)
+    pages = waitress.create_server(app, host="127.0.0.1", port=0, threads=THREADS)
     thread = threading.Thread(target=pages.run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{pages.effective_port}"

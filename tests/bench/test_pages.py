@@ -103,9 +103,10 @@ def test_start_from_the_page_keeps_a_plan_and_wrong_names_keep_what_was_typed(
 def test_same_form_sent_twice_records_once(client: FlaskClient, ledger: Ledger) -> None:
     fields = token(client.get("/batch/3").get_data(True))
     answers = [client.post("/batch/CECA-3/count", data={**fields, "new": "5"}) for _ in range(2)]
-    assert [a.status_code for a in answers] == [302, 400]
+    assert [a.status_code for a in answers] == [302, 302]
     assert ledger.batch("3").germinated == 16
-    assert "newer entry" in answers[1].get_data(True)
+    again = client.post("/batch/CECA-3/count", data={**fields, "once": "of-another-page", "new": "5"})
+    assert again.status_code == 400 and "newer entry" in again.get_data(True) and ledger.batch("3").germinated == 16
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,9 @@ from bench_forms import follow, press, token  # type: ignore[import-not-found]
 from flask import Flask
 from flask.testing import FlaskClient
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.exchange import backup, everything, export_to, import_from
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.season import Deed, InventedSeason
 from rousewort.web.pages import make_app
 

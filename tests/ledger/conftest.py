@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
 from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.due import Diary
+from rousewort.ledger.opening import open_ledger
 
 DAY = date(2025, 3, 10)
 __all__ = ["fresh", "place_of", "server"]
+
+
+@pytest.fixture(autouse=True)
+def own_data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Backups of a ledger on PostgreSQL lie in the user's data folder: not in that of whoever runs the tests."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
 
 
 @pytest.fixture

@@ -24,9 +24,9 @@ from rousewort.base.errors import UserError
 from rousewort.cli import batching
 from rousewort.cli.main import main
 from rousewort.knowledge.knowledge_base import KnowledgeBase, load
-from rousewort.ledger.book import open_ledger
 from rousewort.ledger.due import Diary
 from rousewort.ledger.exchange import export_to
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.season import InventedSeason, work
 from rousewort.schedule.labels import KINDS, make_labels
 from rousewort.schedule.model import BenchCalendar

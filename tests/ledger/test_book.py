@@ -12,8 +12,9 @@ import pytest
 import sqlalchemy as sa
 from rousewort.base.errors import UserError
 from rousewort.ledger import store
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.exchange import everything
+from rousewort.ledger.opening import open_ledger
 
 DAY = date(2025, 3, 10)
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.ledger.book import open_ledger
 from rousewort.ledger.due import Diary, said
 from rousewort.ledger.events import Batch, Event, add_up
+from rousewort.ledger.opening import open_ledger
 
 START = date(2025, 1, 1)
 ACTS = ("next", "check", "wait", "lost", "undo", "sow", "count", "again")

@@ -13,8 +13,8 @@ import pytest
 from earlier_ledgers import DAY, FOLDERS, command, said_of  # type: ignore[import-not-found]
 from must_be_here import needed  # type: ignore[import-not-found]
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import open_ledger
 from rousewort.ledger.exchange import everything, from_csv, from_json, import_from
+from rousewort.ledger.opening import open_ledger
 
 EVERY_KIND = {
     "start", "check", "move", "wait", "sow", "count", "split", "take_in", "merged", "discard", "close", "note", "undo",

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rousewort.base.errors import UserError
 from rousewort.ledger import exchange
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.exchange import (
     backup,
     everything,
@@ -27,6 +27,7 @@ from rousewort.ledger.exchange import (
     to_csv,
     to_json,
 )
+from rousewort.ledger.opening import open_ledger
 
 DAY = date(2025, 3, 10)
 NASTY = [
@@ -210,8 +211,8 @@ def test_backup_made_while_another_writes_is_whole(
     busy.start()
     try:
         path = tmp_path / "backup"
+        backup(ledger, tmp_path / "before")
         backup(ledger, path)
-        backup(ledger, path)  # over the one before
     finally:
         stop.set()
         busy.join()

@@ -16,12 +16,12 @@ from typing import Any
 
 import pytest
 from rousewort.base.errors import UserError
-from rousewort.ledger.book import open_ledger
+from rousewort.ledger.opening import open_ledger
 
 WRITER = """
 import sys
 from rousewort.base.errors import UserError
-from rousewort.ledger.book import open_ledger
+from rousewort.ledger.opening import open_ledger
 where, code, word, many = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4])
 ledger = open_ledger(where)
 if len(sys.argv) > 5:
@@ -89,7 +89,9 @@ def test_two_processes_writing_at_once_lose_nothing(where: str, redbud: dict[str
 
 
 def test_two_processes_opening_a_new_ledger_at_once_both_succeed(where: str) -> None:
-    line = "import sys; from rousewort.ledger.book import open_ledger; print(len(open_ledger(sys.argv[1]).batches()))"
+    line = (
+        "import sys; from rousewort.ledger.opening import open_ledger; print(len(open_ledger(sys.argv[1]).batches()))"
+    )
     children = [
         subprocess.Popen([sys.executable, "-c", line, where], stdout=subprocess.PIPE, text=True) for _ in range(3)
     ]

@@ -17,9 +17,10 @@ from rousewort.cli import batching
 from rousewort.cli import main as app
 from rousewort.cli.main import main
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.book import Ledger
 from rousewort.ledger.due import Diary
 from rousewort.ledger.exchange import everything
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.results import result_of
 from rousewort.ledger.season import Deed, InventedSeason, running
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from rousewort.base.atomic_write import read_whole, refuse_what_is_no_file, write_atomically
 from rousewort.base.errors import UserError
 
 
@@ -23,42 +22,36 @@ def write_output(where: str, data: bytes, mark: bytes, force: bool | None = Fals
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
         return
+    refuse_anothers(where, mark, force)
+    if not Path(where).parent.is_dir():
+        raise UserError(f"{where} cannot be written: there is no folder {Path(where).parent}. Nothing was changed.")
+    write_atomically(Path(where), data)
+
+
+def refuse_anothers(where: str, mark: bytes, force: bool | None = False) -> None:
+    """Raises UserError where something stands that is no earlier output of this kind: to be asked before long work."""
     path = Path(where)
+    if where == "-":
+        return
+    refuse_what_is_no_file(path)
+    if force or not path.exists():
+        return
     try:
-        if path.is_dir():
-            raise UserError(f"{where} is a folder. Name a file.")
-        if path.exists() and not force:
-            with path.open("rb") as old:
-                if mark not in old.read(4096):
-                    way = "Name another." if force is None else "Name another, or say --force."
-                    raise UserError(f"{where} is there already and is no earlier file of this kind. {way}")
-        handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as new:
-                new.write(data)
-                new.flush()
-                os.fsync(new.fileno())
-            os.chmod(part, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-            os.replace(part, path)
-        except BaseException:
-            Path(part).unlink(missing_ok=True)
-            raise
+        with path.open("rb") as old:
+            ours = mark in old.read(4096)
     except OSError as error:
-        raise UserError(f"{where} cannot be written: {error.strerror or error}. Nothing was changed.") from error
+        raise UserError(f"{where} cannot be read: {error.strerror or error}. Nothing was changed.") from error
+    if not ours:
+        way = "Name another." if force is None else "Name another, or say --force."
+        raise UserError(f"{where} is there already and is no earlier file of this kind. {way}")
 
 
 def earlier_output(where: str) -> bytes:
     """What stands there now and would be replaced; nothing where there is none, or for standard output."""
     try:
-        return b"" if where == "-" else Path(where).read_bytes()
+        return b"" if where == "-" else read_whole(where)
     except OSError:  # writing will say what is wrong
         return b""
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 @contextmanager

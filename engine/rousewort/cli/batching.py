@@ -22,14 +22,16 @@ from rousewort.cli.naming import match_named
 from rousewort.cli.options import layers
 from rousewort.cli.progress import progress_bar
 from rousewort.knowledge.knowledge_base import load
-from rousewort.ledger.book import open_ledger
+from rousewort.ledger.backups import keep_copy
+from rousewort.ledger.backups import restore as go_back
 from rousewort.ledger.due import Diary
-from rousewort.ledger.exchange import backup as make_backup
 from rousewort.ledger.exchange import export_to, import_from
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.results import own_record, result_of, with_own_lengths, write_reports
 from rousewort.ledger.season import InventedSeason, running
 from rousewort.ledger.season import load as load_season
-from rousewort.ledger.service import diary_of, plan_to_keep
+from rousewort.ledger.service import diary_of, examine, plan_to_keep, readable, tried
+from rousewort.ledger.store import address
 from rousewort.render.batch_text import (
     as_data,
     due_data,
@@ -57,8 +59,14 @@ def today() -> date:
     return date.today()
 
 
-def open_for(arguments: argparse.Namespace, *, make: bool = False) -> Ledger:
-    return open_ledger(arguments.ledger, make=make, today=lambda: today())
+def open_for(arguments: argparse.Namespace, *, make: bool = False, wait_s: float | None = None) -> Ledger:
+    ledger = open_ledger(arguments.ledger, make=make, today=lambda: today(), wait_s=wait_s)
+    ledger.store.on_written = lambda: setattr(
+        arguments, "recorded", True
+    )  # what goes wrong later is no reason to repeat it
+    if ledger.store.kept:
+        print(f"The ledger is brought to a new version; as it was, it is kept: {ledger.store.kept}", file=sys.stderr)
+    return ledger
 
 
 def knowledge(arguments: argparse.Namespace) -> KnowledgeBase:
@@ -96,7 +104,9 @@ def start(arguments: argparse.Namespace) -> int:
     with open_for(arguments, make=True) as ledger:
         if arguments.own_lengths:
             habits = kb.vocabulary.files["bench"]["own_record"]
-            record = own_record(ledger.batches(ended=True), plan["taxon"]["name"], habits, arguments.origin or "")
+            record = own_record(
+                ledger.batches(ended=True, unreadable=[]), plan["taxon"]["name"], habits, arguments.origin or ""
+            )
             plan = with_own_lengths(plan, record)
         batch = ledger.start(
             plan,
@@ -137,18 +147,26 @@ def _tell_wait(batch: Batch, diary: Diary) -> None:
 def due(arguments: argparse.Namespace) -> int:
     if arguments.days < 0:
         raise UserError(f"--days {arguments.days}: give 0 (only today) or more.")
-    with open_for(arguments) as ledger:
-        found = diary_of(knowledge(arguments)).due(ledger.batches(), today() + timedelta(arguments.days))
+    diary = diary_of(knowledge(arguments))
+    found = diary.due(_readable(arguments, diary), today() + timedelta(arguments.days))
     if arguments.json:
         return _show_json([due_data(d, today()) for d in found])
     _print(due_list(found, today(), page_for()))
     return 0
 
 
+def _readable(arguments: argparse.Namespace, diary: Diary, *, ended: bool | None = False) -> list[Batch]:
+    """The batches that can be worked with; the others are named on standard error, and stop nothing."""
+    with open_for(arguments) as ledger:
+        good, bad = readable(ledger, diary, today(), ended=ended)
+    for one in bad:
+        print(f"{one}\n    All else goes on. See: rousewort batch doctor", file=sys.stderr)
+    return good
+
+
 def show_list(arguments: argparse.Namespace) -> int:
     diary = diary_of(knowledge(arguments))
-    with open_for(arguments) as ledger:
-        found = ledger.batches(ended=None if arguments.all else arguments.ended)
+    found = _readable(arguments, diary, ended=None if arguments.all else arguments.ended)
     if arguments.json:
         return _show_json([as_data(b, diary, today()) for b in found])
     _print(listing(found, diary, page_for()))
@@ -272,8 +290,7 @@ def undo(arguments: argparse.Namespace) -> int:
 
 def results(arguments: argparse.Namespace) -> int:
     kb = knowledge(arguments)
-    with open_for(arguments) as ledger:
-        closed = [b for b in ledger.batches(ended=True) if b.ended and b.ended.kind == "close"]
+    closed = [b for b in _readable(arguments, diary_of(kb), ended=True) if b.ended and b.ended.kind == "close"]
     page = page_for()
     if not arguments.name:
         if arguments.report:
@@ -325,8 +342,11 @@ def demo(arguments: argparse.Namespace) -> int:
 def _dated(arguments: argparse.Namespace, kb: KnowledgeBase) -> list[tuple[Batch, Schedule]]:
     """The batches named, or all in treatment, dated as they stand today."""
     diary = diary_of(kb)
-    with open_for(arguments) as ledger:
-        batches = [ledger.batch(code) for code in arguments.codes] or ledger.batches()
+    if arguments.codes:
+        with open_for(arguments) as ledger:
+            batches = [ledger.batch(code) for code in arguments.codes]
+    else:
+        batches = _readable(arguments, diary)
     if ended := [batch.code for batch in batches if batch.ended]:
         raise UserError(f"Nothing is to come of what has ended: {', '.join(ended)}.")
     if not batches:
@@ -358,26 +378,69 @@ def print_codes(arguments: argparse.Namespace) -> int:
 
 def export(arguments: argparse.Namespace) -> int:
     with open_for(arguments) as ledger, progress_bar() as progress:
-        number = export_to(ledger, Path(arguments.path), progress)
+        number = export_to(ledger, Path(arguments.path), progress, force=arguments.force)
     print(f"{number} batches written to {arguments.path}", file=sys.stderr)
     return 0
 
 
 def bring_in(arguments: argparse.Namespace) -> int:
+    trial = tried(diary_of(knowledge(arguments)), today())
     with open_for(arguments, make=True) as ledger, progress_bar() as progress:
-        new, added = import_from(ledger, Path(arguments.path), progress)
+        new, added = import_from(ledger, Path(arguments.path), progress, trial)
     print(f"{new} new batches, {added} entries", file=sys.stderr)
     return 0
 
 
 def backup(arguments: argparse.Namespace) -> int:
     with open_for(arguments) as ledger:
-        make_backup(ledger, Path(arguments.path))
-    print(f"written: {arguments.path}", file=sys.stderr)
+        path = keep_copy(ledger, Path(arguments.path) if arguments.path else None, keep=arguments.keep)
+    print(f"written: {path}", file=sys.stderr)
     return 0
 
 
+def restore(arguments: argparse.Namespace) -> int:
+    done = go_back(address(arguments.ledger), Path(arguments.path), lambda: open_for(arguments, make=True))
+    print(
+        f"{done.batches} batches with {done.entries} entries are in the ledger, as in {arguments.path}.",
+        file=sys.stderr,
+    )
+    if done.kept:
+        print(f"What was there before is kept: {done.kept}", file=sys.stderr)
+    return 0
+
+
+def doctor(arguments: argparse.Namespace) -> int:
+    """Names what cannot be worked with; sets it aside, or takes it back, only where that is said."""
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        if arguments.take_back:
+            ledger.take_back(arguments.take_back)
+        number, bad = examine(ledger, diary, today())
+        if arguments.set_aside:
+            for one in bad:
+                if not one.aside:
+                    ledger.set_aside(one.number, one.why)
+            bad = [one._replace(aside=True) for one in bad]
+    left = [one for one in bad if not one.aside]
+    if arguments.json:
+        _show_json({"batches": number, "bad": [one._asdict() for one in bad]})
+        return 1 if left else 0
+    for one in bad:
+        print(f"{one}")
+    print(f"{number} batches, {len(left)} of them cannot be read, {len(bad) - len(left)} set aside")
+    if left:
+        print("Set them aside, and nothing will stumble over them: rousewort batch doctor --set-aside", file=sys.stderr)
+    return 1 if left else 0
+
+
+def redate(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.redate(arguments.code, arguments.to, entry=arguments.entry, rest=arguments.rest)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
 wait = _recorder("wait", "until")
+void = _recorder("void", "reason")
 discard = _recorder("discard", "reason")
 close = _recorder("close", "plants")
 note = _recorder("note")

@@ -7,9 +7,9 @@ import json
 import sys
 from collections.abc import Mapping
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rousewort.base.atomic_write import read_text
 from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, add_repeatable, grower_from
 from rousewort.cli.naming import add_place_arguments, match_named
@@ -102,7 +102,7 @@ def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]
 def stored_plan(path: str) -> Mapping[str, Any]:
     """A plan that `rousewort plan --json` wrote, from a file or from standard input (`-`)."""
     try:
-        text = sys.stdin.read() if path == "-" else Path(path).read_text(encoding="utf-8")
+        text = sys.stdin.read() if path == "-" else read_text(path)
         plan = json.loads(text)
     except OSError as error:
         raise UserError(f"{path} cannot be read: {error.strerror}.") from error

@@ -46,7 +46,7 @@ def progress_bar(of: int | None = None) -> Iterator[Callable[[str, int], None]]:
     if not sys.stderr.isatty():
         yield lambda what, done: None
         return
-    bar = Bar(sys.stderr, of)
+    bar = Bar(getattr(sys.stderr, "plain", sys.stderr), of)  # it goes back on its line, which no data may
     try:
         yield bar
     finally:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import KnowledgeError, Problem, UserError
 from rousewort.contribute.layout import Layers, root_of, with_root
 from rousewort.contribute.reference import reference
@@ -98,7 +99,7 @@ def _check_entries(root: Path, members: list[Path], layers: Layers) -> CheckResu
     for path in members:
         shown = _shown(path)
         try:
-            documents[path.relative_to(root).as_posix()] = read(path.read_bytes(), shown)
+            documents[path.relative_to(root).as_posix()] = read(read_whole(path), shown)
         except KnowledgeError as trouble:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:

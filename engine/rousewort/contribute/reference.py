@@ -13,12 +13,13 @@ import zlib
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import KnowledgeError
 from rousewort.contribute.layout import Layers
 from rousewort.knowledge.build import lay
 from rousewort.knowledge.files import TAXON_FOLDERS
-from rousewort.knowledge.knowledge_base import KnowledgeBase, cache_folder
-from rousewort.knowledge.store import IndexStore, MemoryStore, write_index
+from rousewort.knowledge.knowledge_base import A_DAY_S, KnowledgeBase, cache_folder
+from rousewort.knowledge.store import IndexStore, MemoryStore, forget, is_whole, write_index
 from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.vocabulary import Vocabulary
 
@@ -56,7 +57,7 @@ def reference(layers: Layers, checking: list[Path]) -> Reference:
     """The reference for some files. Raises KnowledgeError only where the vocabulary itself is broken."""
     now = _listing(layers)
     path = _index_of(layers)
-    kept = _open(path)
+    kept = _open(layers, path)
     if kept is not None:
         store, then = kept
         changed = [p for p in {*now, *then} if now.get(p) != then.get(p, [None])[:2]]
@@ -77,7 +78,7 @@ def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checkin
     for path in changed:
         if path in now and path not in checking:
             try:
-                data = read(Path(path).read_bytes(), path).data
+                data = read(read_whole(path), path).data
             except (KnowledgeError, OSError):
                 continue  # it is broken, and told so when it is itself checked
             if isinstance(data, dict) and isinstance(data.get("name"), str) and isinstance(data.get("rank"), str):
@@ -122,14 +123,16 @@ def _digest(layers: Layers) -> str:
     return f"{zlib.crc32(text):08x}{zlib.adler32(text):08x}"
 
 
-def _open(path: Path) -> tuple[IndexStore, Listing] | None:
+def _open(layers: Layers, path: Path) -> tuple[IndexStore, Listing] | None:
     if not path.exists():
         return None
     try:
-        store = IndexStore(path)
+        if not is_whole(path, A_DAY_S):
+            raise ValueError("damaged")
+        store = IndexStore(path, heal=lambda: _make(layers, _listing(layers), path))
         return store, json.loads(store.shared("stamp"))
     except Exception:  # a damaged or older index is only a cache
-        path.unlink(missing_ok=True)
+        forget(path)
         return None
 
 
@@ -147,7 +150,7 @@ def _make(layers: Layers, now: dict[str, list[int]], path: Path) -> tuple[IndexS
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         for old in sorted(path.parent.glob("*.sqlite"), key=lambda p: p.stat().st_mtime, reverse=True)[KEPT:]:
-            old.unlink(missing_ok=True)
+            forget(old)
         write_index(laid.store, path, json.dumps(listing))
     except (OSError, sqlite3.Error):  # a full or read-only disk costs only the wait
         return laid.store, listing

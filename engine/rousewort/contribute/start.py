@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.atomic_write import read_text, write_atomically
 from rousewort.base.errors import UserError
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.tidy import SCHEMA_LINE
@@ -291,8 +292,7 @@ def write_schemas(kb: KnowledgeBase, folder: Path) -> None:
     for stem, schema in all_schemas(kb.vocabulary, kb.treatments).items():
         path, text = folder / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
         if not path.exists() or path.read_text("utf-8") != text:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, "utf-8")
+            write_atomically(path, text.encode())
 
 
 class Question(NamedTuple):
@@ -371,7 +371,7 @@ def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[M
     """
 
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = read_text(path).splitlines()
         result = analyse(kb.vocabulary, read_sheet(lines, arms_of(kb.vocabulary)), None)
     except (OSError, UnicodeDecodeError) as error:
         raise UserError(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import Problem, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
@@ -356,7 +357,7 @@ def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[st
         return
     columns = {column.name: column for column in TABLES[table]}
     try:
-        text = _decoded(path.read_bytes())
+        text = _decoded(read_whole(path))
         mark = _parting(text.partition("\n")[0])
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
         head = [name.strip() for name in next(reader, [])]

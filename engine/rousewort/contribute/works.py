@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from rapidfuzz import fuzz
 
+from rousewort.base.atomic_write import read_text
 from rousewort.base.errors import Problem, UserError
 from rousewort.contribute.tidy import schema_for, tidy
 from rousewort.knowledge.canonical import dump
@@ -56,7 +57,7 @@ def fields(citation: str) -> dict[str, Any]:
 def read_file(path: Path) -> list[dict[str, Any]]:
     """The works of a CSL JSON (.json) or BibTeX (.bib) file, as CSL records. Raises UserError."""
     try:
-        text = path.read_text("utf-8")
+        text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         raise UserError(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
     if path.suffix.lower() in (".bib", ".bibtex"):

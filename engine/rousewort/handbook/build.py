@@ -68,8 +68,8 @@ def build(
 
 
 def _free(out: Path, force: bool) -> None:
-    if out.is_file():
-        raise UserError(f"{out} is a file. Name a folder.")
+    if out.is_symlink() or (out.exists() and not out.is_dir()):
+        raise UserError(f"{out} is a {'link' if out.is_symlink() else 'file'} and is left as it is. Name a folder.")
     if out.is_dir() and any(out.iterdir()) and not (out / MARK).exists() and not force:
         raise UserError(f"{out} is not empty and is no earlier handbook. Name another folder, or say --force.")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -74,6 +74,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     for layer in layers:
         documents, unreadable = read_layer(layer, progress)
         problems += unreadable
+        problems += _other_words(documents, vocabulary)
         checked = check_layer(documents, vocabulary, known=shared, names=set(records))
         problems += checked.problems
         every.append(documents)
@@ -94,6 +95,18 @@ def _store(records: dict[str, Any], shared: dict[str, Any], vocabulary: Vocabula
             named["genus_family"].setdefault(record["name"].split()[0], record["family"])
             named["families"].setdefault(record["family"], {})
     return MemoryStore(dict(records), named, Vocabulary(vocabulary.files, shared["treatments"]))
+
+
+def _other_words(documents: dict[str, Document], vocabulary: Vocabulary) -> Iterator[Problem]:
+    """Words are those of the shipped knowledge base: what a layer says of them would be read by nobody."""
+    for path, document in documents.items():
+        folder, _, name = path.partition("/")
+        if folder == "vocabulary" and document.data != vocabulary.files.get(Path(name).stem):
+            yield document.problem(
+                (),
+                "the words of a private layer are not read: they are those of the shipped vocabulary",
+                "Remove the file. A new word goes into the shipped vocabulary/, where every tool learns it.",
+            )
 
 
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:

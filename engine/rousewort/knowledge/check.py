@@ -8,7 +8,7 @@ from typing import Any
 
 import jsonschema_rs
 
-from rousewort.base.errors import Problem
+from rousewort.base.errors import Problem, capped
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
 from rousewort.knowledge.rules import rule_problems
@@ -76,15 +76,15 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
         if kind is None:
             checked.problems += _take_plain(path, document, checked, set(sources))
             continue
-        found = list(schema_problems(document, validators[kind], schemas[kind]))
+        found = capped(schema_problems(document, validators[kind], schemas[kind]))
         if not found and kind == "taxon":
-            found = list(context.taxon(document, path))
+            found = capped(context.taxon(document, path))
         elif not found and kind == "rule":
-            found = list(context.rule(document, path))
+            found = capped(context.rule(document, path))
         elif not found and kind == "treatment":
-            found = list(context.treatment(document, path))
+            found = capped(context.treatment(document, path))
         elif not found and kind == "sources":
-            found = list(work_problems(document))
+            found = capped(work_problems(document))
         checked.problems += found
         if not found:
             _take(kind, document.data, checked)
@@ -131,7 +131,7 @@ def _take_plain(path: str, document: Document, checked: Checked, sources: set[st
     """Take a table; a file that is no part of a knowledge base is named, not left out in silence."""
     if path in PLAIN:
         part, schema = PLAIN[path]
-        found = list(schema_problems(document, _validator(path, schema), schema))
+        found = capped(schema_problems(document, _validator(path, schema), schema))
         if not found:
             setattr(checked, part, document.data)
         return found

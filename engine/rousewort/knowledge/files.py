@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import KnowledgeError, Problem, UserError
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def read_layer(layer: Path, progress: Callable[[int], None] | None = None) -> tu
         if progress:
             progress(count)
         try:
-            documents[path.relative_to(layer).as_posix()] = read(path.read_bytes(), str(path))
+            documents[path.relative_to(layer).as_posix()] = read(read_whole(path), str(path))
         except KnowledgeError as trouble:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:

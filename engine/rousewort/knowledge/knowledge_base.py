@@ -15,13 +15,14 @@ from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.knowledge.files import shipped_layer, stamp
 from rousewort.knowledge.holdout import OneHidden, sources_of
 from rousewort.knowledge.names import fold
-from rousewort.knowledge.store import IndexStore, MemoryStore, Store, genus_of, write_index
+from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from rousewort.knowledge.packets import Reading
 
+A_DAY_S = 24 * 60 * 60
 PACKAGED_INDEX = Path(__file__).resolve().parents[1] / "kb.sqlite"
 
 
@@ -382,29 +383,42 @@ def load(layers: Sequence[Path | str] = ()) -> KnowledgeBase:
     every = [clone, *extra] if clone else extra
     mark = stamp(every)
     cached = cache_folder() / f"{mark}.sqlite"
+
+    def make() -> Store:
+        from rousewort.knowledge.build import build
+
+        store = build(every, None if clone else PACKAGED_INDEX)
+        with suppress(OSError, sqlite3.Error):  # a full or read-only disk costs only the wait
+            cached.parent.mkdir(parents=True, exist_ok=True)
+            _forget_old(cached.parent)
+            write_index(store, cached, mark)
+        return store
+
     if cached.exists():
         try:
             with suppress(OSError):
                 cached.touch()  # in use: the others are forgotten first
-            return KnowledgeBase(IndexStore(cached))
+            if not is_whole(cached, A_DAY_S):
+                raise ValueError("damaged")
+            return KnowledgeBase(IndexStore(cached, heal=make))
         except Exception:  # a damaged or older cache is only a cache
-            cached.unlink(missing_ok=True)
-    from rousewort.knowledge.build import build
-
-    store = build(every, None if clone else PACKAGED_INDEX)
-    try:
-        cached.parent.mkdir(parents=True, exist_ok=True)
-        _forget_old(cached.parent)
-        write_index(store, cached, mark)
-    except (OSError, sqlite3.Error):  # a full or read-only disk costs only the wait
-        return KnowledgeBase(store)
-    return KnowledgeBase(IndexStore(cached))
+            forget(cached)
+    store = make()
+    return KnowledgeBase(IndexStore(cached, heal=make) if cached.exists() else store)
 
 
 def _forget_old(folder: Path, keep: int = 5) -> None:
     old = sorted(folder.glob("*.sqlite"), key=lambda path: path.stat().st_mtime, reverse=True)[keep:]
     for path in old:
-        path.unlink(missing_ok=True)
+        forget(path)
+
+
+def drop_damaged() -> bool:
+    """Remove every index in the cache that is not what was written. Returns whether there was one."""
+    damaged = [path for path in cache_folder().glob("**/*.sqlite") if not is_whole(path)]
+    for path in damaged:
+        forget(path)
+    return bool(damaged)
 
 
 __all__ = ["KnowledgeBase", "KnowledgeError", "Match", "load"]

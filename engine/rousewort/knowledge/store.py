@@ -6,12 +6,15 @@ import json
 import os
 import sqlite3
 import threading
+import time
+import zlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Protocol
 
-from rousewort.base.errors import UserError
+from rousewort.base.errors import CacheDamaged, UserError
 from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -176,10 +179,40 @@ def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
     try:
         _fill(connection, store, stamp)
         connection.close()
+        _sum_of(target).write_text(f"{zlib.crc32(fresh.read_bytes()):08x}", "ascii")
         fresh.replace(target)
     finally:
         connection.close()
         fresh.unlink(missing_ok=True)
+
+
+def is_whole(path: Path, within_s: float = 0) -> bool:
+    """Whether a compiled index is to the bit what was written. `within_s`: found so that short a time ago is good enough.
+
+    Rows have checksums of their own; only the whole file's finds a name that is no longer where it would be looked for.
+    """
+    beside = _sum_of(path)
+    try:
+        if within_s and 0 <= time.time() - beside.stat().st_mtime < within_s:
+            return True
+        if beside.read_text("ascii") != f"{zlib.crc32(path.read_bytes()):08x}":
+            return False
+        beside.touch()
+    except OSError:  # no sum beside it: nothing speaks against it
+        return not beside.exists()
+    except ValueError:
+        return False
+    return True
+
+
+def forget(path: Path) -> None:
+    """Remove a compiled index."""
+    for file in (path, _sum_of(path)):
+        file.unlink(missing_ok=True)
+
+
+def _sum_of(path: Path) -> Path:
+    return path.with_name(f"{path.name}.sum")
 
 
 def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> None:
@@ -205,23 +238,39 @@ def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> Non
 
 
 def _dump(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    """JSON behind its checksum: a bit that flipped on the disk is found before a plan rests on it."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    return f"{zlib.crc32(text.encode()):08x}{text}"
+
+
+def _load(text: str) -> Any:
+    """Raises ValueError for what is not as it was written."""
+    if not isinstance(text, str) or text[:8] != f"{zlib.crc32(text[8:].encode()):08x}":
+        raise ValueError("a row of the index is not as it was written")
+    return json.loads(text[8:])
 
 
 class IndexStore:
-    """Reads a compiled index, opened read-only; keeps what it has read. Threads may share it: they take turns."""
+    """Reads a compiled index, opened read-only; keeps what it has read. Threads may share it: they take turns.
 
-    def __init__(self, path: Path, contents: bytes | None = None) -> None:
-        self._path = path
+    `heal` makes the file anew where it turns out to be damaged: a cache is only a cache.
+    """
+
+    def __init__(self, path: Path, contents: bytes | None = None, heal: Callable[[], object] | None = None) -> None:
+        self._path, self._heal = path, heal
+        # Two threads asking one question share its compiled statement: without turns, one reads the other's rows.
+        self._turn = threading.Lock()
+        self._kept: dict[tuple, Any] = {}
+        self._open(contents)
+
+    def _open(self, contents: bytes | None = None) -> None:
+        path = self._path
         plain = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
         uri = f"file:{plain}?mode=ro&immutable=1" if contents is None else ":memory:"
         self._connection = sqlite3.connect(uri, uri=True, check_same_thread=False)
         if contents is not None:
             self._connection.deserialize(contents)
-        # Two threads asking one question share its compiled statement: without turns, one reads the other's rows.
-        self._turn = threading.Lock()
-        self._kept: dict[tuple, Any] = {}
-        version = self._rows("pragma user_version")[0][0]
+        version = self._connection.execute("pragma user_version").fetchone()[0]
         if version != INDEX_FORMAT:
             raise UserError(
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
@@ -232,13 +281,34 @@ class IndexStore:
         return IndexStore, (self._path, None if self._path.exists() else self._connection.serialize())
 
     def _rows(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
-        with self._turn:
-            return self._connection.execute(sql, arguments).fetchall()
+        try:
+            with self._turn:
+                return self._connection.execute(sql, arguments).fetchall()
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+            raise self._damaged() from error
+
+    def _read(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
+        """Rows with their last column read as JSON."""
+        try:
+            return [(*row[:-1], _load(row[-1])) for row in self._rows(sql, arguments)]
+        except ValueError as error:
+            raise self._damaged() from error
+
+    def _damaged(self) -> CacheDamaged:
+        """What is read from now on is sound again; what was read before may not be, so whoever asked begins anew."""
+        heal, self._heal = self._heal, None  # once
+        if heal:
+            with self._turn, suppress(OSError, sqlite3.Error):
+                forget(self._path)
+                heal()
+                self._kept.clear()
+                self._open()
+        return CacheDamaged(f"the index {self._path} was damaged")
 
     def _one(self, key: tuple, sql: str, arguments: tuple, otherwise: Callable[[], Any] = lambda: None) -> Any:
         if key not in self._kept:
-            rows = self._rows(sql, arguments)
-            self._kept[key] = json.loads(rows[0][0]) if rows else otherwise()
+            rows = self._read(sql, arguments)
+            self._kept[key] = rows[0][0] if rows else otherwise()
         return self._kept[key]
 
     def record(self, name: str) -> Record | None:
@@ -299,8 +369,7 @@ class IndexStore:
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
         """Everything, as a store that can be filtered or overlaid."""
-        rows = self._rows("select name, json from taxon order by name")
-        records = {name: json.loads(text) for name, text in rows}
-        parts = {name: json.loads(text) for name, text in self._rows("select name, json from part")}
+        records = dict(self._read("select name, json from taxon order by name"))
+        parts = dict(self._read("select name, json from part"))
         parts |= {part: self.shared(part) for part in ("genus_family", "listed")}
         return MemoryStore(records, parts, vocabulary)

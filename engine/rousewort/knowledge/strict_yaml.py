@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 
 import yaml
 
-from rousewort.base.errors import KnowledgeError, Problem
+from rousewort.base.errors import KnowledgeError, Problem, capped
 
 MAX_BYTES = 512 * 1024
 MAX_DEPTH = 20
@@ -78,7 +78,7 @@ def read(text: bytes | str, file: str) -> Document:
         raise KnowledgeError(Problem(file, 1, 1, "the file is empty", "Write the entry, or remove the file."))
     document.data = _Builder(document, problems).build(node, (), 1)
     if problems:
-        raise KnowledgeError(*problems)
+        raise KnowledgeError(*capped(problems))
     return document
 
 
@@ -115,7 +115,7 @@ def _refuse_anchors_and_tags(text: str, file: str) -> None:
     except yaml.YAMLError as error:
         raise KnowledgeError(_from_yaml_error(error, file)) from None
     if problems:
-        raise KnowledgeError(*(Problem(file, m.line + 1, m.column + 1, what, mend) for m, what, mend in problems))
+        raise KnowledgeError(*capped(Problem(file, m.line + 1, m.column + 1, what, mend) for m, what, mend in problems))
 
 
 def _from_yaml_error(error: yaml.YAMLError, file: str) -> Problem:

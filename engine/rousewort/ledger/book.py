@@ -8,28 +8,49 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime
-from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from rousewort.base.errors import UserError
-from rousewort.ledger.events import ENDS, Batch, Event, add_up
-from rousewort.ledger.store import BATCH, EVENT, PLAN, LedgerStore, address
+from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, set_aside
+from rousewort.ledger.sound import plan_faults
+from rousewort.ledger.store import BATCH, EVENT, PLAN, SENT, LedgerStore
 
 Progress = Callable[[str, int], None]  # told what is being done, and how many are done
-FIRST_YEAR = 1900  # a day before is a slip of the pen
 
 
-def open_ledger(
-    where: str | Path | None = None, *, make: bool = True, today: Callable[[], date] = date.today
-) -> Ledger:
-    """The ledger in a file, at a PostgreSQL URL, or at the usual place. `make`: create the file if there is none.
+class Unreadable(NamedTuple):
+    """A batch that does not add up, and why; `aside`: it was set aside, so that it troubles nobody."""
 
-    Raises UserError for one that cannot be reached, is something else, or was written by a newer Rousewort.
-    """
-    return Ledger(LedgerStore(address(where), make), today)
+    number: int
+    code: str
+    why: str
+    aside: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.code} was set aside: {self.why}" if self.aside else f"{self.code} cannot be read: {self.why}"
+
+
+class AlreadySent(UserError):
+    """This very form came before, and what it says is recorded: in the batch `code`."""
+
+    def __init__(self, code: str) -> None:
+        super().__init__(f"That was noted already: {code}.")
+        self.code = code
+
+
+class Kept(NamedTuple):
+    """A batch as it lies in the database: nothing of it is read yet."""
+
+    number: int
+    code: str
+    digest: str
+    rows: list[Any]
+
+    def events(self) -> list[Event]:
+        return [Event(r.turn, date.fromisoformat(r.day), r.kind, r.recorded, json.loads(r.data)) for r in self.rows]
 
 
 def as_text(data: Any) -> str:
@@ -51,6 +72,7 @@ class Ledger:
     def __init__(self, store: LedgerStore, today: Callable[[], date] = date.today) -> None:
         self.store, self.today = store, today
         self._plans: dict[str, Mapping[str, Any]] = {}  # never stale: a plan's digest names its text
+        self._unsound: dict[str, str] = {}  # plans that cannot be worked with, and why
 
     def close(self) -> None:
         self.store.close()
@@ -64,9 +86,18 @@ class Ledger:
     # --- reading
 
     def batches(
-        self, *, ended: bool | None = False, species: str | None = None, progress: Progress = quiet
+        self,
+        *,
+        ended: bool | None = False,
+        species: str | None = None,
+        progress: Progress = quiet,
+        unreadable: list[Unreadable] | None = None,
     ) -> list[Batch]:
-        """Batches by number: those in treatment, those that ended (True), or all (None)."""
+        """Batches by number: those in treatment, those that ended (True), or all (None).
+
+        `unreadable` is given those that do not add up, and all else goes on; without it, one such raises UserError.
+        What was set aside is in neither.
+        """
         over = sa.exists().where(EVENT.c.batch == BATCH.c.number, EVENT.c.kind.in_(ENDS))
         query = sa.select(BATCH).order_by(BATCH.c.number)
         if ended is False:  # one that ended and had its end undone stands among the ended; sorted out below
@@ -77,7 +108,18 @@ class Ledger:
             query = query.where(BATCH.c.code.startswith(f"{_letters(species)}-"))
         with self.store.read() as connection:
             found = self._load(connection, query, progress)
-        return [b for b in found if ended in (None, bool(b.ended)) and species in (None, b.species)]
+        bad = [one for one in found if isinstance(one, Unreadable) and not one.aside]
+        if unreadable is None and bad:
+            raise UserError(*map(str, bad), "See: rousewort batch doctor")
+        if unreadable is not None:
+            unreadable += bad
+        good = [one for one in found if isinstance(one, Batch)]
+        return [b for b in good if ended in (None, bool(b.ended)) and species in (None, b.species)]
+
+    def everything(self, progress: Progress = quiet) -> list[Batch | Unreadable]:
+        """All batches by number, those that cannot be read or were set aside among them."""
+        with self.store.read() as connection:
+            return self._load(connection, sa.select(BATCH).order_by(BATCH.c.number), progress)
 
     def batch(self, word: str) -> Batch:
         """By code (CECA-7, however written) or number. Raises UserError for one that is not there."""
@@ -85,50 +127,105 @@ class Ledger:
             return self._find(connection, word)
 
     def _find(self, connection: Connection, word: str) -> Batch:
+        found = self._named(connection, word)
+        if isinstance(found, Unreadable):
+            raise UserError(str(found), "See: rousewort batch doctor")
+        return found
+
+    def _named(self, connection: Connection, word: str) -> Batch | Unreadable:
         bare = re.sub(r"[^0-9A-Za-z]", "", word).upper()
         digits = re.search(r"[0-9]+$", bare)
         number = int(digits[0]) if digits and len(digits[0]) < 10 else -1
         found = self._load(connection, sa.select(BATCH).where(BATCH.c.number == number))
         if found and bare in (str(number), found[0].code.replace("-", "")):
             return found[0]
-        meant = f" Number {number} is {found[0].code} ({found[0].species})." if found else ""
+        of = f" ({found[0].species})" if found and isinstance(found[0], Batch) else ""
+        meant = f" Number {number} is {found[0].code}{of}." if found else ""
         raise UserError(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
-    def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch]:
-        rows = connection.execute(query).all()
-        chosen = query.with_only_columns(BATCH.c.number).order_by(None)
-        events: defaultdict[int, list[Event]] = defaultdict(list)
-        for row in connection.execute(
-            sa.select(EVENT).where(EVENT.c.batch.in_(chosen)).order_by(EVENT.c.batch, EVENT.c.turn)
-        ):
-            events[row.batch].append(
-                Event(row.turn, date.fromisoformat(row.day), row.kind, row.recorded, json.loads(row.data))
-            )
-        if missing := {row.plan for row in rows} - set(self._plans):
+    def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch | Unreadable]:
+        kept = self.kept(connection, query)
+        missing = {one.digest for one in kept} - set(self._plans) - set(self._unsound)
+        if missing:
             for plan in connection.execute(sa.select(PLAN).where(PLAN.c.digest.in_(missing))):
-                self._plans[plan.digest] = json.loads(plan.body)
-        found = []
-        for row in rows:
-            found.append(add_up(Batch(row.number, row.code, self._plans[row.plan], row.plan), events[row.number]))
+                self._learn(plan.digest, plan.body)
+        found: list[Batch | Unreadable] = []
+        for one in kept:
+            found.append(self._made(one))
             progress("batches read", len(found))
         return found
 
+    def kept(self, connection: Connection, query: sa.Select) -> list[Kept]:
+        """Batches as they lie in the database, with their entries in order."""
+        chosen = query.with_only_columns(BATCH.c.number).order_by(None)
+        rows: defaultdict[int, list[Any]] = defaultdict(list)
+        for row in connection.execute(
+            sa.select(EVENT).where(EVENT.c.batch.in_(chosen)).order_by(EVENT.c.batch, EVENT.c.turn)
+        ):
+            rows[row.batch].append(row)
+        return [Kept(row.number, row.code, row.plan, rows[row.number]) for row in connection.execute(query)]
+
+    def _learn(self, digest: str, body: str) -> None:
+        try:
+            plan = json.loads(body)
+            faults = plan_faults(plan)
+        except (ValueError, RecursionError) as error:
+            faults = [f"its plan is no JSON ({error})"]
+        if faults:
+            self._unsound[digest] = "; ".join(faults[:3])
+        else:
+            self._plans[digest] = plan
+
+    def _made(self, kept: Kept) -> Batch | Unreadable:
+        """The batch, or why it is none. Whatever is wrong with it is no reason to stop at the others."""
+        try:
+            events = kept.events()
+            if aside := set_aside(events):
+                return Unreadable(kept.number, kept.code, aside.data.get("reason", ""), aside=True)
+            if kept.digest not in self._plans:
+                return Unreadable(kept.number, kept.code, self._unsound.get(kept.digest, "its plan is missing"))
+            return add_up(Batch(kept.number, kept.code, self._plans[kept.digest], kept.digest), events)
+        except UserError as trouble:
+            return Unreadable(kept.number, kept.code, str(trouble))
+        except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError, RecursionError) as error:
+            return Unreadable(kept.number, kept.code, f"its record is damaged ({type(error).__name__}: {error})")
+
     # --- writing
 
-    def start(self, plan: Mapping[str, Any], *, day: date | None = None, **data: Any) -> Batch:
-        """A new batch on a plan (the JSON of it, which is stored with the batch). `data`: seeds, grams, lot …"""
-        with self.store.write() as connection:
-            return self._begin(connection, plan, self._day(day), data)
+    def start(self, plan: Mapping[str, Any], *, day: date | None = None, form: str = "", **data: Any) -> Batch:
+        """A new batch on a plan (the JSON of it, which is stored with the batch). `data`: seeds, grams, lot …
 
-    def record(self, word: str, kind: str, *, day: date | None = None, turn: int | None = None, **data: Any) -> Batch:
-        """Add an event to a batch: check, move, wait, sow, count, discard, close or note (see events.KINDS).
-
-        `turn`: the last entry that the recorder has seen; if the batch has gone on since, nothing is recorded.
+        `form`: the token of the form that says so; if that form came before, nothing is recorded (AlreadySent).
         """
         with self.store.write() as connection:
+            self._first_time(connection, form)
+            batch = self._begin(connection, plan, self._day(day), data)
+            self._came(connection, form, batch.code)
+            return batch
+
+    def record(
+        self, word: str, kind: str, *, day: date | None = None, turn: int | None = None, form: str = "", **data: Any
+    ) -> Batch:
+        """Add an event to a batch: check, move, wait, sow, count, discard, close or note (see events.KINDS).
+
+        `turn`: the last entry that the recorder has seen; if the batch has gone on since, nothing is recorded. `form`:
+        see `start`.
+        """
+        with self.store.write() as connection:
+            self._first_time(connection, form)
             batch = self._find(connection, word)
             self._unchanged(batch, turn)
-            return self._add(connection, batch, kind, self._day(day), data)
+            after = self._add(connection, batch, kind, self._day(day, batch), data)
+            self._came(connection, form, batch.code)
+            return after
+
+    def _first_time(self, connection: Connection, form: str) -> None:
+        if form and (code := connection.scalar(sa.select(SENT.c.code).where(SENT.c.token == form))):
+            raise AlreadySent(code)
+
+    def _came(self, connection: Connection, form: str, code: str) -> None:
+        if form:
+            connection.execute(SENT.insert().values(token=form, code=code, recorded=_now()))
 
     def undo(self, word: str, *, turn: int | None = None) -> Batch:
         """Take back the last entry that stands; both stay in the log."""
@@ -138,13 +235,55 @@ class Ledger:
             last = batch.standing[-1]
             return self._add(connection, batch, "undo", max(self.today(), last.day), {"undoes": last.turn})
 
+    def redate(self, word: str, day: date, *, entry: int | None = None, rest: bool = False) -> Batch:
+        """Set the day of an entry right (the last that stands, else `entry`); both days stay in the log.
+
+        `rest`: all entries after it move by as many days, as after work under a wrong clock.
+        """
+        if day > self.today():
+            raise UserError(f"{day} is still to come (today is {self.today()}): an entry cannot be set right to it.")
+        with self.store.write() as connection:
+            batch = self._find(connection, word)
+            standing = batch.standing
+            chosen = [e for e in standing if e.turn == (entry or standing[-1].turn)]
+            if not chosen:
+                raise UserError(
+                    f"{batch.code}: there is no entry {entry} that stands. See: rousewort batch show {batch.code}"
+                )
+            by = day - chosen[0].day
+            moved = [e for e in standing if e.turn >= chosen[0].turn] if rest else chosen
+            at, now, made = self._day(None, batch), _now(), []
+            for turn, old in enumerate(moved, batch.turn + 1):
+                made.append(Event(turn, at, "redate", now, {"entry": old.turn, "to": str(old.day + by)}))
+            after = add_up(batch, [*batch.events, *made])
+            insert_events(connection, batch.number, made)
+            return after
+
+    def set_aside(self, number: int, why: str) -> None:
+        """Put a batch that cannot be read out of everybody's way. It stays in the ledger, as it is."""
+        self._log(number, "set_aside", {"reason": why})
+
+    def take_back(self, word: str) -> None:
+        """Let a batch that was set aside stand among the others again."""
+        with self.store.read() as connection:
+            found = self._named(connection, word)
+        if not isinstance(found, Unreadable) or not found.aside:
+            raise UserError(f"{found.code} was not set aside.")
+        self._log(found.number, "taken_back", {})
+
+    def _log(self, number: int, kind: str, data: Mapping[str, Any]) -> None:
+        """An entry about the record itself, which need not add up."""
+        with self.store.write() as connection:
+            last = connection.scalar(sa.select(sa.func.max(EVENT.c.turn)).where(EVENT.c.batch == number)) or 0
+            insert_events(connection, number, [Event(last + 1, self.today(), kind, _now(), data)])
+
     def split(
         self, word: str, *, day: date | None = None, turn: int | None = None, note: str = "", **part: Any
     ) -> tuple[Batch, Batch]:
         """Part of a batch (seeds or grams) becomes a batch of its own, in the same step since the same day."""
-        on = self._day(day)
         with self.store.write() as connection:
             batch = self._find(connection, word)
+            on = self._day(day, batch)
             self._unchanged(batch, turn)
             code = self._next_code(connection, batch.species)
             left = self._add(connection, batch, "split", on, {**part, "other": code[1], "note": note})
@@ -163,9 +302,9 @@ class Ledger:
 
     def merge(self, word: str, into: str, *, day: date | None = None, turn: int | None = None, note: str = "") -> Batch:
         """Put one batch into another of the same species in the same step. Returns the one that remains."""
-        on = self._day(day)
         with self.store.write() as connection:
             gone, kept = self._find(connection, word), self._find(connection, into)
+            on = self._day(day, gone, kept)
             self._unchanged(gone, turn)
             if gone.number == kept.number:
                 raise UserError(f"{gone.code} cannot be merged with itself.")
@@ -188,12 +327,14 @@ class Ledger:
             self._add(connection, gone, "merged", on, {"other": kept.code, "note": note})
             return self._add(connection, kept, "take_in", on, taken)
 
-    def _day(self, day: date | None) -> date:
-        today = self.today()
+    def _day(self, day: date | None, *batches: Batch) -> date:
+        """The day of an entry. A batch may be ahead of this clock: begun under a wrong one, or in a zone where it is
+        tomorrow already. Then its own last day is today; the moment of recording is kept beside it."""
+        today = max([self.today(), *(batch.last_day for batch in batches)])
         day = day or today
         if day > today:
             raise UserError(f"{day} is still to come (today is {today}): record it when it has happened.")
-        if day.year < FIRST_YEAR:
+        if day.year < YEARS[0]:
             raise UserError(f"{day}: no bench was at work then. Check the year.")
         return day
 
@@ -205,6 +346,8 @@ class Ledger:
 
     def _next_code(self, connection: Connection, species: str) -> tuple[int, str]:
         number = (connection.scalar(sa.select(sa.func.max(BATCH.c.number))) or 0) + 1
+        if number >= MOST:
+            raise UserError("The ledger has no number left for a batch. Begin another ledger.")
         return number, f"{_letters(species)}-{number}"
 
     def _begin(
@@ -229,10 +372,14 @@ class Ledger:
             for key, value in data.items()
             if value not in (None, "")
         }
-        event = Event(batch.turn + 1, day, kind, datetime.now(UTC).isoformat(timespec="seconds"), said)
+        event = Event(batch.turn + 1, day, kind, _now(), said)
         after = add_up(batch, [*batch.events, event])
         insert_events(connection, batch.number, [event])
         return after
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
 
 
 def _letters(species: str) -> str:

@@ -25,17 +25,25 @@ KINDS: dict[str, tuple[str, ...]] = {
     "take_in": ("seeds", "grams", "viability", "other", "since", "note"),
     "merged": ("other", "note"),
     "discard": ("reason", "note"),
+    "void": ("reason", "note"),
     "close": ("plants", "note"),
     "note": ("note",),
     "undo": ("undoes",),
+    "redate": ("entry", "to", "note"),
+    "set_aside": ("reason",),
+    "taken_back": (),
 }
 # What each key holds. Data are plain JSON: dates stand as YYYY-MM-DD.
 KEYS: dict[str, type] = {
-    "seeds": int, "lost": int, "new": int, "plants": int, "undoes": int, "grams": float, "viability": float, "south": bool,
-    "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date,
+    "seeds": int, "lost": int, "new": int, "plants": int, "undoes": int, "entry": int, "grams": float, "viability": float, "south": bool,
+    "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date, "to": date,
     "finds": list, "begun": dict,
 }  # fmt: skip
-ENDS = ("discard", "close", "merged")
+ENDS = ("discard", "close", "merged", "void")
+# Of the record itself, not of the seed: they stand in the log, and nothing follows from them but what they say of others.
+ASIDE = ("set_aside", "taken_back")
+YEARS = (1900, 2199)  # a day before or after is a slip of the pen, or a damaged file
+MOST = 1_000_000_000  # seeds, seedlings, numbers of batches
 # Undoing these would leave another batch, or nothing, behind.
 FIRM = ("start", "split", "take_in", "merged")
 
@@ -129,28 +137,54 @@ class Batch:
 
 
 def standing(events: Iterable[Event], code: str) -> list[Event]:
-    """Events without those that were undone. Only the last that stands can be undone, so nothing rests on it."""
+    """Events without those that were undone, each on the day that it was set right to.
+
+    Only the last that stands can be undone, so nothing rests on it.
+    """
     kept: list[Event] = []
     for event in events:
-        if event.kind != "undo":
+        if event.kind in ASIDE:
+            continue
+        if event.kind == "redate":
+            _set_right(kept, event, code)
+        elif event.kind != "undo":
             kept.append(event)
         elif not kept or kept[-1].turn != event.data.get("undoes"):
             raise UserError(f"{code}: only the last entry can be undone.")
         elif kept[-1].kind in FIRM:
             raise UserError(
-                f"{code}: '{kept[-1].kind}' concerns more than one entry and cannot be undone. Discard or merge instead."
+                f"{code}: '{kept[-1].kind}' concerns more than one entry and cannot be undone. "
+                + ("Void the batch instead." if kept[-1].kind == "start" else "Discard or merge instead.")
             )
         else:
             kept.pop()
     return kept
 
 
+def _set_right(kept: list[Event], event: Event, code: str) -> None:
+    place = next((n for n, old in enumerate(kept) if old.turn == event.data.get("entry")), None)
+    if place is None:
+        raise UserError(f"{code}: there is no entry {event.data.get('entry')} that stands.")
+    if "begun" in kept[place].data or kept[place].kind in ("take_in", "merged", "split"):
+        raise UserError(
+            f"{code}: '{kept[place].kind}' concerns two batches, so its day cannot be set right in one of them."
+        )
+    kept[place] = replace(kept[place], day=read_day(event.data.get("to", "")))
+
+
+def set_aside(events: Iterable[Event]) -> Event | None:
+    """The entry that set the batch aside, if it still is."""
+    last = next((event for event in reversed(list(events)) if event.kind in ASIDE), None)
+    return last if last and last.kind == "set_aside" else None
+
+
 def add_up(batch: Batch, events: Sequence[Event]) -> Batch:
     """The batch with these events, from the first. Raises UserError where one cannot follow those before it."""
     now = Batch(batch.number, batch.code, batch.plan, batch.digest, tuple(events))
     before: Event | None = None
-    for event in standing(events, batch.code):
+    for event in events:
         _check_shape(now, event)
+    for event in standing(events, batch.code):
         if (before is None) != (event.kind == "start"):
             raise UserError(f"{now.code}: a batch begins with its start, once.")
         if before and event.day < before.day:
@@ -167,6 +201,8 @@ def add_up(batch: Batch, events: Sequence[Event]) -> Batch:
 def _check_shape(now: Batch, event: Event) -> None:
     if event.kind not in KINDS:
         raise UserError(f"{now.code}: '{event.kind}' is no kind of entry.")
+    if not YEARS[0] <= event.day.year <= YEARS[1]:
+        raise UserError(f"{now.code}: {event.day} lies in no year that a bench will see ({YEARS[0]} to {YEARS[1]}).")
     for key, value in event.data.items():
         if key not in KINDS[event.kind]:
             raise UserError(f"{now.code}: an entry '{event.kind}' says nothing of '{key}'.")
@@ -177,8 +213,12 @@ def _check_shape(now: Batch, event: Event) -> None:
         if (wanted is int and value < 0) or (wanted is float and not 0 < value < 1e9):
             raise UserError(f"{now.code}: {key} must be more than nothing, not {value}." if wanted is float
                           else f"{now.code}: {key} must be 0 or more, not {value}.")  # fmt: skip
-        if wanted is date:
-            read_day(value)
+        if wanted is int and value > MOST:
+            raise UserError(f"{now.code}: {key} cannot be so large ({str(value)[:20]}).")
+        if wanted is date and not YEARS[0] <= read_day(value).year <= YEARS[1]:
+            raise UserError(
+                f"{now.code}: {key} {value} lies in no year that a bench will see ({YEARS[0]} to {YEARS[1]})."
+            )
         if isinstance(value, str) and ("\x00" in value or (not value.isprintable() and _unwritable(value))):
             raise UserError(f"{now.code}: {key} holds signs that are no text.")
 
@@ -334,6 +374,17 @@ def _discard(now: Batch, event: Event) -> Batch:
     return replace(now, ended=event)
 
 
+def _void(now: Batch, event: Event) -> Batch:
+    """The batch never was: begun by mistake, for the wrong plant, twice."""
+    if not event.data.get("reason", "").strip():
+        raise UserError(f"{now.code}: say why it never was.")
+    if now.parent or any(e.kind in ("split", "take_in") for e in now.standing):
+        raise UserError(
+            f"{now.code} shares its seed with another batch, so it was there: discard it, or merge it back."
+        )
+    return replace(now, ended=event)
+
+
 def _close(now: Batch, event: Event) -> Batch:
     if not now.sown_on:
         raise UserError(f"{now.code} was never sown: discard it with a reason instead of closing it.")
@@ -353,5 +404,5 @@ def _note(now: Batch, event: Event) -> Batch:
 
 _HAPPENS: dict[str, Callable[[Batch, Event], Batch]] = {
     "start": _start, "check": _check, "move": _move, "wait": _wait, "sow": _sow, "count": _count, "split": _part,
-    "take_in": _take_in, "merged": _merged, "discard": _discard, "close": _close, "note": _note,
+    "take_in": _take_in, "merged": _merged, "discard": _discard, "void": _void, "close": _close, "note": _note,
 }  # fmt: skip

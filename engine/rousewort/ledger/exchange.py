@@ -9,21 +9,34 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import re
 import sqlite3
-from collections.abc import Iterator, Mapping
-from datetime import date
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.engine import Connection
 
-from rousewort.base.atomic_write import replacing, write_atomically
+from rousewort.base.atomic_write import read_whole, refuse_what_is_no_file, replacing, write_atomically
 from rousewort.base.errors import UserError
-from rousewort.ledger.book import Ledger, Progress, as_text, digest_of, insert_events, quiet
-from rousewort.ledger.events import KEYS, Batch, Event, add_up
-from rousewort.ledger.store import BATCH, PLAN
+from rousewort.ledger.book import Kept, Ledger, Progress, as_text, digest_of, insert_events, quiet
+from rousewort.ledger.events import KEYS, MOST, Batch, Event, add_up, set_aside
+from rousewort.ledger.sound import plan_faults
+from rousewort.ledger.store import BATCH, EVENT, PLAN, Damaged
 
 FORMAT = "rousewort-ledger-1"
+
+
+def untried(_: Batch) -> None:
+    """No trial beyond adding up."""
+
+
+MOST_TOLD = 20  # problems of one file
 _FIXED = ("number", "turn", "day", "kind", "recorded")
 # A spreadsheet would run such a cell as a formula; an apostrophe before it says that it is text, and comes off again.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
@@ -32,34 +45,93 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
 def everything(ledger: Ledger, progress: Progress = quiet) -> dict[str, Any]:
-    """The whole ledger as plain data: plans by digest, batches with their events."""
-    batches = ledger.batches(ended=None, progress=progress)
+    """The whole ledger as plain data: plans by digest, batches with their events; as recorded, whether it adds up or not."""
+    with ledger.store.read() as connection:
+        plans = {
+            row.digest: json.loads(row.body) for row in connection.execute(sa.select(PLAN).order_by(PLAN.c.digest))
+        }
+        rows = connection.execute(sa.select(BATCH).order_by(BATCH.c.number)).all()
+        batches = {row.number: {"number": row.number, "code": row.code, "plan": row.plan, "events": []} for row in rows}
+        for row in connection.execute(sa.select(EVENT).order_by(EVENT.c.batch, EVENT.c.turn)):
+            event = {key: getattr(row, key) for key in ("turn", "day", "kind", "recorded")}
+            batches[row.batch]["events"].append(event | {"data": json.loads(row.data)})
+            progress("entries read", row.turn)
+    used = {batch["plan"] for batch in batches.values()}
     return {
         "format": FORMAT,
-        "plans": {b.digest: b.plan for b in sorted(batches, key=lambda b: b.digest)},
-        "batches": [
-            {
-                "number": b.number,
-                "code": b.code,
-                "plan": b.digest,
-                "events": [
-                    {"turn": e.turn, "day": str(e.day), "kind": e.kind, "recorded": e.recorded, "data": dict(e.data)}
-                    for e in b.events
-                ],
-            }
-            for b in batches
-        ],
+        "plans": {digest: plan for digest, plan in plans.items() if digest in used},
+        "batches": list(batches.values()),
     }
 
 
-def take(ledger: Ledger, data: Mapping[str, Any], progress: Progress = quiet) -> tuple[int, int]:
+def insert_rows(connection: Connection, data: Mapping[str, Any]) -> int:
+    """Plain data into empty tables, as recorded. Returns the number of events."""
+    plans = [{"digest": digest, "body": as_text(plan)} for digest, plan in data["plans"].items()]
+    batches = [{key: batch[key] for key in ("number", "code", "plan")} for batch in data["batches"]]
+    for table, rows in ((PLAN, plans), (BATCH, batches)):
+        if rows:
+            connection.execute(table.insert(), rows)
+    for batch in data["batches"]:
+        insert_events(connection, batch["number"], map(_event, batch["events"]))
+    return sum(len(batch["events"]) for batch in data["batches"])
+
+
+def well_formed(data: Any) -> None:
+    """Whether plain data can be a ledger's at all. Raises UserError; batches that do not add up are no trouble here."""
+    _refuse_other_format(data)
+    problems = []
+    try:
+        for digest, plan in data["plans"].items():
+            if digest_of(as_text(plan)) != digest:
+                problems.append(f"Plan {digest} is not what it was when it was kept.")
+        numbers = [batch["number"] for batch in data["batches"]]
+        for batch in data["batches"]:
+            problems += _misshapen(batch, data["plans"])
+        problems += [f"Number {n} stands in it twice." for n, times in Counter(numbers).items() if times > 1]
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
+        problems.append(f"It is damaged: {type(error).__name__}: {error}.")
+    if problems:
+        raise UserError(*problems[:MOST_TOLD])
+
+
+def _misshapen(batch: Mapping[str, Any], plans: Mapping[str, Any]) -> Iterator[str]:
+    number, code = batch["number"], batch["code"]
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 < number < MOST:
+        yield f"{str(number)[:40]!r} is no number of a batch."
+    elif not isinstance(code, str) or not re.fullmatch(rf"[A-Z]{{1,4}}-{number}", code):
+        yield f"{str(code)[:40]!r} is no code of batch {number}."
+    if batch["plan"] not in plans:
+        yield f"{code}: its plan is missing."
+    events = [_event(event) for event in batch["events"]]
+    if [e.turn for e in events] != list(range(1, len(events) + 1)) or not events:
+        yield f"{code}: entries are missing or out of order."
+    for event in events:
+        datetime.fromisoformat(event.recorded)
+        as_text(dict(event.data)).encode()
+
+
+def _event(said: Mapping[str, Any]) -> Event:
+    day = date.fromisoformat(said["day"])
+    return Event(int(said["turn"]), day, str(said["kind"]), str(said["recorded"]), dict(said["data"]))
+
+
+def _refuse_other_format(data: Any) -> None:
+    if not isinstance(data, Mapping) or data.get("format") != FORMAT:
+        said = data.get("format") if isinstance(data, Mapping) else None
+        raise UserError(f"This is no export of a ledger that can be read here: its format is {said!r}, not {FORMAT!r}.")
+
+
+def take(
+    ledger: Ledger, data: Mapping[str, Any], progress: Progress = quiet, trial: Callable[[Batch], object] = untried
+) -> tuple[int, int]:
     """Bring plain data in. Returns the number of new batches and of events added. All or nothing.
 
+    `trial`: does with a batch what will be done with it every day (dates it, shows it); what fails there is not let in.
     Raises UserError with everything that does not fit.
     """
-    coming = _read(data, progress)
+    coming = _read(data, progress, trial)
     with ledger.store.write() as connection:
-        there = {b.number: b for b in ledger._load(connection, sa.select(BATCH))}
+        there = {kept.number: kept for kept in ledger.kept(connection, sa.select(BATCH))}
         known = set(connection.scalars(sa.select(PLAN.c.digest)))
         if problems := list(_clashes(coming, there)):
             raise UserError(*problems)
@@ -72,56 +144,56 @@ def take(ledger: Ledger, data: Mapping[str, Any], progress: Progress = quiet) ->
             if old is None:
                 connection.execute(BATCH.insert().values(number=batch.number, code=batch.code, plan=batch.digest))
                 new += 1
-            events = batch.events[len(old.events) if old else 0 :]
+            events = batch.events[len(old.rows) if old else 0 :]
             insert_events(connection, batch.number, events)
             added += len(events)
             progress("batches written", done)
     return new, added
 
 
-def _read(data: Mapping[str, Any], progress: Progress = quiet) -> list[Batch]:
-    """The batches of an export, each checked by adding it up."""
-    if not isinstance(data, Mapping) or data.get("format") != FORMAT:
-        said = data.get("format") if isinstance(data, Mapping) else None
-        raise UserError(f"This is no export of a ledger that can be read here: its format is {said!r}, not {FORMAT!r}.")
+def _read(data: Any, progress: Progress, trial: Callable[[Batch], object]) -> list[Batch]:
+    """The batches of an export, each checked by adding it up and by a trial. What was set aside comes as it is."""
+    well_formed(data)
+    unsound = {digest: faults for digest, plan in data["plans"].items() if (faults := plan_faults(plan))}
     problems, found = [], []
-    try:
-        for digest, plan in data["plans"].items():
-            if digest_of(as_text(plan)) != digest:
-                problems.append(f"Plan {digest} is not what it was when it was exported.")
-        for item in data["batches"]:
-            events = [
-                Event(int(e["turn"]), date.fromisoformat(e["day"]), str(e["kind"]), str(e["recorded"]), dict(e["data"]))
-                for e in item["events"]
-            ]
-            batch = Batch(int(item["number"]), str(item["code"]), data["plans"][item["plan"]], item["plan"])
-            if [e.turn for e in events] != list(range(1, len(events) + 1)) or not events:
-                problems.append(f"{batch.code}: entries are missing or out of order.")
-                continue
-            try:
-                found.append(add_up(batch, events))
-                progress("batches checked", len(found))
-            except UserError as trouble:
-                problems += trouble.problems
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        problems.append(f"The export is damaged: {type(error).__name__}: {error}.")
-    codes = [b.code for b in found]
-    problems += [f"{code} stands in it twice." for code in sorted({c for c in codes if codes.count(c) > 1})]
+    for item in data["batches"]:
+        events = [_event(event) for event in item["events"]]
+        batch = Batch(item["number"], item["code"], data["plans"][item["plan"]], item["plan"], tuple(events))
+        try:
+            if set_aside(events) is None:
+                if batch.digest in unsound:
+                    raise UserError(*(f"{batch.code}: {fault}." for fault in unsound[batch.digest]))
+                batch = add_up(batch, events)
+                trial(batch)
+            found.append(batch)
+            progress("batches checked", len(found))
+        except UserError as trouble:
+            problems += trouble.problems
+        except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError, StopIteration) as error:
+            problems.append(f"{batch.code} cannot be worked with ({type(error).__name__}: {error}).")
     if problems:
-        raise UserError(*problems)
+        raise UserError(
+            *problems[:MOST_TOLD], *([f"and {len(problems) - MOST_TOLD} more"] if problems[MOST_TOLD:] else [])
+        )
     return found
 
 
-def _clashes(coming: list[Batch], there: Mapping[int, Batch]) -> Iterator[str]:
+def _clashes(coming: list[Batch], there: Mapping[int, Kept]) -> Iterator[str]:
     for batch in coming:
         old = there.get(batch.number)
         if old is None:
             continue
-        same = min(len(old.events), len(batch.events))
+        same = min(len(old.rows), len(batch.events))
         if (old.code, old.digest) != (batch.code, batch.digest):
             yield f"Number {batch.number} is {old.code} here and {batch.code} there, another batch. Import into an empty ledger."
-        elif old.events[:same] != batch.events[:same]:
+        elif [_row(e) for e in batch.events[:same]] != [
+            (r.turn, r.day, r.kind, r.recorded, json.loads(r.data)) for r in old.rows[:same]
+        ]:
             yield f"{batch.code} has another history there than here. Nothing was brought in."
+
+
+def _row(event: Event) -> tuple[Any, ...]:
+    return event.turn, str(event.day), event.kind, event.recorded, dict(event.data)
 
 
 # --- JSON and CSV
@@ -136,6 +208,8 @@ def from_json(text: bytes) -> Any:
         return json.loads(text)
     except ValueError as error:
         raise UserError(f"This is no JSON: {error}.") from None
+    except RecursionError:
+        raise UserError("This is no export of a ledger: it is nested deeper than any.") from None
 
 
 def to_csv(data: Mapping[str, Any]) -> dict[str, bytes]:
@@ -163,7 +237,7 @@ def from_csv(sheets: Mapping[str, bytes]) -> dict[str, Any]:
             for r in _rows(sheets["batches.csv"])
         }
         for row in _rows(sheets["events.csv"]):
-            data = {key: _value(key, row[key]) for key in KEYS if row[key] != ""}
+            data = {key: _value(key, row[key]) for key in KEYS if row.get(key)}
             event = {"turn": int(row["turn"]), "data": data, **{k: row[k] for k in ("day", "kind", "recorded")}}
             batches[int(row["number"])]["events"].append(event)
     except (KeyError, ValueError, TypeError, csv.Error) as error:
@@ -204,9 +278,14 @@ def _rows(text: bytes) -> Iterator[dict[str, str]]:
 # --- files
 
 
-def export_to(ledger: Ledger, path: Path, progress: Progress = quiet) -> int:
-    """Into PATH.json, or into a folder as CSV. Returns the number of batches."""
+def export_to(ledger: Ledger, path: Path, progress: Progress = quiet, *, force: bool = False) -> int:
+    """Into PATH.json, or into a folder as CSV. Returns the number of batches.
+
+    An earlier export of the same ledger is replaced; anything else only with `force`. Raises UserError.
+    """
     data = everything(ledger, progress)
+    if not force:
+        _refuse_what_would_be_lost(path, data)
     if path.suffix == ".json":
         write_atomically(path, to_json(data))
     else:
@@ -215,39 +294,88 @@ def export_to(ledger: Ledger, path: Path, progress: Progress = quiet) -> int:
     return len(data["batches"])
 
 
-def import_from(ledger: Ledger, path: Path, progress: Progress = quiet) -> tuple[int, int]:
-    """From PATH.json or a folder of CSV. Returns the number of new batches and of events added."""
+def _refuse_what_would_be_lost(path: Path, data: Mapping[str, Any]) -> None:
+    """Raises UserError where something stands at `path` that the new export does not hold, too."""
+    sheets = [path] if path.suffix == ".json" else [path / name for name in SHEETS]
+    for sheet in sheets:
+        refuse_what_is_no_file(sheet)
+    if not any(sheet.exists() for sheet in sheets):
+        return
+    try:
+        old = _plain_from(path)
+        well_formed(old)
+    except UserError:
+        raise UserError(
+            f"{path} is there already and is no export of a ledger. Name another, or say --force."
+        ) from None
+    now = {batch["code"]: batch for batch in data["batches"]}
+    for batch in old["batches"]:
+        new = now.get(batch["code"], {"plan": None, "events": []})
+        if new["plan"] != batch["plan"] or new["events"][: len(batch["events"])] != batch["events"]:
+            raise UserError(
+                f"{path} holds what this ledger does not ({batch['code']}): it is an export of another ledger, or of a "
+                "later day. Name another, or say --force."
+            )
+
+
+SHEETS = ("plans.csv", "batches.csv", "events.csv")
+
+
+def _plain_from(path: Path) -> Any:
     try:
         if path.is_dir():
-            data = from_csv({name: (path / name).read_bytes() for name in ("plans.csv", "batches.csv", "events.csv")})
-        else:
-            data = from_json(path.read_bytes())
+            return from_csv({name: read_whole(path / name) for name in SHEETS})
+        return from_json(read_whole(path))
     except OSError as error:
         raise UserError(f"{error.filename or path} cannot be read: {error.strerror}.") from None
-    return take(ledger, data, progress)
+
+
+def import_from(
+    ledger: Ledger, path: Path, progress: Progress = quiet, trial: Callable[[Batch], object] = untried
+) -> tuple[int, int]:
+    """From PATH.json or a folder of CSV. Returns the number of new batches and of events added. `trial`: see `take`."""
+    return take(ledger, _plain_from(path), progress, trial)
 
 
 def backup(ledger: Ledger, path: Path) -> None:
-    """A whole copy, made while others go on working: SQLite as a SQLite file, PostgreSQL as JSON. Checked before it counts."""
-    if not ledger.store.sqlite:
-        data = to_json(everything(ledger))
-        _read(from_json(data))
-        return write_atomically(path, data)
+    """A whole copy, made while others go on working: SQLite as a SQLite file, PostgreSQL as JSON. Checked before it counts.
 
-    if path.exists() and Path(str(ledger.store.url.database)).samefile(path):
+    Raises UserError where anything is at `path` already: a backup never takes the place of another file.
+    """
+    if ledger.store.sqlite and path.exists() and Path(str(ledger.store.url.database)).samefile(path):
         raise UserError(f"{path} is the ledger itself. Give another file for the backup.")
+    taken = UserError(
+        f"{path} is there already, and a backup never overwrites. Name a new file, or a folder, or nothing: then it is dated."
+    )
+    if os.path.lexists(path):
+        raise taken
     try:
-        with replacing(path) as fresh, ledger.store.plainly(), ledger.store.engine.connect() as connection:
-            copy = sqlite3.connect(fresh)
-            try:
-                connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
-                copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
-                if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
-                    raise UserError("The copy is not sound. No backup was made.")
-            finally:
-                copy.close()
+        if ledger.store.sqlite:
+            _copy_sqlite(ledger, path)
+        else:
+            data = to_json(everything(ledger))
+            well_formed(from_json(data))
+            write_atomically(path, data, new=True)
+    except FileExistsError:
+        raise taken from None
     except (OSError, sqlite3.Error) as error:
+        if "malformed" in str(error):
+            raise Damaged(
+                f"{ledger.store.shown} is damaged ({error}): it cannot be copied. Nothing was changed."
+            ) from None
         raise UserError(
             f"The backup {path} cannot be written: {getattr(error, 'strerror', None) or error}. Nothing was changed."
         ) from None
-    return None
+
+
+def _copy_sqlite(ledger: Ledger, path: Path) -> None:
+    with (
+        replacing(path, new=True) as fresh,
+        ledger.store.plainly(),
+        ledger.store.engine.connect() as connection,
+        closing(sqlite3.connect(fresh)) as copy,
+    ):
+        connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
+        copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
+        if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
+            raise Damaged(f"{ledger.store.shown} is damaged: its copy is not sound. No backup was made.")

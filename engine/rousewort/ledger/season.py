@@ -14,10 +14,11 @@ from typing import Any
 
 from rousewort.base.errors import UserError
 from rousewort.knowledge.strict_yaml import read
-from rousewort.ledger.book import Ledger, Progress, open_ledger, quiet
+from rousewort.ledger.book import Ledger, Progress, quiet
 from rousewort.ledger.due import Diary, Due
 from rousewort.ledger.events import Batch
 from rousewort.ledger.exchange import everything, take
+from rousewort.ledger.opening import open_ledger
 
 PLACE = Path(__file__).with_name("sallow_bridge.yaml")
 NEVER = 10_000  # days

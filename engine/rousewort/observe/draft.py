@@ -9,9 +9,9 @@ from typing import Any
 
 import yaml
 
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
-from rousewort.observe.entries import save
 from rousewort.observe.measures import fisher
 from rousewort.observe.result import CONTROL, ArmResult, TrialResult
 
@@ -128,5 +128,5 @@ def write_layer(
         + yaml.safe_dump(entry, allow_unicode=True, sort_keys=False, width=110),
     }
     for path, text in texts.items():
-        save(path, text)
+        write_atomically(path, text.encode())
     return [species, sources]

@@ -6,9 +6,7 @@ a corrected threshold corrects old notes too.
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from math import isfinite
@@ -17,6 +15,7 @@ from typing import Any
 
 import yaml
 
+from rousewort.base.atomic_write import read_text
 from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.key import Field, Test, tests
@@ -136,7 +135,7 @@ def _faults(test: Test, values: Mapping[str, Any]) -> list[str]:
 def load_file(path: Path, vocabulary: Vocabulary) -> Observations:
     """Read and check a file of observations. UserError with every mistake in it."""
     try:
-        data = yaml.safe_load(path.read_text(encoding="utf-8"))
+        data = yaml.safe_load(read_text(path, 4 * 1024 * 1024))
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}.") from None
     except (yaml.YAMLError, UnicodeDecodeError) as error:
@@ -161,19 +160,3 @@ def as_text(observations: Observations) -> str:
     data["observations"] = observations.seen
     data |= {name: getattr(observations, name) for name in ("found", "left", "skipped") if getattr(observations, name)}
     return HEAD + yaml.safe_dump(data, sort_keys=False, allow_unicode=True, default_flow_style=None, width=110)
-
-
-def save(path: Path, text: str) -> None:
-    """Write whole or not at all: a new file beside the old one takes its place only when it is complete."""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", text=False)
-    except OSError as error:
-        raise UserError(f"{path}: cannot be written: {error.strerror}.") from None
-    try:
-        os.fchmod(handle, 0o644) if hasattr(os, "fchmod") else None
-        with open(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-        os.replace(temporary, path)
-    except OSError as error:
-        Path(temporary).unlink(missing_ok=True)
-        raise UserError(f"{path}: cannot be written: {error.strerror}.") from None

@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import UserError
 
 Row = dict[str, str]
@@ -30,7 +31,7 @@ class Spreadsheet(NamedTuple):
 def read_text(path: Path) -> str:
     """The text of a file in UTF-8, or in UTF-16 with its mark. UserError names the file."""
     try:
-        data = path.read_bytes()
+        data = read_whole(path)
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}.") from None
     try:

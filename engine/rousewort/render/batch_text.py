@@ -62,7 +62,7 @@ def one_line(batch: Batch, diary: Diary) -> str:
     return head + f"; on {due.day}: {said(due)}"
 
 
-_ENDED = {"close": "closed", "discard": "discarded", "merged": "merged into another"}
+_ENDED = {"close": "closed", "discard": "discarded", "merged": "merged into another", "void": "void (never was)"}
 
 
 def _of(seeds: int | None) -> str:
@@ -127,6 +127,7 @@ def event_text(event: Event) -> str:
 _SAID = {
     "seeds": "{value} seeds", "grams": "{value:g} g", "lost": "{value} lost", "new": "{value} new", "plants": "{value} plants",
     "step": "to {value}", "until": "until {value}", "other": "with {value}", "reason": "{value}", "undoes": "entry {value}",
+    "entry": "entry {value}", "to": "was on {value}",
     "provenance": "from {value}", "held": "{value}", "south": "southern seasons",
 }  # fmt: skip
 

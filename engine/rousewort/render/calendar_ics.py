@@ -59,7 +59,7 @@ def _earlier(bench: BenchCalendar, earlier: bytes, stamp: datetime) -> Iterator[
     """The events of these plants and lots in an earlier file of ours."""
     if PRODUCT.encode() not in earlier:
         return
-    ours = tuple(f"{whose(schedule)}: " for schedule in bench.schedules)
+    ours = tuple(_one_kind_of_line_end(f"{whose(schedule)}: ") for schedule in bench.schedules)
     try:
         old = Calendar.from_ical(earlier).walk("VEVENT")
     except ValueError:  # cut short or changed by hand: what stood in it cannot be known
@@ -111,19 +111,25 @@ def _events(schedule: Schedule, stamp: datetime) -> Iterator[Event]:
         yield _event(doing, "Seedlings expected", last + timedelta(1), stamp)
 
 
+def _one_kind_of_line_end(text: str) -> str:
+    """A bare carriage return within a text cuts the line in two for some readers, and is not escaped by all writers."""
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
 def _event(doing: Doing, title: str, end: date, stamp: datetime) -> Event:
     """All day from doing.day to before `end`; busy for nobody; an alarm on the first morning."""
     event = Event()
     event.add("uid", uid(doing.schedule, doing.step.id, doing.what))
-    event.add("summary", f"{whose(doing.schedule)}: {title}")
-    event.add("description", "\n".join(details(doing)))
+    summary = _one_kind_of_line_end(f"{whose(doing.schedule)}: {title}")
+    event.add("summary", summary)
+    event.add("description", _one_kind_of_line_end("\n".join(details(doing))))
     event.add("dtstart", doing.day)
     event.add("dtend", end)
     event.add("transp", "TRANSPARENT")
     event.add("categories", [doing.what])
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", f"{whose(doing.schedule)}: {title}")
+    alarm.add("description", summary)
     alarm.add("trigger", MORNING)
     event.add_component(alarm)
     return _versioned(event, stamp)

@@ -29,6 +29,12 @@ def _written(text: str, form: str, what: str) -> str | None:
     return text or None
 
 
+def once(form: Any) -> str:
+    """The token that tells one sending of a form from another; nothing where the form has none."""
+    token = form.get("once", "")
+    return token if re.fullmatch(r"[A-Za-z0-9_-]{8,64}", token) else ""
+
+
 def start(form: Any) -> dict[str, Any]:
     """What the form says of a new lot, beside the plant's name."""
     living = measure(form.get("living", ""), "living seeds in a hundred")
@@ -65,6 +71,7 @@ SAYS: Mapping[str, Callable[[Any], dict[str, Any]]] = {
     "sow": lambda form: {"seeds": number(form.get("seeds", ""), "the number of seeds")},
     "count": lambda form: {"new": number(form.get("new", ""), "the number of new seedlings")},
     "discard": lambda form: {"reason": form.get("reason", "").strip()},
+    "void": lambda form: {"reason": form.get("reason", "").strip()},
     "close": lambda form: {"plants": number(form.get("plants", ""), "the number of plants")},
     "note": lambda form: {},
 }

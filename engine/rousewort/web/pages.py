@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
@@ -12,14 +13,15 @@ from flask_wtf.csrf import CSRFError
 
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.ledger.book import Ledger
+from rousewort.ledger.book import AlreadySent, Ledger
 from rousewort.ledger.due import said
 from rousewort.ledger.events import Batch
 from rousewort.ledger.results import result_of
-from rousewort.ledger.service import diary_of, plan_to_keep
+from rousewort.ledger.service import diary_of, plan_to_keep, readable
 from rousewort.render.batch_text import amount, event_text, expected_text, one_line, percent
 from rousewort.web import forms
 from rousewort.web.guard import protect
+from rousewort.web.limits import limit
 from rousewort.web.marks import can_scan, mark, read_mark
 
 MOST_BYTES = 12 * 1024 * 1024  # of a photograph of a label
@@ -27,7 +29,9 @@ WORDS = {
     403: "These pages answer only under their own address, on this machine.",
     404: "There is no such page.",
     405: "That is not done this way: use the buttons.",
-    413: "That picture is too large.",
+    413: "That picture, or form, is too large.",
+    429: "Too much was asked from this device within a minute. Nothing was recorded; wait a little.",
+    503: "The bench is busy just now. Nothing was recorded; try again in a moment.",
     500: "A fault of ours. What this page was to record is not recorded; all before it is safe.",
 }
 
@@ -36,6 +40,7 @@ def make_app(kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], passw
     """The application. `password`: None only where nobody but this machine can reach it."""
     app = Flask("rousewort.web")
     app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES)
+    limit(app)
     protect(app, password)
     _Pages(app, kb, ledger, today)
     return app
@@ -49,7 +54,12 @@ class _Pages:
         self.diary = diary_of(kb)
         self.finds = kb.vocabulary.files["bench"]["finds"]
         app.jinja_env.globals.update(
-            said=said, one_line=one_line, amount=amount, event_text=event_text, percent=percent
+            once=lambda: secrets.token_urlsafe(12),
+            said=said,
+            one_line=one_line,
+            amount=amount,
+            event_text=event_text,
+            percent=percent,
         )
         app.jinja_env.globals.update(expected_text=expected_text, scanning=can_scan())
         for path, name, methods in (
@@ -65,6 +75,7 @@ class _Pages:
             ("/batch/<code>/<what>", "change", ["POST"]),
         ):
             app.add_url_rule(path, name, getattr(self, name), methods=methods)
+        app.register_error_handler(AlreadySent, self.again)
         app.register_error_handler(UserError, self.trouble)
         app.register_error_handler(CSRFError, self.stale)
         for status in WORDS:
@@ -74,7 +85,7 @@ class _Pages:
 
     def due(self) -> str:
         today = self.today()
-        found = self.diary.due(self.ledger.batches(), today + timedelta(6))
+        found = self.diary.due(self._readable(), today + timedelta(6))
         groups = [
             ("Late", [d for d in found if d.day < today]),
             ("Today", [d for d in found if d.day == today]),
@@ -85,12 +96,19 @@ class _Pages:
         counts = [d for d in now if d.what == "count"]
         return render_template("due.html", groups=groups, today=today, any=bool(found), looks=looks, counts=counts)
 
+    def _readable(self, ended: bool = False) -> list[Batch]:
+        """The batches that can be worked with; the others are named on the page, and stop nothing."""
+        good, bad = readable(self.ledger, self.diary, self.today(), ended=ended)
+        for one in bad:
+            flash(f"{one} All else goes on. On the machine of the ledger: rousewort batch doctor")
+        return good
+
     def all_batches(self) -> str:
         ended = "ended" in request.args
-        return render_template("all.html", batches=self.ledger.batches(ended=ended), diary=self.diary, ended=ended)
+        return render_template("all.html", batches=self._readable(ended), diary=self.diary, ended=ended)
 
     def results(self) -> str:
-        found = [result_of(b) for b in self.ledger.batches(ended=True) if b.ended and b.ended.kind == "close"]
+        found = [result_of(b) for b in self._readable(True) if b.ended and b.ended.kind == "close"]
         return render_template("results.html", results=found)
 
     def batch(self, code: str) -> str:
@@ -106,7 +124,7 @@ class _Pages:
 
     def _alike(self, batch: Batch) -> list[Batch]:
         """Batches that this one could be merged into."""
-        there = self.ledger.batches(species=batch.species)
+        there = self.ledger.batches(species=batch.species, unreadable=[])
         return [b for b in there if b.number != batch.number and b.step == batch.step and not b.sown_on]
 
     def label(self, code: str) -> str:
@@ -129,7 +147,10 @@ class _Pages:
         if request.method == "GET":
             return render_template("start.html", form={}, wrong="")
         try:
-            batch = self.ledger.start(plan_to_keep(self.kb, form.get("name", "")), **forms.start(form))
+            plan = plan_to_keep(self.kb, form.get("name", ""))
+            batch = self.ledger.start(plan, form=forms.once(form), **forms.start(form))
+        except AlreadySent:
+            raise
         except UserError as trouble:
             return render_template("start.html", form=form, wrong=str(trouble)), 400
         flash(f"{batch.code} is begun.")
@@ -165,7 +186,7 @@ class _Pages:
             data, told = forms.SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
             if what in ("move", "sow") and not form.get("anyway"):
                 self._in_season(code, data.get("step"))
-            batch = self.ledger.record(code, what, turn=turn, note=note, **data)
+            batch = self.ledger.record(code, what, turn=turn, form=forms.once(form), note=note, **data)
         else:
             raise UserError("There is no such thing to do with a batch.")
         from_list = form.get("back") == "due"
@@ -182,6 +203,11 @@ class _Pages:
             self.diary.refuse_out_of_season(batch, step or batch.steps[-1], self.today(), how)
 
     # --- when it cannot be done
+
+    def again(self, sent: AlreadySent) -> ResponseReturnValue:
+        """The same form once more: what it says stands, and nothing is added."""
+        flash(str(sent))
+        return redirect(url_for("due") if request.form.get("back") == "due" else url_for("batch", code=sent.code))
 
     def trouble(self, trouble: UserError) -> ResponseReturnValue:
         return render_template("message.html", text=str(trouble)), 404 if "There is no batch" in str(trouble) else 400

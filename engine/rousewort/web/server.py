@@ -7,8 +7,7 @@ from flask import Flask
 from waitress.server import BaseWSGIServer, MultiSocketServer
 
 from rousewort.base.errors import UserError
-
-THREADS = 4
+from rousewort.web.limits import THREADS
 
 
 def listen(app: Flask, host: str, port: int) -> MultiSocketServer | BaseWSGIServer:

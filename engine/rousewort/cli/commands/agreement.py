@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
 from rousewort.evaluation.agreement import disagreements, measure
@@ -110,5 +111,5 @@ def _write(figures: dict[str, Any]) -> None:
     data = read(path.read_bytes(), str(path)).data
     data.setdefault("basis", {}).update(figures["basis"])
     head = "".join(line for line in path.read_text("utf-8").splitlines(keepends=True) if line.startswith("#"))
-    path.write_text(head + dump(data), "utf-8")
+    write_atomically(path, (head + dump(data)).encode())
     print(f"wrote {path}", file=sys.stderr)

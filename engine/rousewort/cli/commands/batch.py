@@ -26,6 +26,8 @@ EPILOG = """examples:
   rousewort batch labels CECA-1 --out bag.pdf
   rousewort batch calendar --ics bench.ics
   rousewort batch export ledger.json
+  rousewort batch backup
+  rousewort batch restore ledger-backups/ledger-2026-12-01T08-30-00.250.sqlite
 
 to look round first, in an invented nursery:
   rousewort batch demo --ledger demo.sqlite
@@ -69,14 +71,40 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     results.add_argument("--report", metavar="FOLDER", help="write its reports into a private knowledge base")
     results.add_argument("--nursery", default="Own nursery", metavar="NAME", help="who reports (with --report)")
     _add_paper(add, for_all)
-    add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all).add_argument("path")
+    export = add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all)
+    export.add_argument("path")
+    export.add_argument("--force", action="store_true", help="replace what is no earlier export of this ledger")
     add("import", "read an export; nothing that is there is changed", for_all).add_argument("path")
-    add("backup", "a whole, checked copy: a SQLite file (of PostgreSQL: JSON)", for_all).add_argument("path")
+    _add_safety(add, for_all, shown)
 
     demo = add("demo", "fill an empty ledger with an invented season of 60 batches, to try things on", for_all)
     demo.add_argument(
         "--whole", action="store_true", help="the last whole year, all ended; else the present one up to now"
     )
+
+
+def _add_safety(add, for_all: argparse.ArgumentParser, shown: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+    doctor = add("doctor", "look the whole ledger over: what is damaged or cannot be read, and why", shown)
+    doctor.add_argument(
+        "--set-aside", action="store_true", help="put such batches out of the way; they stay in the ledger"
+    )
+    doctor.add_argument("--take-back", metavar="CODE", help="let one that was set aside stand among the others again")
+    redate = add("redate", "set the day of an entry right; both days stay in the history", shown)
+    redate.add_argument("code", help="code or number of the batch")
+    redate.add_argument("to", type=_day, metavar="DATE", help="the day it really was (YYYY-MM-DD)")
+    redate.add_argument(
+        "--entry", type=int, metavar="N", help="which entry of the batch, counted from 1; else the last"
+    )
+    redate.add_argument(
+        "--rest", action="store_true", help="move all entries after it by as many days: the clock was wrong"
+    )
+    backup = add("backup", "a whole, checked copy (SQLite, of PostgreSQL JSON); nothing is ever overwritten", for_all)
+    backup.add_argument(
+        "path", nargs="?", help="a new file, or a folder for a dated one; else a folder beside the ledger"
+    )
+    backup.add_argument("--keep", type=int, metavar="N", help="of the dated ones in that folder keep the newest N")
+    restore = add("restore", "go back to a backup; what is in the ledger now is kept beside it", for_all)
+    restore.add_argument("path", metavar="BACKUP", help="a backup, or an export as JSON")
 
 
 def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
@@ -122,6 +150,7 @@ def _add_entries(add, one: argparse.ArgumentParser) -> None:  # type: ignore[no-
     split.add_argument("--grams", type=float, metavar="G", help="grams in the new batch")
     add("merge", "put a batch into another of the same species and step", one).add_argument("into", metavar="CODE")
     add("discard", "end a batch that comes to nothing", one).add_argument("reason", help="why")
+    add("void", "a batch begun by mistake: it never was, and counts nowhere", one).add_argument("reason", help="why")
     add("close", "end a sown batch: its results count from now on", one).add_argument("--plants", type=int, metavar="N")
     add("note", "write something down", one)
     add("undo", "take back the last entry of a batch (both stay in its history)", one)

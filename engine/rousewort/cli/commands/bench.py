@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from pathlib import Path
 
+from rousewort.base.atomic_write import read_text
 from rousewort.base.errors import UserError
 
 HELP = "Pages for a phone at the bench, over the ledger: what is due, check, move, count, labels. Served from this machine."
@@ -18,6 +18,8 @@ Only this machine can reach the pages unless you say --host; then a password is 
 variable ROUSEWORT_BENCH_PASSWORD. The pages are not encrypted: use them in your own network only.
 """
 
+WAIT_S = 4  # for other writers, or for a database that says nothing: shorter than a thumb's patience
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(help=parser.print_help)
@@ -26,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     serve.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
     serve.add_argument("--port", type=int, default=8472, help="port to listen on (8472)")
+    serve.add_argument("--log", metavar="FILE", help="write down there who asked for what, and how it ended")
     serve.add_argument("--password-file", metavar="FILE", help="a file whose first line is the password")
 
 
@@ -36,7 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     try:
         from rousewort.cli import batching
-        from rousewort.web import guard, pages, server
+        from rousewort.web import guard, limits, pages, server
     except ImportError as error:
         raise UserError(f"The bench pages need {error.name}: pip install 'rousewort[bench]'") from None
     password = _password(arguments.password_file)
@@ -47,7 +50,8 @@ def run(arguments: argparse.Namespace) -> int:
         )
     if not 1 <= arguments.port <= 65535:
         raise UserError(f"Cannot listen on {arguments.host}:{arguments.port}: a port is a number from 1 to 65535.")
-    ledger = batching.open_for(arguments, make=True)
+    limits.log_to(arguments.log)
+    ledger = batching.open_for(arguments, make=True, wait_s=WAIT_S)
     app = pages.make_app(batching.knowledge(arguments), ledger, batching.today, password)
     listening = server.listen(app, arguments.host, arguments.port)
     shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
@@ -64,7 +68,7 @@ def _password(file: str | None) -> str | None:
     password = os.environ.get("ROUSEWORT_BENCH_PASSWORD")
     if file:
         try:
-            password = (Path(file).read_text("utf-8").splitlines() or [""])[0]
+            password = (read_text(file, 4096).splitlines() or [""])[0]
         except (OSError, UnicodeDecodeError) as error:
             raise UserError(f"The password file {file} cannot be read: {error}.") from None
     if password is not None and len(password) < 8:

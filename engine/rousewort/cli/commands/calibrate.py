@@ -8,6 +8,7 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
 from rousewort.evaluation.calibrate import class_counts, figures, leave_species_out, table
@@ -113,9 +114,7 @@ def _write(made: Mapping[str, Any]) -> None:
     data["basis"] = {**data.get("basis", {}), **made["basis"]}
     data |= {key: value for key, value in made.items() if key != "basis"}
     head = "".join(line for line in text.splitlines(keepends=True) if line.startswith("#"))
-    fresh = path.with_name(path.name + ".new")
-    fresh.write_text(head + dump(data), "utf-8")
-    fresh.replace(path)
+    write_atomically(path, (head + dump(data)).encode())
     print(f"wrote {path}", file=sys.stderr)
 
 

@@ -66,7 +66,7 @@ def _build(arguments: argparse.Namespace, out: str | None = None) -> int:
         from rousewort.handbook.build import build
     built = build(
         load(layers(arguments)),
-        Path(out).resolve(),
+        Path(out).absolute(),
         only=arguments.only or None,
         strict=arguments.strict,
         force=arguments.force,

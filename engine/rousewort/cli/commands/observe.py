@@ -6,16 +6,18 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
+from rousewort.base.output import refuse_anothers
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
 from rousewort.cli.naming import add_place_arguments
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.observe.ask import Inquiry, Question
 from rousewort.observe.conclude import against_books, match_for, read
-from rousewort.observe.entries import Observations, as_text, checked, fault, load_file, parse, save
+from rousewort.observe.entries import FORMAT, Observations, as_text, checked, fault, load_file, parse
 from rousewort.observe.key import tests
 from rousewort.planning.plan import Planner
 from rousewort.render.observe_json import as_data
@@ -55,6 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--file", type=Path, metavar="FILE", help="observations saved before (YAML)")
     parser.add_argument("--save", type=Path, metavar="FILE", help="write all observations there (YAML)")
+    parser.add_argument(
+        "--force", action="store_true", help="let --save replace a file that is no file of observations"
+    )
     parser.add_argument("--ask", action="store_true", help="go on asking after --saw and --file")
     parser.add_argument("--list", action="store_true", help="list every observation and what to write down")
     parser.add_argument("--json", action="store_true", help="print the conclusion as JSON")
@@ -65,6 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     if arguments.list:
         return _list(kb)
+    if arguments.save:  # before anything is asked
+        refuse_anothers(str(arguments.save), FORMAT.encode(), arguments.force)
     known = _known(arguments, kb.vocabulary)
     known = checked(known, kb.vocabulary)
     match = match_for(kb, known.plant or "", known.family, arguments.genus)
@@ -80,14 +87,14 @@ def run(arguments: argparse.Namespace) -> int:
     )
     if arguments.ask or not (arguments.saw or arguments.file):
         try:
-            _converse(inquiry, known, page_for)
+            _converse(inquiry, known, sys.stderr if arguments.json else sys.stdout)
         except KeyboardInterrupt:
             if arguments.save:  # what was answered is kept
-                save(arguments.save, as_text(known))
+                write_atomically(arguments.save, as_text(known).encode())
             raise
     inquiry.conclude(known)  # what cannot be true is told before anything is written
     if arguments.save:
-        save(arguments.save, as_text(known))
+        write_atomically(arguments.save, as_text(known).encode())
         print(
             f"Saved to {arguments.save}. Now: rousewort plan '{known.plant}' --observations {arguments.save}",
             file=sys.stderr,
@@ -123,18 +130,22 @@ def _known(arguments: argparse.Namespace, vocabulary: Any) -> Observations:
     return known
 
 
-def _converse(inquiry: Inquiry, known: Observations, page_for: Any) -> None:
-    """Ask until nothing more is worth asking. Enter skips a test; `q`, or the end of input, ends it. Nothing is lost."""
+def _converse(inquiry: Inquiry, known: Observations, stream: TextIO) -> None:
+    """Ask until nothing more is worth asking. Enter skips a test; `q`, or the end of input, ends it. Nothing is lost.
+
+    `stream`: where questions are put; never where JSON is to stand.
+    """
+
     print("Enter skips an observation; q ends. Times and values: 0=2.31, 24=2.33. Lists: 1.2 1.4 1.3.", file=sys.stderr)
     while True:
         question = inquiry.ask(known)
         if not isinstance(question, Question):
             return
-        page = page_for()
+        page = page_for(stream)
         say_question(question, page)
-        sys.stdout.write(page.text() + "\n")
+        stream.write(page.text() + "\n")
         try:
-            answered = _answers(question.test, inquiry, known)
+            answered = _answers(question.test, inquiry, known, stream)
         except EOFError:
             return
         if answered is None:
@@ -142,14 +153,14 @@ def _converse(inquiry: Inquiry, known: Observations, page_for: Any) -> None:
         if not answered:
             known.skipped.append(question.test.id)
             continue
-        page = page_for()
+        page = page_for(stream)
         say_reading(
             inquiry.kb, next(r for r in inquiry.conclude(known).readings if r.test.id == question.test.id), page
         )
-        sys.stdout.write(page.text() + "\n")
+        stream.write(page.text() + "\n")
 
 
-def _answers(test: Test, inquiry: Inquiry, known: Observations) -> bool | None:
+def _answers(test: Test, inquiry: Inquiry, known: Observations, stream: TextIO) -> bool | None:
     """Fill one test's fields. False: skipped; None: the grower wants to end. What cannot be true is asked again."""
     values: dict[str, Any] = {f.name: f.default for f in test.fields.values() if f.default is not None}
     for field in test.fields.values():
@@ -157,7 +168,7 @@ def _answers(test: Test, inquiry: Inquiry, known: Observations) -> bool | None:
             f" ({'/'.join(field.words)})" if field.words else f" [{field.default}]" if field.default is not None else ""
         )
         while True:
-            text = input(f"  {field.ask}{hint}: ").strip()
+            text = _answer(f"  {field.ask}{hint}: ", stream)
             if text.lower() in ("q", "quit"):
                 return None
             if not text:
@@ -178,9 +189,17 @@ def _answers(test: Test, inquiry: Inquiry, known: Observations) -> bool | None:
         read(test, values, inquiry.kb.vocabulary)
     except UserError as trouble:
         print(f"  {trouble}\n  Once more, or Enter to skip.", file=sys.stderr)
-        return _answers(test, inquiry, known)
+        return _answers(test, inquiry, known, stream)
     known.seen[test.id] = values
     return True
+
+
+def _answer(question: str, stream: TextIO) -> str:
+    if stream is sys.stdout:
+        return input(question).strip()
+    stream.write(question)
+    stream.flush()
+    return input().strip()
 
 
 def _print(inquiry: Inquiry, known: Observations, as_json: bool, page: Page) -> None:

@@ -9,15 +9,16 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
-from rousewort.base.output import needed, write_output
+from rousewort.base.output import needed, refuse_anothers, write_output
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.observe.ask import Inquiry
 from rousewort.observe.conclude import conclude, match_for, read_all
 from rousewort.observe.draft import write_layer
-from rousewort.observe.entries import Observations, as_text, load_file, save
+from rousewort.observe.entries import FORMAT, Observations, as_text, load_file
 from rousewort.observe.result import analyse
 from rousewort.observe.sheet import read_sheet
 from rousewort.observe.spreadsheet import read_text
@@ -152,13 +153,13 @@ def _design(arguments: argparse.Namespace, kb: Any) -> int:
         filled=cut,
     )
     if arguments.sheet:
-        save(arguments.sheet, sheet_text(plan))
+        write_atomically(arguments.sheet, sheet_text(plan).encode(), new=True)
         print(
             f"Recording sheet: {arguments.sheet}. When it is filled in: rousewort trial read {arguments.sheet}",
             file=sys.stderr,
         )
     if arguments.labels:
-        save(arguments.labels, "\n".join(dish_labels(plan)) + "\n")
+        write_atomically(arguments.labels, ("\n".join(dish_labels(plan)) + "\n").encode(), new=True)
         print(f"Labels: {arguments.labels}", file=sys.stderr)
     sys.stdout.write(render_design(plan, page_for()))
     return 0
@@ -184,7 +185,8 @@ def _read(arguments: argparse.Namespace, kb: Any) -> int:
     if arguments.save:
         known.plant, known.family, known.found = plant, arguments.family or known.family, dict(result.found)
         known.left = {key: list(words) for key, words in result.left.items()}
-        save(arguments.save, as_text(known))
+        refuse_anothers(str(arguments.save), FORMAT.encode(), None)
+        write_atomically(arguments.save, as_text(known).encode())
         print(
             f"Saved to {arguments.save}. Now: rousewort plan '{plant}' --observations {arguments.save}", file=sys.stderr
         )

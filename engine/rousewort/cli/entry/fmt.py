@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.base.output import write_output
 from rousewort.contribute.layout import root_of
 from rousewort.contribute.tidy import schema_for, tidy
 from rousewort.knowledge.files import yaml_files
+from rousewort.knowledge.strict_yaml import read
 
+YAML = (".yaml", ".yml")
 HELP = "put files into the one canonical form, comments kept"
 EPILOG = """examples:
   rousewort entry fmt kb/species/cercis
   rousewort entry fmt --check kb/species kb/genera kb/families
+
+Only files of a knowledge base are put into form: those in its folders, and entries. Any other needs --force.
 """
 
 
@@ -25,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--check", action="store_true", help="change nothing; exit 1 and name the files that are not in it"
     )
+    parser.add_argument("--force", action="store_true", help="a YAML file that belongs to no knowledge base, too")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -33,8 +40,15 @@ def run(arguments: argparse.Namespace) -> int:
     untidy: list[Path] = []
     for path in paths:
         try:
-            text = path.read_bytes()
+            text = read_whole(path)
             root = root_of(path)
+            if not (arguments.force or _is_ours(path, root, lambda text=text, path=path: read(text, str(path)).data)):
+                raise UserError(
+                    f"{path} is no file of a knowledge base, and is left as it is."
+                    + (" If it is YAML and meant, say --force." if path.suffix in YAML else "")
+                )
+            if path.suffix not in YAML:
+                raise UserError(f"{path} is no YAML file (.yaml), and is left as it is.")
             made = tidy(text, str(path), schema_for(path.resolve(), root) if root else None).encode()
         except OSError as error:
             raise UserError(f"{path} cannot be read: {error.strerror}.") from None
@@ -52,3 +66,13 @@ def run(arguments: argparse.Namespace) -> int:
     if problems:
         raise KnowledgeError(*problems)
     return 1 if arguments.check and untidy else 0
+
+
+def _is_ours(path: Path, root: Path | None, data: Callable[[], Any]) -> bool:
+    """A file in a folder of a knowledge base, or an entry on its way there."""
+    if path.suffix not in YAML:
+        return False
+    if root is not None:
+        return True
+    said = data()
+    return isinstance(said, dict) and ("name" in said and ("rank" in said or "adds_to" in said))

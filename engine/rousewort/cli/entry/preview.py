@@ -9,6 +9,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.cli.grower_options import add_grower_arguments, grower_from
 from rousewort.cli.options import layers
@@ -42,7 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     problems = check_files([arguments.file], all_layers(over)).problems
     if problems:
         raise KnowledgeError(*problems)
-    record = read(arguments.file.read_bytes(), str(arguments.file)).data
+    record = read(read_whole(arguments.file), str(arguments.file)).data
     if not isinstance(record, dict) or record.get("rank") != "species":
         raise UserError(
             f"{arguments.file} is no entry of a species. For rules, treatments and genera: rousewort entry diff"
@@ -59,7 +60,7 @@ def _current(kb: Any, file: Path, folders: Any) -> tuple[Any, str]:
     """What to compare with, and what that is in words. A file that is part of the knowledge base already is compared
     with its last commit, or, where there is none, with plans made without it."""
 
-    record = read(file.read_bytes(), str(file)).data
+    record = read(read_whole(file), str(file)).data
     if root_of(file) not in [folder.resolve() for folder in folders] or "adds_to" in record:
         return kb, "the knowledge base as it is"
     text = committed(file)
