@@ -55,7 +55,7 @@ def search(
         ):
             continue
         if treatment and not any(
-            t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())
+            phase["kind"] == treatment.replace("-", "_") for p in record.get("protocols", ()) for phase in p.get("phases", ())
         ):
             continue
         word = next(iter(has.get("dormancy_class", ())), None)
@@ -65,7 +65,7 @@ def search(
                 "family": record["family"],
                 "class": classes[word]["short"] if word else None,
                 "common_names": record.get("common_names", []),
-                "reports": len(record.get("reports", ())),
+                "protocols": len(record.get("protocols", ())),
             }
         )
     return sorted(found, key=lambda item: item["name"])

@@ -281,7 +281,7 @@ def undo(arguments: argparse.Namespace) -> int:
 
 
 def results(arguments: argparse.Namespace) -> int:
-    from rousewort.ledger.results import own_record, result_of, write_reports
+    from rousewort.ledger.results import own_record, result_of, write_protocols
     from rousewort.render.batch_text import record_data, record_text, result_lines
     from rousewort.render.terminal import page_for
 
@@ -308,7 +308,7 @@ def results(arguments: argparse.Namespace) -> int:
         _print(page.text())
     if arguments.report:
         family = (kb.taxon(name) or {}).get("family", "")
-        for path in write_reports(arguments.report, record, family, arguments.nursery):
+        for path in write_protocols(arguments.report, record, family, arguments.nursery):
             print(f"written: {path}", file=sys.stderr)
     return 0
 

@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 
 from rousewort.errors import Trouble
 from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.knowledge.build import with_added
+from rousewort.knowledge.spelled_out import share, spelled_out
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.plan import Plan, Planner
 
@@ -197,11 +199,10 @@ def with_entry(kb: KnowledgeBase, record: Mapping[str, Any]) -> KnowledgeBase:
     """The knowledge base with one entry put in, replaced, or added to."""
     store: MemoryStore = kb._memory
     if "adds_to" in record:
-        under = store.records[record["adds_to"]]
-        made = {**under, "reports": [*under.get("reports", ()), *record.get("reports", ())]}
+        made = with_added(store.records[record["adds_to"]], dict(record))
     else:
-        made = dict(record)
-    records = {**store.records, made["name"]: made}
+        made = spelled_out(dict(record), kb.vocabulary)
+    records = share({**store.records, made["name"]: made})
     shared = {
         **store._shared,
         "genus_family": {genus_of(made["name"]): made.get("family"), **store._shared["genus_family"]},

@@ -129,7 +129,7 @@ class Writer:
             lent=lent,
             line=views.timeline(self.kb, dated, data) if dated else None,
             traits=views.traits(self.kb, record),
-            reports=views.reports(self.kb, record),
+            protocols=views.protocols(self.kb, record),
             lots=[{"says": lot["says"], **views.origin(self.kb, lot)} for lot in record.get("lots", ())],
             plots=views.lengths(self.kb, record, data),
             disagreements=views.disagreements(self.kb, record, plan),
@@ -195,7 +195,7 @@ class Writer:
                     members=members,
                     votes=votes,
                     traits=views.traits(self.kb, record),
-                    reports=views.reports(self.kb, record),
+                    protocols=views.protocols(self.kb, record),
                 )
 
     # --- treatments, classes, obstacles, rules, sources

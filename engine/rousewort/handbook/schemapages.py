@@ -273,7 +273,7 @@ def _whole(write: Writer, stem: str) -> str:
         return dump({key: dict(write.kb.sources[key])}) if key else ""
     if stem == "taxon":
         full = [
-            r for name in write.shelf.species if (r := write.kb.taxon(name)) and r.get("reports") and r.get("traits")
+            r for name in write.shelf.species if (r := write.kb.taxon(name)) and r.get("protocols") and r.get("traits")
         ]
         chosen = min(full, key=lambda record: len(json.dumps(record)), default=None)
     else:

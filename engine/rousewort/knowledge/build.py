@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rousewort.errors import KnowledgeTrouble, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
@@ -70,6 +71,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         problems += checked.problems
         every.append(documents)
         _lay_over(records, shared, checked)
+    records = share(records)
     for record in records.values():
         if record["rank"] != "family":
             shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
@@ -77,12 +79,17 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     return Laid(MemoryStore(records, shared, vocabulary), sorted(set(problems)), every)
 
 
+def with_added(under: dict[str, Any], adds: dict[str, Any]) -> dict[str, Any]:
+    """An entry with the protocols of a file that adds to it."""
+    return {**under, "protocols": [*under.get("protocols", ()), *adds.get("protocols", ())]}
+
+
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:
     for record in checked.taxa:
         if "adds_to" in record:
             under = records.get(record["adds_to"])
             if under:
-                records[under["name"]] = {**under, "reports": [*under.get("reports", ()), *record.get("reports", ())]}
+                records[under["name"]] = with_added(under, record)
         else:
             records[record["name"]] = record
     replaced = {rule["id"] for rule in checked.rules}

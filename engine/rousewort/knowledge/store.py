@@ -15,7 +15,7 @@ from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 5
+INDEX_FORMAT = 6
 
 
 class Store(Protocol):

@@ -1,4 +1,4 @@
-"""What one taxon's statements and reports amount to, and what a genus or family amounts to over its members.
+"""What one taxon's statements and protocols amount to, and what a genus or family amounts to over its members.
 
 Computed from the entries every time they change, never written down by hand; the index only keeps a copy.
 """
@@ -9,12 +9,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.protocols import UNITS, came_up, sown_at, treatments
 from rousewort.knowledge.vocabulary import Vocabulary
 
 # Weight of a statement by how it is held; halved when inferred, and again when flagged as doubtful.
-HELD_WEIGHT = {"read": 4.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
+HELD_WEIGHT = {"read": 4.0, "table": 3.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
 COLD, WARM = {"cold_moist", "outdoor_winter"}, {"warm_moist"}
-UNITS = ("days", "hours", "minutes")
 
 Statement = dict[str, Any]
 Record = dict[str, Any]
@@ -46,7 +46,7 @@ def decide(statements: Iterable[Statement]) -> tuple[str, list[Statement], list[
 
 
 def answer(votes: list[tuple[str, bool]]) -> str | None:
-    """One word for what reports say of a kind of treatment. A doubtful report votes only where no other does."""
+    """One word for what protocols say of a kind of treatment. A doubtful one votes only where no other does."""
     firm = [vote for vote, doubtful in votes if not doubtful] or [vote for vote, _ in votes]
     for_it = [vote for vote in firm if vote in ("needed", "helps")]
     against = [vote for vote in firm if vote not in ("needed", "helps")]
@@ -63,14 +63,12 @@ def answer(votes: list[tuple[str, bool]]) -> str | None:
     return max(set(against), key=lambda vote: (against.count(vote), vote))
 
 
-def season_order(report: Record, meanings: dict[str, dict]) -> str | None:
-    """The warm and cold periods of one report, in order, as a word of `season_order`."""
+def season_order(protocol: Record, vocabulary: Vocabulary) -> str | None:
+    """The warm and cold periods of one protocol, in order, as a word of `season_order`."""
     seasons: list[str] = []
-    for treatment in report.get("treatments", ()):
-        if (
-            meanings[treatment["means"]]["vote"] not in ("needed", "helps")
-            or (treatment.get("days") or {}).get("high") == 0
-        ):
+    for treatment in treatments(protocol, vocabulary):
+        helped = vocabulary.found[treatment["found"]]["vote"] in ("needed", "helps")
+        if not helped or (treatment.get("days") or {}).get("high") == 0:
             continue
         season = "cold" if treatment["kind"] in COLD else "warm" if treatment["kind"] in WARM else None
         if season and (not seasons or seasons[-1] != season):
@@ -93,7 +91,6 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
     "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
     """
-    meanings = vocabulary.files["report_meanings"]
     traits: dict[str, list] = {}
     numbers: dict[str, list[Statement]] = {}
     for key, statements in record.get("traits", {}).items():
@@ -107,8 +104,8 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     return {
         "traits": traits,
         "numbers": numbers,
-        "answers": _answers(record, vocabulary, meanings),
-        "doses": list(_doses(record, meanings)),
+        "answers": _answers(record, vocabulary),
+        "doses": list(_doses(record, vocabulary)),
         "sowing": list(_sowing(record)),
     }
 
@@ -119,24 +116,22 @@ def speaks_of(response: Mapping, kind: str, vote: str) -> bool:
     return kind in response["kinds"] and not silent
 
 
-def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str, list]:
+def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list]:
     votes: dict[str, list] = defaultdict(list)
-    for report in record.get("reports", ()):
-        for treatment in report.get("treatments", ()):
-            vote = meanings[treatment["means"]]["vote"]
-            doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
+    orders: dict[str, list] = defaultdict(list)
+    for protocol in record.get("protocols", ()):
+        for treatment in treatments(protocol, vocabulary):
+            vote = vocabulary.found[treatment["found"]]["vote"]
+            doubtful = bool(protocol.get("low_standing") or treatment.get("low_standing"))
             for key, response in vocabulary.responses.items():
                 if vote and speaks_of(response, treatment["kind"], vote):
-                    votes[key].append((vote, doubtful, ground(report)))
+                    votes[key].append((vote, doubtful, ground(protocol)))
+        if order := season_order(protocol, vocabulary):
+            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, ground(protocol)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
         answers[key] = [word, _unique([on for _, _, on in cast])]
-    orders: dict[str, list] = defaultdict(list)
-    for report in record.get("reports", ()):
-        order = season_order(report, meanings)
-        if order:
-            orders[order].append((0.5 if report.get("low_standing") else 1.0, ground(report)))
     if orders:
         rank = list(vocabulary.season_orders)
         best = max(orders, key=lambda word: (sum(w for w, _ in orders[word]), rank.index(word)))
@@ -148,21 +143,19 @@ def _unique(items: list[dict]) -> list[dict]:
     return list({tuple(item.items()): item for item in items}.values())
 
 
-def _doses(record: Record, meanings: dict) -> Iterable[dict]:
-    for report in record.get("reports", ()):
-        treatments = report.get("treatments", ())
-        colds = [i for i, t in enumerate(treatments) if t["kind"] in COLD and meanings[t["means"]]["rank"]]
-        for i, treatment in enumerate(treatments):
-            if not meanings[treatment["means"]]["rank"]:
-                continue
+def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+    for protocol in record.get("protocols", ()):
+        told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
+        colds = [t["phase"] for t in told if t["kind"] in COLD]
+        for treatment in told:
             dose = {
                 "kind": treatment["kind"],
-                "means": treatment["means"],
-                **ground(report),
-                "doubtful": bool(report.get("low_standing") or treatment.get("low_standing")),
+                "found": treatment["found"],
+                **ground(protocol),
+                "doubtful": bool(protocol.get("low_standing") or treatment.get("low_standing")),
             }
-            if len(colds) > 1 and i in colds:
-                dose["turn"] = "first" if i == colds[0] else "last"
+            if len(colds) > 1 and treatment["phase"] in colds:
+                dose["turn"] = "first" if treatment["phase"] == colds[0] else "last"
             for key in (*UNITS, "temperature_c", "way", "strength_pct"):
                 if key in treatment:
                     dose[key] = treatment[key]
@@ -171,10 +164,11 @@ def _doses(record: Record, meanings: dict) -> Iterable[dict]:
 
 
 def _sowing(record: Record) -> Iterable[dict]:
-    for report in record.get("reports", ()):
-        found = {k: report[k] for k in ("germination_temperature_c", "germination_pct") if k in report}
-        if found:
-            yield {**found, **ground(report), "doubtful": bool(report.get("low_standing"))}
+    for protocol in record.get("protocols", ()):
+        warm, share = sown_at(protocol), came_up(protocol)
+        seen = ({"germination_temperature_c": warm} if warm else {}) | ({"germination_pct": share} if share else {})
+        if seen:
+            yield {**seen, **ground(protocol), "doubtful": bool(protocol.get("low_standing"))}
 
 
 def _word(summary: Record, key: str) -> str | None:
@@ -189,7 +183,7 @@ def pool(members: Iterable[tuple[str, Record]]) -> Record:
     """What the members of a genus or family amount to.
 
     Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
-    "sowing": [...], "count": n}. One species has one vote a key, however many reports it has; `stated` counts the
+    "sowing": [...], "count": n}. One species has one vote a key, however many protocols it has; `stated` counts the
     votes that rest on more than inference or doubtful statements.
     """
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))

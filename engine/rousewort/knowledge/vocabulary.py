@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import Any
 
 FILES = (
-    "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "report_meanings", "held",
+    "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "protocol", "inferred_from", "held",
     "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
     "doubts",
 )  # fmt: skip
@@ -44,6 +44,11 @@ class Vocabulary:
     @cached_property
     def standing_rank(self) -> dict[str, int]:
         return {name: rank for rank, name in enumerate(self.files["standing"])}
+
+    @cached_property
+    def found(self) -> dict[str, dict]:
+        """What a source can have found of a treatment, with what that weighs (protocol.yaml)."""
+        return self.files["protocol"]["found"]
 
     @cached_property
     def season_orders(self) -> dict[str, dict]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from rousewort.app.actions import Action, add_actions, run_action
 
-HELP = "Traits and reports as CSV tables with open terms and a description of every column; and back into entries."
+HELP = "Traits and protocols as CSV tables with open terms and a description of every column; and back into entries."
 EPILOG = """examples:
   rousewort table export facts/
   rousewort table export facts/ Cercis canadensis Viburnum
