@@ -27,7 +27,7 @@ def poisoned(value: Any, key: str = "") -> Any:
         return {k: poisoned(v, k) for k, v in value.items()}
     if isinstance(value, list):
         return [poisoned(v, key) for v in value]
-    free = {"note", "where", "inferred_from", "low_standing", "common_names", "synonyms", "says", "citation", "lot"}
+    free = {"note", "where", "low_standing", "common_names", "synonyms", "says", "said", "citation", "provenance", "quoting"}
     return f"{value} {ATTACK}" if key in free else value
 
 
@@ -39,10 +39,11 @@ def hostile(kb: KnowledgeBase, memory: MemoryStore) -> KnowledgeBase:
     record["lots"] = [{"says": ATTACK, "source": "evil", "held": "read"}]
     for group in record["traits"].values():
         group[0] |= {"note": ATTACK, "where": ATTACK, "source": "evil", "held": "read", "low_standing": ATTACK}
-    for report in record["reports"]:
-        report |= {"note": ATTACK, "where": ATTACK, "lot": ATTACK}
-        for treatment in report["treatments"]:
-            treatment["note"] = ATTACK
+    for protocol in record["protocols"]:
+        protocol |= {"note": ATTACK, "where": ATTACK, "said": ATTACK, "quoting": ATTACK, "lot": {"provenance": ATTACK, "note": ATTACK}}
+        protocol["results"] = [{"germinated_pct": 5, "verdict": ATTACK}]
+        for phase in protocol["phases"]:
+            phase |= {"note": ATTACK, "said": ATTACK, "medium": ATTACK, "dose": ATTACK, "place": ATTACK}
     shared = copy.deepcopy(memory._shared)
     shared["sources"]["evil"] = {"citation": ATTACK}
     shared["sources"] = {key: poisoned(value) for key, value in shared["sources"].items()}
