@@ -18,7 +18,7 @@ protocols:
     held: memory
     design: advice
     phases:
-      - {kind: hot_water, way: poured, temperature_c: 80}
+      - {kind: hot_water, way: poured, temperature_c: {low: 80, high: 85}}
       - {kind: sow, temperature_c: {day: 20, night: 10}}
 """
 PLANT_PATH = "species/sallowia/sallowia-pontis.yaml"

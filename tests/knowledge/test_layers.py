@@ -11,6 +11,7 @@ from rousewort.errors import Problem, Trouble
 from rousewort.knowledge.base import KnowledgeBase, load
 from rousewort.knowledge.build import build
 from rousewort.knowledge.store import IndexStore, MemoryStore
+from rousewort.knowledge.taxon_schema import SHARED
 from rousewort.plan import Planner
 
 Built = Callable[..., KnowledgeBase]

@@ -44,7 +44,7 @@ _Dumper.add_representer(_FlowList, _represent_flow_list)
 _Dumper.add_representer(str, _represent_text)
 _FLOW_WIDTH = 100
 # Keys of an entry whose lists stand on one line; `rows` is wrapped where it must be.
-_ON_ONE_LINE = {"synonyms", "common_names", "arm", "at", "columns", "also_in", "rows"}
+_ON_ONE_LINE = {"synonyms", "common_names", "arm", "columns", "also_in", "temperature_c", "cold_c"}
 
 
 def dump(data: dict, schema: str | None = None, opened: Collection[Path] = ()) -> str:
@@ -67,7 +67,7 @@ def _shape(value: Any, path: Path, opened: Collection[Path]) -> Any:
             return _Flow(shaped)
         return shaped
     if isinstance(value, list):
-        if path and (path[-1] == "rows" or (_listed_on_one_line(path) and len(str(value)) <= _FLOW_WIDTH)):
+        if path and ((path[-1] == "rows" and "results" in path) or (_listed_on_one_line(path) and len(str(value)) <= _FLOW_WIDTH)):
             return _FlowList(_FlowList(item) if isinstance(item, list) else item for item in value)
         return [_shape(item, (*path, i), opened) for i, item in enumerate(value)]
     return value

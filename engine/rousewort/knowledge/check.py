@@ -185,7 +185,7 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     value = error.instance
     if kind == "required":
         return document.problem(
-            path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property)
+            path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, schema, error.kind.property)
         )
     if kind in ("oneOf", "enum", "const") and "oneOf" in part:
         allowed = [o["const"] for o in part["oneOf"] if "const" in o]
@@ -221,8 +221,10 @@ def _only_words(forms: list[dict]) -> bool:
     return all("oneOf" in form or "oneOf" in form.get("items", {}) for form in forms)
 
 
-def _describe(part: dict, key: str) -> str:
-    return part.get("properties", {}).get(key, {}).get("description", f"Add `{key}:`.")
+def _describe(part: dict, schema: dict, key: str) -> str:
+    """What a key is for, as said where it fails, or for the file as a whole where a condition asks for it."""
+    known = {**schema.get("properties", {}), **part.get("properties", {})}
+    return known.get(key, {}).get("description", f"Add `{key}:`.")
 
 
 def _protocols(document: Document, protocols: list[dict]) -> Iterator[Problem]:
@@ -258,7 +260,7 @@ def _result(document: Document, protocol: dict, result: dict, path: Path) -> Ite
             what = f"the row has {len(row)} cells and `columns` {len(columns)}"
             yield document.problem((*path, "rows", j), what, "Columns: " + ", ".join(columns))
         counts = dict(zip(columns, row, strict=False))
-        sown = next((counts[key] for key in ("sown", "sound_seed") if key in counts), result.get("sown"))
+        sown = next((counts[key] for key in ("sown", "sound") if key in counts), result.get("sown"))
         if isinstance(sown, int | float) and isinstance(counts.get("germinated"), int | float) and counts["germinated"] > sown:
             what = f"{counts['germinated']} germinated of {sown} sown"
             yield document.problem((*path, "rows", j), what, "Look at the order of the columns.")

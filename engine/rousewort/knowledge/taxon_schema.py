@@ -335,6 +335,21 @@ def _test(vocabulary: Vocabulary) -> Schema:
     )
 
 
+def _held_fixed(word: dict[str, Any]) -> dict[str, Schema]:
+    """What an experiment varies besides the column of its rows: one value of it, or several that the figure holds for."""
+    numbers = {"days": "Days", "hours": "Hours", "minutes": "Minutes", "ppm": "Parts per million", "strength_pct": "Per cent"}
+    one = {"type": "number", "description": "One value."}
+    several = many({"type": "number", "description": "A value."}, "Several values.", least=2)
+    made: dict[str, Schema] = {
+        key: {"description": f"{about}.", "anyOf": [one, several]} for key, about in numbers.items()
+    }
+    made["temperature_c"] = _temperature("Temperature of the germination test, °C.")
+    made["cold_c"] = {"description": "Temperature of the moist cold, °C.", "anyOf": [one, several]}
+    made["warm_c"] = {"description": "Temperature of the moist warmth, °C.", "anyOf": [one, several]}
+    made["light"] = words(word["light"], "Light or dark.")
+    return made
+
+
 def _result(kinds: list[str], word: dict[str, Any]) -> Schema:
     count = {"type": "integer", "minimum": 0, "maximum": 1_000_000}
     of = {
@@ -344,7 +359,11 @@ def _result(kinds: list[str], word: dict[str, Any]) -> Schema:
         "mean_of_lots": {"means": "The mean of several lots."},
         "best_arm": {"means": "The best of several arms."},
     }
-    cell = {"type": ["number", "boolean", "string", "null"]}
+    ends = {end: {"type": "number", "description": f"{end.capitalize()} end."} for end in ("low", "high")}
+    cell = {
+        "description": "One figure, or its range where that is printed.",
+        "anyOf": [{"type": ["number", "boolean", "string", "null"], "description": "One figure."}, closed(ends, [], "From, to.")],
+    }
     lot = {
         "provenance": text("Where this lot came from."),
         "lots": {**count, "description": "How many lots are put together here."},
@@ -356,7 +375,7 @@ def _result(kinds: list[str], word: dict[str, Any]) -> Schema:
             "arm": many(words(kinds, "A kind of `phases`."), "Which of the phases this arm had."),
             "untreated": {"type": "boolean", "description": "true for seed that had none of the phases before sowing."},
             "lot": closed(lot, [], "Which lot, where there are several."),
-            "at": many({"type": "number"}, "The values of what was varied that this holds for."),
+            "at": {**closed(_held_fixed(word), [], "The values, of what was varied, that this holds for."), "minProperties": 1},
             "of": words(of, "What the figure is of."),
             "germinated": {**count, "description": "Seeds that germinated."},
             "sown": {**count, "description": "Seeds sown."},

@@ -108,8 +108,7 @@ def result_tables(kb: KnowledgeBase, protocol: Protocol) -> list[dict[str, Any]]
         {
             "who": _who(kb, result),
             "head": [words[column]["label"] for column in result.get("columns", protocol.get("columns", ()))],
-            "rows": [["" if c is None else {True: "yes", False: "no"}.get(c, c) if isinstance(c, bool) else c for c in row]
-                     for row in result["rows"]],
+            "rows": [[_cell(cell) for cell in row] for row in result["rows"]],
         }
         for result in protocol.get("results", ()) if "rows" in result
     ]  # fmt: skip
@@ -122,10 +121,28 @@ def _who(kb: KnowledgeBase, result: Mapping[str, Any]) -> str:
     lot = result.get("lot", {})
     parts += [lot[key] for key in ("name", "provenance") if key in lot]
     if "at" in result:
-        parts.append("at " + ", ".join(f"{value:g}" for value in result["at"]))
+        parts.append("at " + ", ".join(_held_fixed(kb, key, value) for key, value in result["at"].items()))
     if "of" in result:
         parts.append(result["of"].replace("_", " "))
     return ", ".join(parts)
+
+
+def _held_fixed(kb: KnowledgeBase, key: str, value: Any) -> str:
+    words = kb.vocabulary.files["protocol"]
+    if key == "temperature_c":
+        return _warmth(value)
+    if key == "light":
+        return words["light"][value]["label"]
+    figures = " and ".join(f"{one:g}" for one in (value if isinstance(value, list) else [value]))
+    return f"{figures} {words['columns'].get(key, {}).get('label', key)}"
+
+
+def _cell(value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return span_text(span(value) or {}, "") if isinstance(value, Mapping) else value
 
 
 def _figures(result: Mapping[str, Any]) -> Iterator[str]:
