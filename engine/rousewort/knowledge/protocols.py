@@ -12,18 +12,20 @@ from typing import Any
 from rousewort.knowledge.vocabulary import Vocabulary
 
 UNITS = ("days", "hours", "minutes")
-# Rows of published tables wait for planning by whole protocols: as votes, one table would outweigh every other work.
-_WAITS = "table"
-
 Protocol = Mapping[str, Any]
 Treatment = dict[str, Any]
+
+
+def waits(protocol: Protocol) -> bool:
+    """Whether a protocol waits for planning by whole protocols: a curve or a row of a published table is no single vote or length."""
+    return protocol["held"] == "table" or any("rows" in result for result in protocol.get("results", ()))
 
 
 def treatments(protocol: Protocol, vocabulary: Vocabulary) -> Iterator[Treatment]:
     """Each phase before sowing: {"phase": its index, "kind", "found": a word of protocol.yaml, days | hours | minutes as
     {low, high}, "temperature_c" as {low, high} or {day, night}, "way", "strength_pct", "low_standing", "note"}.
     """
-    if protocol["held"] == _WAITS:
+    if waits(protocol):
         return
     for index, phase in enumerate(protocol.get("phases", ())):
         if phase["kind"] == "sow":
@@ -66,7 +68,7 @@ def degrees(value: Any) -> dict[str, Any] | None:
 
 def sown_at(protocol: Protocol) -> dict[str, Any] | None:
     """The temperature at which the seed was sown or tested, as `degrees`; of several the last."""
-    if protocol["held"] == _WAITS:
+    if waits(protocol):
         return None
     warm = [degrees(phase.get("temperature_c")) for phase in protocol.get("phases", ()) if phase["kind"] == "sow"]
     return next((one for one in reversed(warm) if one), None)
@@ -75,7 +77,7 @@ def sown_at(protocol: Protocol) -> dict[str, Any] | None:
 def came_up(protocol: Protocol) -> dict[str, dict[str, Any]]:
     """{"treated": per cent as {low, high}, "untreated": …}, each where the source gives it for the lot as a whole."""
     made: dict[str, dict[str, Any]] = {}
-    for result in protocol.get("results", ()) if protocol["held"] != _WAITS else ():
+    for result in () if waits(protocol) else protocol.get("results", ()):
         if set(result) <= {"untreated", "germinated_pct"} and (share := span(result.get("germinated_pct"))):
             made.setdefault("untreated" if result.get("untreated") else "treated", share)
     return {key: made[key] for key in ("treated", "untreated") if key in made}
