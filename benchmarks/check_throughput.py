@@ -19,7 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from rousewort.app.bar import Bar
+from rousewort.cli.progress import Bar
 from rousewort.contribute.checking import check_all
 from rousewort.contribute.layout import Layers
 from rousewort.knowledge.build import lay
@@ -88,7 +88,7 @@ def whole(folder: Path) -> None:
 def one(folder: Path, label: str, runs: int = 15) -> None:
     """Whole processes, taken in turn, so that a slow spell of the machine hits all alike."""
     path = str(next((folder / "species").rglob("cercis-canadensis.yaml")))
-    check = [sys.executable, "-m", "rousewort.app.main", "entry", "check", path]
+    check = [sys.executable, "-m", "rousewort.cli.main", "entry", "check", path]
     commands = {
         "bare": [sys.executable, "-c", "pass"],
         "libraries": [sys.executable, "-c", "import yaml, jsonschema_rs"],

@@ -25,8 +25,8 @@ from plans import grown
 from rousewort.handbook import build as building
 from rousewort.handbook.seedkey import seed_key
 from rousewort.handbook.to_html import run_builder
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build as build_store
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore, genus_of
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -18,10 +18,10 @@ import tempfile
 import time
 from pathlib import Path
 
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import IndexStore, MemoryStore, write_index
-from rousewort.plan import Planner
+from rousewort.planning.plan import Planner
 
 ROOT = Path(__file__).resolve().parents[1]
 NAMES = ["Cercis canadensis", "Trillium grandiflorum", "Acer saccharum", "Viburnum prunifolium", "Robinia pseudoacacia"]
@@ -70,9 +70,9 @@ def warm(index: Path, engine: str, count: int = 1000) -> float:
 _MEMORY = """
 import sys
 from pathlib import Path
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import IndexStore
-from rousewort.plan import Planner
+from rousewort.planning.plan import Planner
 kb = KnowledgeBase(IndexStore(Path(sys.argv[1])))
 planner = Planner(kb, sys.argv[2])
 matches = [kb.lookup(name) for name in kb.names()[:500]]

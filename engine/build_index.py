@@ -25,4 +25,5 @@ class IndexHook(BuildHookInterface):
         write_index(build([root / "kb"]), index, stamp="wheel")
         build_data["force_include"][str(index)] = "rousewort/kb.sqlite"
         build_data["force_include"][str(root / "kb" / "schema")] = "rousewort/schema"
-        build_data["force_include"][str(root / "kb" / "names" / "WORDNET-NOTICE")] = "rousewort/WORDNET-NOTICE"
+        for folder, notice in (("names", "WORDNET-NOTICE"), ("tables", "TAXONLOOKUP-LICENSE")):
+            build_data["force_include"][str(root / "kb" / folder / notice)] = f"rousewort/{notice}"

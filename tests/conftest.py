@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 from must_be_here import ON_CI  # type: ignore[import-not-found]
-from rousewort.knowledge.base import KnowledgeBase, load
 from rousewort.knowledge.files import shipped_layer
+from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.knowledge.store import MemoryStore
-from rousewort.plan import Plan, Planner
-from rousewort.rules.run import durable_works
+from rousewort.planning.plan import Plan, Planner
+from rousewort.planning.rules.run import durable_works
 
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
 
@@ -27,7 +27,7 @@ settings.load_profile("all" if ALL else "here")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--update-lines", action="store_true", help="rewrite tests/one_line_a_species.txt from the plans as they are"
+        "--update-lines", action="store_true", help="rewrite the files of tests/golden from the plans as they are"
     )
 
 

@@ -13,15 +13,15 @@ import pytest
 import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rousewort.app.main import main
-from rousewort.dated import Bench
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.labels import KINDS, Label, Sheet, make_labels, page_address, sheet_named, sheets
-from rousewort.plan import Plan, Planner
+from rousewort.base.errors import UserError
+from rousewort.cli.main import main
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Plan, Planner
 from rousewort.render.fonts import FontFile, Fonts, font_files, tidy
 from rousewort.render.labels_pdf import MM, PAGES, SMALLEST, lines, to_pdf
-from rousewort.schedule import schedule
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.labels import KINDS, Label, Sheet, make_labels, page_address, sheet_named, sheets
+from rousewort.schedule.model import BenchCalendar
 
 START = date(2027, 1, 10)
 LINK = "https://handbook.example/rousewort/species/taxus-baccata.html"
@@ -32,9 +32,9 @@ def known(kb: KnowledgeBase) -> dict[str, Sheet]:
     return sheets(kb.vocabulary.files["label_sheets"])
 
 
-def bench(planner: Planner, kb: KnowledgeBase, *names: str, lot: str = "SB-14") -> Bench:
-    habits = kb.vocabulary.files["calendar"]
-    return Bench(tuple(schedule(planner.plan(name), habits, start=START, lot=lot) for name in names))
+def bench(planner: Planner, kb: KnowledgeBase, *names: str, lot: str = "SB-14") -> BenchCalendar:
+    habits = kb.vocabulary.calendar
+    return BenchCalendar(tuple(schedule(planner.plan(name), habits, start=START, lot=lot) for name in names))
 
 
 def label(**other: object) -> Label:
@@ -87,16 +87,16 @@ def test_potted_seed_has_a_pot_label_that_tells_of_the_cold_to_come(planner: Pla
 def test_every_poisonous_species_is_marked_on_every_label(
     planner: Planner, kb: KnowledgeBase, plans: dict[str, Plan]
 ) -> None:
-    habits, looked_at = kb.vocabulary.files["calendar"], 0
+    habits, looked_at = kb.vocabulary.calendar, 0
     for made in plans.values():
         poisonous = any(known.word == "yes" for known in made.facts.of("toxic"))
         if not made.steps:
             continue
-        dated = Bench((schedule(made, habits, start=START),))
+        dated = BenchCalendar((schedule(made, habits, start=START),))
         for kind in KINDS:
             try:
                 found = make_labels(dated, kind)
-            except Trouble:
+            except UserError:
                 continue
             for one in found:
                 assert any(w.startswith("Poisonous") for w in one.warnings) is poisonous, (made.query, kind)
@@ -111,7 +111,7 @@ def test_copies_are_numbered(planner: Planner, kb: KnowledgeBase) -> None:
 
 @pytest.mark.parametrize(("kind", "copies"), [("jar", 1), ("bag", 0), ("bag", -1), ("bag", 10**6)])
 def test_impossible_kinds_and_numbers_are_refused(planner: Planner, kb: KnowledgeBase, kind: str, copies: int) -> None:
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         make_labels(bench(planner, kb, "Cercis canadensis"), kind, copies)
 
 
@@ -131,8 +131,8 @@ def test_a_plan_without_a_bag_says_so(kb: KnowledgeBase) -> None:
         "cautions": [],
         "steps": [sow],
     }
-    made = Bench((schedule(plan, kb.vocabulary.files["calendar"], start=START),))
-    with pytest.raises(Trouble, match="Inventum exemplare"):
+    made = BenchCalendar((schedule(plan, kb.vocabulary.calendar, start=START),))
+    with pytest.raises(UserError, match="Inventum exemplare"):
         make_labels(made, "bag")
     assert make_labels(made, "tray")
 
@@ -171,7 +171,7 @@ def test_sheets_are_found_by_measure_however_it_is_written(known: dict[str, Shee
     for written in ("63.5x38.1", "63,5 × 38,1 mm", "63.5X38.1"):
         assert sheet_named(known, written, "bag").name == "63.5x38.1"
     assert all(kind in sheet_named(known, None, kind).good_for for kind in KINDS)
-    with pytest.raises(Trouble, match="70x37"):
+    with pytest.raises(UserError, match="70x37"):
         sheet_named(known, "3x3", "bag")
 
 
@@ -247,7 +247,7 @@ def test_letters_that_need_joining_are_refused_with_what_prints_them(
     known: dict[str, Sheet], lot: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("rousewort.render.fonts.can_shape", lambda: False)
-    with pytest.raises(Trouble, match=r"joined or reordered .*rousewort\[labels-shaped\]"):
+    with pytest.raises(UserError, match=r"joined or reordered .*rousewort\[labels-shaped\]"):
         to_pdf([label(lot=lot)], known["70x37"])
 
 
@@ -303,7 +303,7 @@ def test_line_too_long_for_the_label_is_wrapped_at_spaces_and_a_long_word_within
 
 
 def test_a_letter_that_no_font_has_is_named(known: dict[str, Sheet]) -> None:
-    with pytest.raises(Trouble, match="𓆭"):
+    with pytest.raises(UserError, match="𓆭"):
         to_pdf([label(lot="papyrus 𓆭")], known["70x37"])
 
 
@@ -317,7 +317,7 @@ def test_each_style_prints_its_own_letters(known: dict[str, Sheet]) -> None:
 
 
 def test_what_cannot_be_fitted_is_refused_with_sheets_that_fit(known: dict[str, Sheet]) -> None:
-    with pytest.raises(Trouble, match=r"does not fit .* It fits on: .*105x148.5"):
+    with pytest.raises(UserError, match=r"does not fit .* It fits on: .*105x148.5"):
         to_pdf([label(lot="word " * 90)], known["66.7x25.4"], others=known)
 
 
@@ -330,7 +330,7 @@ def test_any_name_and_lot_is_printed_whole_or_refused(known: dict[str, Sheet], p
     made = label(plant="Inventum " + plant, lot=lot)
     try:
         data = to_pdf([made], known["70x37"]).data
-    except Trouble as trouble:
+    except UserError as trouble:
         assert "does not fit" in str(trouble)
         return
     # The reader takes a hyphen at the end of a line for one of its own making, and leaves it out.
@@ -345,7 +345,7 @@ def test_sheets_are_filled_in_order_and_begin_where_told(known: dict[str, Sheet]
     sheet = known["70x37"]
     made = to_pdf([label(number=f"{i}/30") for i in range(1, 31)], sheet, skip=2)
     assert made.pages == len(pypdfium2.PdfDocument(made.data)) == 2
-    with pytest.raises(Trouble, match="skip from 0 to 23"):
+    with pytest.raises(UserError, match="skip from 0 to 23"):
         to_pdf([label()], sheet, skip=24)
 
 
@@ -366,7 +366,7 @@ def test_a_font_of_ones_own_is_used_and_a_bad_one_named(tmp_path: Path) -> None:
     assert Fonts([("plain", "abc")], [str(own)]).files[0].upright == own
     (tmp_path / "bad.ttf").write_bytes(b"no font")
     for path in ("bad.ttf", "none.ttf"):
-        with pytest.raises(Trouble, match="no font that can be read"):
+        with pytest.raises(UserError, match="no font that can be read"):
             assert FontFile(tmp_path / path).letters
 
 

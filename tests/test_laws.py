@@ -11,14 +11,14 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rousewort.choose import Sequence as Chosen
-from rousewort.choose import choose
-from rousewort.facts import gather
-from rousewort.grower import Grower, make_grower
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Plan, Planner, Step
-from rousewort.rules.compile import FactKey
-from rousewort.rules.run import Findings, Firing, fire
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.rules import FactKey
+from rousewort.planning.choose import Sequence as Chosen
+from rousewort.planning.choose import choose
+from rousewort.planning.facts import gather
+from rousewort.planning.grower import Grower, make_grower
+from rousewort.planning.plan import Plan, Planner, Step
+from rousewort.planning.rules.run import Findings, Firing, fire
 
 DRIES = {"after_ripen", "dry_heat", "dry_back", "wet_dry_cycle"}
 COOKS = {"hot_water", "dry_heat", "acid"}

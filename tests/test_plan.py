@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Plan, Planner, Step, make_plan
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.grower import make_grower
+from rousewort.planning.plan import Plan, Planner, Step, make_plan
 
 OPENS_COATS = {"nick", "abrade", "hot_water", "acid"}
 SEASONS = {"cold_moist", "warm_moist", "outdoor_winter", "after_ripen"}
@@ -383,7 +383,7 @@ def test_what_is_seen_at_the_bench_outranks_what_is_written(planner: Planner) ->
 
 
 def test_a_measurement_that_is_no_word_is_refused(planner: Planner) -> None:
-    with pytest.raises(Trouble, match="coat_water"):
+    with pytest.raises(UserError, match="coat_water"):
         planner.plan("Cercis canadensis", measurements={"coat_water": "leaks"})
 
 
@@ -399,7 +399,7 @@ def test_a_plan_says_how_it_was_matched(planner: Planner) -> None:
 
 
 def test_all_problems_of_a_grower_are_told_at_once(kb: KnowledgeBase) -> None:
-    with pytest.raises(Trouble) as caught:
+    with pytest.raises(UserError) as caught:
         make_grower(
             kb.vocabulary,
             have=["fridge", "wand", "acid"],

@@ -8,9 +8,9 @@ from math import comb, inf, nan
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from rousewort import quantities as q
-from rousewort.chance import at_most, beta_point, beta_share
-from rousewort.errors import Trouble
+from rousewort.base.binomial import at_most, beta_point, beta_share
+from rousewort.base.errors import UserError
+from rousewort.schedule import quantities as q
 
 chances = st.integers(1, 100).map(lambda percent: percent / 100)
 risks = st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99, 0.999])
@@ -199,12 +199,12 @@ def test_room_for_a_known_lot():
     ],
 )
 def test_impossible_wishes_are_refused_with_a_reason(call, word):
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         call()
     assert word in str(trouble.value)
 
 
 def test_every_fault_is_told_at_once():
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         q.seed_need(0, 90, -1, seeds_per_gram=0)
     assert len(trouble.value.problems) == 4

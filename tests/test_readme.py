@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from rousewort.app.main import main
+from rousewort.cli.main import main
 
 README = Path(__file__).parents[1] / "README.md"
 BLOCK = re.compile(r"(<!-- plan: .*? -->\n```text\n)(.*?)(```\n)", re.S)

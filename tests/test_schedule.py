@@ -10,16 +10,22 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.dated import Bench, Schedule
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.lengths import lasting
-from rousewort.plan import Planner
-from rousewort.render.plan_json import plan_json
-from rousewort.schedule import schedule
+from rousewort.base.errors import UserError
+from rousewort.knowledge.kinds import Kinds
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.grower import make_grower
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import plan_json
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.durations import lasting
+from rousewort.schedule.model import BenchCalendar, Schedule
 
-HABITS = yaml.safe_load((Path(__file__).parents[1] / "kb/vocabulary/calendar.yaml").read_text(encoding="utf-8"))
+KB = Path(__file__).parents[1] / "kb"
+TREATMENTS = {path.stem: yaml.safe_load(path.read_text(encoding="utf-8")) for path in KB.glob("treatments/*.yaml")}
+HABITS = {
+    **yaml.safe_load((KB / "vocabulary/calendar.yaml").read_text(encoding="utf-8")),
+    "kinds": Kinds(TREATMENTS, {}, {}),
+}
 TODAY = date(2026, 11, 25)
 DAYS = st.dates(date(2020, 1, 1), date(2090, 12, 31))
 
@@ -281,18 +287,18 @@ def test_a_day_within_reach_is_not_missed() -> None:
     ],
 )
 def test_dates_that_cannot_be_are_refused_in_words(dates: dict, says: str) -> None:
-    with pytest.raises(Trouble, match=says):
+    with pytest.raises(UserError, match=says):
         schedule(plan(step("inspect"), sow()), HABITS, today=TODAY, **dates)
 
 
 def test_a_step_cannot_have_ended_before_it_began() -> None:
     both = {"cold_moist-1": date(2027, 3, 1), "sow-1": date(2027, 2, 1)}
-    with pytest.raises(Trouble, match="before it began"):
+    with pytest.raises(UserError, match="before it began"):
         schedule(plan(step("cold_moist", days=span(1, 2, 3)), sow()), HABITS, start=date(2027, 1, 1), ended=both)
 
 
 def test_several_faults_are_said_at_once() -> None:
-    with pytest.raises(Trouble) as caught:
+    with pytest.raises(UserError) as caught:
         schedule(
             plan(step("inspect"), sow()), HABITS, start=date(1, 1, 1), wanted=TODAY, ended={"a": TODAY}, today=TODAY
         )
@@ -300,12 +306,12 @@ def test_several_faults_are_said_at_once() -> None:
 
 
 def test_a_plan_without_steps_is_refused() -> None:
-    with pytest.raises(Trouble, match="no steps"):
+    with pytest.raises(UserError, match="no steps"):
         schedule({**plan(), "outcome": "laboratory"}, HABITS, start=TODAY)
 
 
 def test_a_file_that_is_no_plan_is_refused() -> None:
-    with pytest.raises(Trouble, match="format"):
+    with pytest.raises(UserError, match="format"):
         schedule({"format": "other"}, HABITS, start=TODAY)
 
 
@@ -315,10 +321,10 @@ def test_a_file_that_is_no_plan_is_refused() -> None:
 @given(st.lists(made_plans(), min_size=1, max_size=4), DAYS)
 def test_one_bench_holds_the_days_of_all_in_order(plans: list[dict], start: date) -> None:
     each = [schedule(p, HABITS, start=start, lot=str(i)) for i, p in enumerate(plans)]
-    bench = Bench(tuple(each))
+    bench = BenchCalendar(tuple(each))
     days = bench.days()
     assert [d.day for d in days] == sorted(d.day for d in days)
-    assert len(days) == sum(len(Bench((one,)).days()) for one in each)
+    assert len(days) == sum(len(BenchCalendar((one,)).days()) for one in each)
     assert bench.between(start, start) == [d for d in days if d.day == start]
 
 
@@ -328,7 +334,7 @@ def test_one_bench_holds_the_days_of_all_in_order(plans: list[dict], start: date
 def test_a_stored_plan_is_dated_as_the_plan_itself(
     planner: Planner, kb: KnowledgeBase, some_species: list[str]
 ) -> None:
-    habits, dated = kb.vocabulary.files["calendar"], 0
+    habits, dated = kb.vocabulary.calendar, 0
     for name in some_species:
         made = planner.plan(name)
         if not made.steps:
@@ -343,21 +349,19 @@ def test_a_stored_plan_is_dated_as_the_plan_itself(
 
 def test_every_caution_of_a_step_travels_with_its_dates(planner: Planner, kb: KnowledgeBase) -> None:
     made = planner.plan("Taxus baccata")
-    dated = schedule(made, kb.vocabulary.files["calendar"], start=TODAY)
+    dated = schedule(made, kb.vocabulary.calendar, start=TODAY)
     assert [s.cautions for s in dated.steps] == [s.cautions for s in made.steps]
     assert dated.cautions == made.cautions and any("Poisonous" in text for text in dated.cautions)
 
 
 def test_without_a_fridge_the_bed_outside_waits_for_its_season(planner: Planner, kb: KnowledgeBase) -> None:
     made = planner.plan("Viburnum prunifolium", make_grower(kb.vocabulary, without=["fridge"]))
-    dated = schedule(made, kb.vocabulary.files["calendar"], start=TODAY)
+    dated = schedule(made, kb.vocabulary.calendar, start=TODAY)
     assert dated.steps[-1].kind == "outdoor_winter"
     assert dated.sown.planned.month in (9, 10, 11) and dated.notes and dated.start > TODAY
 
 
 def test_seasons_of_the_table_name_real_obstacles(kb: KnowledgeBase) -> None:
-    rows = kb.vocabulary.files["calendar"]["sow_outside"]["seasons"]
+    rows = kb.vocabulary.calendar["sow_outside"]["seasons"]
     assert all(set(row.get("removes", ())) <= set(kb.vocabulary.obstacles) for row in rows)
     assert "removes" not in rows[-1]  # every step outside has a season
-    kinds = kb.vocabulary.files["calendar"]["look_every"]["kinds"]
-    assert set(kinds) <= set(kb.treatments)

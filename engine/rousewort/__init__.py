@@ -6,29 +6,28 @@ grower has. They are imported when first used, so that `import rousewort` costs 
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rousewort.errors import Trouble
-    from rousewort.grower import Grower, make_grower
-    from rousewort.knowledge.base import KnowledgeBase, load
-    from rousewort.plan import Plan, Planner
+    from rousewort.base.errors import UserError
+    from rousewort.knowledge.knowledge_base import KnowledgeBase, load
+    from rousewort.planning.grower import Grower, make_grower
+    from rousewort.planning.plan import Plan, Planner
 
 _HOMES = {
-    "load": "rousewort.knowledge.base",
-    "KnowledgeBase": "rousewort.knowledge.base",
-    "Planner": "rousewort.plan",
-    "Plan": "rousewort.plan",
-    "Grower": "rousewort.grower",
-    "make_grower": "rousewort.grower",
-    "Trouble": "rousewort.errors",
+    "load": "rousewort.knowledge.knowledge_base",
+    "KnowledgeBase": "rousewort.knowledge.knowledge_base",
+    "Planner": "rousewort.planning.plan",
+    "Plan": "rousewort.planning.plan",
+    "Grower": "rousewort.planning.grower",
+    "make_grower": "rousewort.planning.grower",
+    "UserError": "rousewort.base.errors",
 }
-__all__ = ["Grower", "KnowledgeBase", "Plan", "Planner", "Trouble", "load", "make_grower"]
+__all__ = ["Grower", "KnowledgeBase", "Plan", "Planner", "UserError", "load", "make_grower"]
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
-        from importlib import import_module
-
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from rousewort.app import batching
-from rousewort.app.main import main
+from rousewort.cli import batching
+from rousewort.cli.main import main
 
 DAY = date(2025, 3, 10)
 
@@ -148,7 +148,7 @@ def test_ledger_is_found_by_the_environment(batch: Typed, monkeypatch: pytest.Mo
 def two(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     """CECA-1 in the cold since 10 March 2025, CECA-2 just begun; today is the 20th."""
     where = str(tmp_path / "two.sqlite")
-    monkeypatch.setattr("rousewort.app.batching.today", lambda: date(2025, 3, 20))
+    monkeypatch.setattr("rousewort.cli.batching.today", lambda: date(2025, 3, 20))
     for day in ("2025-03-10", "2025-03-20"):
         assert main(["batch", "start", "Cercis canadensis", "--seeds", "50", "--day", day, "--ledger", where]) == 0
     assert main(["batch", "move", "1", "cold_moist-1", "--day", "2025-03-10", "--ledger", where]) == 0
@@ -203,7 +203,7 @@ def test_bed_out_of_season_is_told_at_the_start_and_refused_without_anyway(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     where = ["--ledger", str(tmp_path / "bed.sqlite")]
-    monkeypatch.setattr("rousewort.app.batching.today", lambda: date(2025, 3, 20))
+    monkeypatch.setattr("rousewort.cli.batching.today", lambda: date(2025, 3, 20))
     assert main(["batch", "start", "Taxus baccata", "--without", "fridge", "--seeds", "40", *where]) == 0
     assert "outside it can go only from 2025-09-15 (autumn)" in capsys.readouterr().err
     for words in (["sow", "1"], ["move", "1", "outdoor_winter-1"]):

@@ -13,12 +13,12 @@ import pytest
 import vobject
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rousewort.app.main import main
-from rousewort.dated import Bench
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Planner
+from rousewort.cli.main import main
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Planner
 from rousewort.render.calendar_ics import to_ics, uid
-from rousewort.schedule import schedule
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.model import BenchCalendar
 
 START = date.today() + timedelta(30)
 NAMES = ("Cercis canadensis", "Taxus baccata", "Viburnum prunifolium")
@@ -30,9 +30,11 @@ def fixed_stamp(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="module")
-def bench(planner: Planner, kb: KnowledgeBase) -> Bench:
-    habits = kb.vocabulary.files["calendar"]
-    return Bench(tuple(schedule(planner.plan(n), habits, start=START, lot=f"L{i}") for i, n in enumerate(NAMES)))
+def bench(planner: Planner, kb: KnowledgeBase) -> BenchCalendar:
+    habits = kb.vocabulary.calendar
+    return BenchCalendar(
+        tuple(schedule(planner.plan(n), habits, start=START, lot=f"L{i}") for i, n in enumerate(NAMES))
+    )
 
 
 def run(capsys: pytest.CaptureFixture, *argv: str) -> tuple[int, str, str]:
@@ -54,7 +56,7 @@ def stamp():
 # iCalendar
 
 
-def test_another_library_finds_every_day_of_the_bench(bench: Bench) -> None:
+def test_another_library_finds_every_day_of_the_bench(bench: BenchCalendar) -> None:
     """vobject expands the recurring looks; the days must be those of the bench, no more and no fewer."""
     found = []
     for event in events(to_ics(bench, stamp())):
@@ -65,14 +67,14 @@ def test_another_library_finds_every_day_of_the_bench(bench: Bench) -> None:
     assert sorted(found) == sorted(wanted)
 
 
-def test_a_third_library_reads_the_same_events_all_of_them_whole_days(bench: Bench) -> None:
+def test_a_third_library_reads_the_same_events_all_of_them_whole_days(bench: BenchCalendar) -> None:
     read = ics.Calendar(to_ics(bench, stamp()).decode())
     assert len(read.events) == len(events(to_ics(bench, stamp())))
     for event in read.events:
         assert event.all_day and event.alarms and event.description
 
 
-def test_a_long_step_spans_its_days_and_the_next_begins_where_it_ends(bench: Bench) -> None:
+def test_a_long_step_spans_its_days_and_the_next_begins_where_it_ends(bench: BenchCalendar) -> None:
     made = bench.schedules[0]
     cold = made.step("cold_moist-1")
     wanted = uid(made, "cold_moist-1", "begin")
@@ -81,29 +83,31 @@ def test_a_long_step_spans_its_days_and_the_next_begins_where_it_ends(bench: Ben
     assert event.dtend.value == made.step("sow-1").start
 
 
-def test_cautions_travel_into_every_event_of_a_step(bench: Bench) -> None:
+def test_cautions_travel_into_every_event_of_a_step(bench: BenchCalendar) -> None:
     poisonous = [e for e in events(to_ics(bench, stamp())) if e.summary.value.startswith("Taxus")]
     assert poisonous and all("Poisonous" in e.description.value for e in poisonous)
 
 
-def test_lines_end_and_fold_as_the_standard_says(bench: Bench) -> None:
+def test_lines_end_and_fold_as_the_standard_says(bench: BenchCalendar) -> None:
     data = to_ics(bench, stamp())
     assert data.endswith(b"END:VCALENDAR\r\n")
     lines = data.split(b"\r\n")
     assert all(len(line) <= 75 for line in lines) and not any(b"\n" in line for line in lines)
 
 
-def test_no_two_events_share_an_identity(bench: Bench) -> None:
+def test_no_two_events_share_an_identity(bench: BenchCalendar) -> None:
     ids = [e.uid.value for e in events(to_ics(bench, stamp()))]
     assert len(ids) == len(set(ids))
 
 
 @given(st.dates(date(2027, 1, 1), date(2060, 1, 1)), st.text(max_size=12))
 def test_identities_do_not_depend_on_the_time(planner: Planner, kb: KnowledgeBase, start: date, lot: str) -> None:
-    habits, plan = kb.vocabulary.files["calendar"], planner.plan("Cercis canadensis")
+    habits, plan = kb.vocabulary.calendar, planner.plan("Cercis canadensis")
 
     def ids(day: date) -> list[str]:
-        return [e.uid.value for e in events(to_ics(Bench((schedule(plan, habits, start=day, lot=lot),)), stamp()))]
+        return [
+            e.uid.value for e in events(to_ics(BenchCalendar((schedule(plan, habits, start=day, lot=lot),)), stamp()))
+        ]
 
     assert ids(start) == ids(START)
 
@@ -143,12 +147,12 @@ def test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more(
     planner: Planner, kb: KnowledgeBase, first: date, second: date, name: str, without: tuple[str, ...]
 ) -> None:
     """Other dates, and another plan of the same plant: looks and steps that are gone leave the calendar."""
-    from rousewort.grower import make_grower
+    from rousewort.planning.grower import make_grower
 
-    habits = kb.vocabulary.files["calendar"]
+    habits = kb.vocabulary.calendar
     other = planner.plan(name, make_grower(kb.vocabulary, without=list(without)))
-    old = to_ics(Bench((schedule(planner.plan(name), habits, start=first, lot="A"),)), stamp())
-    bench = Bench((schedule(other, habits, start=second, lot="A"),))
+    old = to_ics(BenchCalendar((schedule(planner.plan(name), habits, start=first, lot="A"),)), stamp())
+    bench = BenchCalendar((schedule(other, habits, start=second, lot="A"),))
     new = to_ics(bench, stamp() + timedelta(seconds=1), old)
     assert imported(old, new) == imported(to_ics(bench, stamp()))
     again = to_ics(bench, stamp() + timedelta(seconds=2), new)
@@ -158,10 +162,10 @@ def test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more(
 def test_step_ended_early_leaves_no_looks_behind_even_without_the_earlier_file(
     planner: Planner, kb: KnowledgeBase
 ) -> None:
-    habits, plan, day = kb.vocabulary.files["calendar"], planner.plan("Cercis canadensis"), date(2027, 1, 10)
-    old = to_ics(Bench((schedule(plan, habits, start=day),)), stamp())
+    habits, plan, day = kb.vocabulary.calendar, planner.plan("Cercis canadensis"), date(2027, 1, 10)
+    old = to_ics(BenchCalendar((schedule(plan, habits, start=day),)), stamp())
     ended = {"cold_moist-1": date(2027, 1, 20)}
-    bench = Bench((schedule(plan, habits, start=day, ended=ended),))
+    bench = BenchCalendar((schedule(plan, habits, start=day, ended=ended),))
     left = imported(old, to_ics(bench, stamp() + timedelta(days=3)))
     made = bench.schedules[0]
     assert uid(made, "cold_moist-1", "look") in imported(old)
@@ -187,13 +191,13 @@ def test_other_plants_in_the_file_that_is_replaced_are_left_alone(
     assert {e.uid for e in read if e.status == "CANCELLED"} == set(cancelled)
 
 
-def test_earlier_file_that_was_cut_short_does_no_harm(bench: Bench) -> None:
+def test_earlier_file_that_was_cut_short_does_no_harm(bench: BenchCalendar) -> None:
     whole = to_ics(bench, stamp())
     for cut in (whole[: len(whole) // 2], b"PRODID" + whole[:40], whole.replace(b"DTSTART", b"DTSTAR\xff")):
         assert shown(to_ics(bench, stamp(), cut))
 
 
-def test_identities_differ_by_lot_plant_step_and_kind_of_event(bench: Bench) -> None:
+def test_identities_differ_by_lot_plant_step_and_kind_of_event(bench: BenchCalendar) -> None:
     a, b, _ = bench.schedules
     made = {uid(a, "sow-1", "begin"), uid(b, "sow-1", "begin"), uid(a, "nick-1", "begin"), uid(a, "sow-1", "look")}
     from dataclasses import replace
@@ -201,12 +205,12 @@ def test_identities_differ_by_lot_plant_step_and_kind_of_event(bench: Bench) -> 
     assert len(made | {uid(replace(a, lot="other"), "sow-1", "begin")}) == 5
 
 
-def test_a_later_export_counts_as_a_later_version(bench: Bench) -> None:
+def test_a_later_export_counts_as_a_later_version(bench: BenchCalendar) -> None:
     first, second = (events(to_ics(bench, stamp() + timedelta(days)))[0] for days in (0, 1))
     assert int(second.sequence.value) > int(first.sequence.value)
 
 
-def test_the_same_stamp_gives_the_same_bytes(bench: Bench) -> None:
+def test_the_same_stamp_gives_the_same_bytes(bench: BenchCalendar) -> None:
     assert to_ics(bench, stamp()) == to_ics(bench, stamp())
 
 
@@ -232,7 +236,7 @@ def test_a_day_out_of_reach_is_said_with_the_nearest(capsys: pytest.CaptureFixtu
     assert code == 0 and f"{soon} can no longer be reached" in out and "A season later: the same plan" in out
 
 
-def test_csv_has_a_line_for_each_thing_to_do(capsys: pytest.CaptureFixture, bench: Bench) -> None:
+def test_csv_has_a_line_for_each_thing_to_do(capsys: pytest.CaptureFixture, bench: BenchCalendar) -> None:
     lots = [word for made in bench.schedules for word in ("--lot", made.lot)]
     code, out, _ = run(capsys, *NAMES, *lots, "--start", START.isoformat(), "--csv", "-")
     rows = list(csv.DictReader(io.StringIO(out, newline="")))

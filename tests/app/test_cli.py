@@ -13,9 +13,10 @@ from typing import Any, NamedTuple
 
 import jsonschema
 import pytest
-from rousewort.app import main as app
-from rousewort.app.main import COMMANDS, build_parser, main
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.cli import main as app
+from rousewort.cli.main import main
+from rousewort.cli.parser import COMMANDS, build_parser
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.strict_yaml import read
 
 ESCAPE = "\x1b"
@@ -41,7 +42,7 @@ def run(capsys: pytest.CaptureFixture, kb: KnowledgeBase) -> Callable[..., Ran]:
 def process(*argv: str, **changes: Any) -> subprocess.CompletedProcess:
     env = {**os.environ, **changes.pop("env", {})}
     return subprocess.run(
-        [sys.executable, "-m", "rousewort.app.main", *argv],
+        [sys.executable, "-m", "rousewort.cli.main", *argv],
         capture_output=True,
         text=True,
         env=env,
@@ -133,7 +134,7 @@ def test_several_matches_are_listed_and_none_taken(run: Callable[..., Ran], kb: 
     )  # fmt: skip
     ran = run("plan", shared)
     assert ran.code == 2 and not ran.out
-    assert all(f"  {name}" in ran.err for name in kb.lookup(shared).candidates)
+    assert all(f". {name}" in ran.err for name in kb.lookup(shared).candidates)
 
 
 def test_an_unknown_species_of_a_known_genus_gets_a_plan_that_says_so(run: Callable[..., Ran]) -> None:
@@ -178,7 +179,7 @@ def test_a_fault_of_ours_is_short_to_the_user_and_whole_in_a_file(
     run: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    monkeypatch.setattr("rousewort.knowledge.base.load", lambda *_: 1 / 0)
+    monkeypatch.setattr("rousewort.cli.commands.plan.load", lambda *_: 1 / 0)
     ran = run("plan", "Cercis canadensis")
     assert ran.code == 3 and "a fault of ours" in ran.err and "Traceback" not in ran.err
     (log,) = tmp_path.glob("rousewort-fault-*")
@@ -190,12 +191,12 @@ def test_an_interrupt_is_130_and_no_traceback(run: Callable[..., Ran], monkeypat
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("rousewort.knowledge.base.load", interrupted)
+    monkeypatch.setattr("rousewort.cli.commands.plan.load", interrupted)
     assert run("plan", "Cercis canadensis")[::2] == (130, "rousewort: interrupted\n")
 
 
 def test_a_reader_that_stops_reading_is_no_error() -> None:
-    script = f"{sys.executable} -m rousewort.app.main find --family Fabaceae | head -1; exit ${{PIPESTATUS[0]}}"
+    script = f"{sys.executable} -m rousewort.cli.main find --family Fabaceae | head -1; exit ${{PIPESTATUS[0]}}"
     done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0 and "Traceback" not in done.stderr and "Broken" not in done.stderr
     assert len(done.stdout.splitlines()) == 1
@@ -239,7 +240,7 @@ def test_json_fits_its_schema(run: Callable[..., Ran], plan_schema: dict, argv: 
 
 
 def test_json_of_many_species_fits_its_schema(plan_schema: dict, plans: dict, some_species: list[str]) -> None:
-    from rousewort.render.plan_json import plan_json
+    from rousewort.planning.plan_json import plan_json
 
     validator = jsonschema.Draft202012Validator(plan_schema)
     for name in some_species[::3]:
@@ -333,7 +334,7 @@ def in_a_terminal(*argv: str, **env: str) -> str:
     given = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TERM")} | {"TERM": "xterm"} | env
     main_end, other_end = pty.openpty()
     child = subprocess.Popen(
-        [sys.executable, "-m", "rousewort.app.main", *argv],
+        [sys.executable, "-m", "rousewort.cli.main", *argv],
         stdout=other_end,
         stderr=other_end,
         stdin=other_end,
@@ -397,7 +398,7 @@ def examples() -> list[str]:
     for name in ("plan", "why", "find", "show", "check"):
         found += [
             line.strip()
-            for line in importlib.import_module(f"rousewort.app.commands.{name}").EPILOG.splitlines()
+            for line in importlib.import_module(f"rousewort.cli.commands.{name}").EPILOG.splitlines()
             if line.startswith("  ")
         ]
     return [line for line in found if "~" not in line and ".yaml" not in line]  # those name files of the reader's own
@@ -437,7 +438,7 @@ def test_version_says_which_engine_runs(run: Callable[..., Ran], durable_here: N
 def test_version_says_so_when_only_the_plain_engine_runs(
     run: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rousewort.rules.run.durable_works", lambda: False)
+    monkeypatch.setattr("rousewort.planning.rules.run.durable_works", lambda: False)
     out = run("--version").out
     assert "plain" in out and "durable_rules is not installed or cannot be imported" in out
 

@@ -16,11 +16,10 @@ from flask import Flask
 from flask.testing import FlaskClient
 from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
 from must_be_here import missing  # type: ignore[import-not-found]
-from rousewort.app.batching import plan_to_keep
-from rousewort.app.bench.pages import make_app
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.ledger import open_ledger
-from rousewort.ledger.book import Ledger
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.ledger.book import Ledger, open_ledger
+from rousewort.ledger.service import plan_to_keep
+from rousewort.web.pages import make_app
 
 __all__ = ["fresh", "place_of", "server"]
 

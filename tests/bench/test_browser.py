@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from bench_forms import DAY, SHOTS, follow, keep, press, tab_to, unfold  # type: ignore[import-not-found]
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.ledger.book import Ledger
 
 pytestmark = pytest.mark.slow
@@ -35,8 +35,8 @@ PAGES = {
 @pytest.fixture(autouse=True)
 def more(ledger: Ledger, kb: KnowledgeBase) -> None:
     """CECA-5 and CECA-6 could be merged; CECA-7 must wait for its season outside."""
-    from rousewort.app.batching import plan_to_keep
-    from rousewort.grower import make_grower
+    from rousewort.ledger.service import plan_to_keep
+    from rousewort.planning.grower import make_grower
 
     plan = plan_to_keep(kb, "Cercis canadensis", make_grower(kb.vocabulary, without=["fridge"]), "plain")
     for seeds in (60, 24):

@@ -11,10 +11,10 @@ import pytest
 from bench_forms import DAY, token  # type: ignore[import-not-found]
 from flask import Flask
 from flask.testing import FlaskClient
-from rousewort.app.bench.pages import make_app
-from rousewort.app.main import main
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.cli.main import main
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.ledger.book import Ledger
+from rousewort.web.pages import make_app
 
 PAGES = [
     "/",
@@ -208,7 +208,7 @@ def test_this_machine_is_answered_by_its_own_names(client: FlaskClient, host: st
 def test_with_password_nothing_is_seen_or_done_before_it_is_given(
     kb: KnowledgeBase, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rousewort.app.bench.guard.PAUSE_S", 0.05)
+    monkeypatch.setattr("rousewort.web.guard.PAUSE_S", 0.05)
     client = make_app(kb, ledger, lambda: DAY, "correct horse").test_client()
     for path in (*PAGES, "/find?code=1"):
         assert client.get(path).headers["Location"].endswith("/login")
@@ -296,8 +296,8 @@ def test_looked_at_from_the_list_leads_back_to_the_list(client: FlaskClient) -> 
 
 
 def test_step_outside_out_of_season_needs_a_tick(kb: KnowledgeBase, client: FlaskClient, ledger: Ledger) -> None:
-    from rousewort.app.batching import plan_to_keep
-    from rousewort.grower import make_grower
+    from rousewort.ledger.service import plan_to_keep
+    from rousewort.planning.grower import make_grower
 
     plan = plan_to_keep(kb, "Cercis canadensis", make_grower(kb.vocabulary, without=["fridge"]), "plain")
     code = ledger.start(plan, seeds=20).code

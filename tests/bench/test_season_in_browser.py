@@ -20,12 +20,11 @@ import pytest
 from bench_forms import follow, press, token  # type: ignore[import-not-found]
 from flask import Flask
 from flask.testing import FlaskClient
-from rousewort.app.bench.pages import make_app
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.ledger import open_ledger
-from rousewort.ledger.book import Ledger
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.ledger.book import Ledger, open_ledger
 from rousewort.ledger.exchange import backup, everything, export_to, import_from
-from rousewort.ledger.season import Deed, Season
+from rousewort.ledger.season import Deed, InventedSeason
+from rousewort.web.pages import make_app
 
 pytestmark = pytest.mark.slow
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
@@ -171,9 +170,9 @@ def test_whole_year_is_worked_by_the_pages_then_printed_exported_imported_and_ba
     serve: Callable[[Flask], AbstractContextManager[str]],
     tmp_path: Path,
 ) -> None:
-    from rousewort.app.batching import diary_of
+    from rousewort.ledger.service import diary_of
 
-    season, day = Season(diary_of(kb)), [date.min]
+    season, day = InventedSeason(diary_of(kb)), [date.min]
     with open_ledger(fresh(), today=lambda: day[0]) as ledger:
         app = make_app(kb, ledger, lambda: day[0])
         with serve(app) as address:
@@ -191,7 +190,7 @@ def test_whole_year_is_worked_by_the_pages_then_printed_exported_imported_and_ba
 
 
 def _work(
-    phone: Phone, post: Post, ledger: Ledger, season: Season, day: list[date]
+    phone: Phone, post: Post, ledger: Ledger, season: InventedSeason, day: list[date]
 ) -> tuple[Counter[str], Counter[str]]:
     """Day by day until nothing is due. Returns what was done, and what of it on the phone."""
     done: Counter[str] = Counter()
@@ -220,7 +219,7 @@ def _work(
     return done, by_phone
 
 
-def _deeds(ledger: Ledger, season: Season, today: date) -> list[Deed]:
+def _deeds(ledger: Ledger, season: InventedSeason, today: date) -> list[Deed]:
     return [deed for batch in ledger.batches() if (deed := season.deed(batch, today))]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from rousewort.app.main import main
+from rousewort.cli.main import main
 
 # An invented plant. No trait of it is true of any plant.
 PLANT = """\

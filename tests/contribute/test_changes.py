@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from must_be_here import missing  # type: ignore[import-not-found]
 from rousewort.contribute.changes import at_commit, compare, with_entry
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.build import build
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from rousewort.app.main import build_parser
+from rousewort.cli.parser import build_parser
 from rousewort.contribute.checking import check_files
 from rousewort.contribute.layout import all_layers
 from rousewort.knowledge.strict_yaml import read

@@ -6,8 +6,8 @@ import io
 from pathlib import Path
 
 import pytest
+from rousewort.base.errors import UserError
 from rousewort.contribute.start import Said, accepted_form, parse_phase, questions
-from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
 
 FLAGS = ("--source", "bridge-2001", "--held", "read", "--where", "table 2", "--trait", "dormancy_class=physical",
@@ -124,7 +124,7 @@ def test_what_flags_say_is_not_asked(kb) -> None:
     said = Said(
         "Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)}
     )
-    assert [q.key for q in questions(kb, said)] == ["coat_water", "embryo", "phase", "germinated"]
+    assert [q.key for q in questions(kb, said)] == ["embryo", "coat_water", "phase", "germinated"]
 
 
 def test_observations_become_traits(private, tmp_path) -> None:
@@ -170,7 +170,7 @@ def test_a_name_is_put_into_its_form(name: str, form: str) -> None:
 
 @pytest.mark.parametrize("name", ["Cercis", "", "Cercis ../../etc", "Cercis a/b", "Cercis 5"])
 def test_what_is_no_name_is_refused(name: str) -> None:
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         accepted_form(name)
 
 
@@ -196,7 +196,7 @@ def test_a_phase_in_one_word_keeps_what_it_says(kb, text: str, made: dict) -> No
     "text", ["soak:tried=abc", "soak:tried=1-2-3", "soak:tried=2 weeks", "soak/held:tried", "soak:tried=1@", "soak:found"]
 )
 def test_a_phase_that_cannot_be_read_is_not_guessed(kb, text: str) -> None:
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         parse_phase(kb, text)
 
 

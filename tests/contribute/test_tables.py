@@ -7,9 +7,9 @@ import json
 from pathlib import Path
 
 import pytest
+from rousewort.base.errors import UserError
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.table import DESCRIPTION, TABLES, export, read_folder
-from rousewort.errors import Trouble
 from rousewort.knowledge.spelled_out import share, spelled_out
 
 
@@ -128,7 +128,7 @@ def test_a_wrong_cell_is_told_with_its_file_and_line(
     path = folder / f"{table}.csv"
     assert old in path.read_text()
     path.write_text(path.read_text().replace(old, new, 1))
-    with pytest.raises(Trouble, match=says) as caught:
+    with pytest.raises(UserError, match=says) as caught:
         read_folder(folder)
     assert f"{table}.csv:" in str(caught.value)
 

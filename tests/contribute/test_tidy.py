@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rousewort.base.errors import KnowledgeError
 from rousewort.contribute.tidy import tidy
-from rousewort.errors import KnowledgeTrouble
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import TAXON_FOLDERS, yaml_files
 from rousewort.knowledge.strict_yaml import read
@@ -86,11 +86,11 @@ def test_no_comment_and_no_word_is_ever_lost(data: dict, comments: list[str], dr
     loose = "\n".join(lines) + "\n"
     try:
         before = read(loose, "x").data
-    except KnowledgeTrouble:
+    except KnowledgeError:
         return
     try:
         made = tidy(loose, "x")
-    except KnowledgeTrouble as refused:
+    except KnowledgeError as refused:
         assert "comment" in str(refused)
         return
     assert read(made, "x").data == before
@@ -124,7 +124,9 @@ def test_a_file_that_cannot_be_read_is_left_alone_and_the_others_are_put_into_fo
     assert broken.read_text() == "name: a\nname: b\n" and path.read_text() != LOOSE
 
 
-@pytest.mark.parametrize("folder", ["", *TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"])
+@pytest.mark.parametrize(
+    "folder", ["", *TAXON_FOLDERS, "rules", "names", "tables", "treatments", "vocabulary", "schema"]
+)
 def test_every_shipped_file_is_in_canonical_form(layer: Path, folder: str) -> None:
     from rousewort.contribute.tidy import schema_for
 
@@ -138,7 +140,7 @@ def test_every_shipped_file_is_in_canonical_form(layer: Path, folder: str) -> No
 
 
 def test_no_folder_of_the_knowledge_base_is_forgotten_here(layer: Path) -> None:
-    checked = {*TAXON_FOLDERS, "rules", "names", "treatments", "vocabulary", "schema"}
+    checked = {*TAXON_FOLDERS, "rules", "names", "tables", "treatments", "vocabulary", "schema"}
     assert {p.name for p in layer.iterdir() if p.is_dir()} == checked
 
 

@@ -6,8 +6,8 @@ import json
 
 import pytest
 from must_be_here import needed
+from rousewort.base.errors import UserError
 from rousewort.contribute.works import Work, faults, id_for, inserted, isbn_holds, same_work, tidy_citation, typed
-from rousewort.errors import Trouble
 from rousewort.knowledge.strict_yaml import read
 
 BIB = r"""@article{one, author={Reed, Ana and M{\"u}ller, B. C.}, title={Waking {Sallowia} seed}, journal={Sallow Bridge Notes},
@@ -78,7 +78,7 @@ def test_a_work_that_is_not_right_is_refused_and_nothing_is_written(private, wor
 
 
 def test_every_wrong_field_is_told_at_once() -> None:
-    with pytest.raises(Trouble) as caught:
+    with pytest.raises(UserError) as caught:
         typed({"year": "19", "doi": "x", "isbn": "123"})
     assert len(caught.value.problems) == 4
 

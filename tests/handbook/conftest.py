@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from must_be_here import missing, needed
 from rousewort.handbook.build import Built, build
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 # Chosen because a test names them; the rest are spread over the alphabet.
 NAMED = ["Cercis canadensis", "Viburnum prunifolium", "Trillium grandiflorum", "Prunus avium", "Gleditsia triacanthos"]
@@ -44,7 +44,7 @@ def address(handbook: Built) -> Iterator[str]:
     """The handbook served on this machine, as `rousewort handbook serve` does."""
     from threading import Thread
 
-    from rousewort.app.commands.handbook import serving
+    from rousewort.cli.commands.handbook import serving
 
     server = serving(handbook.folder, 0)
     Thread(target=server.serve_forever, daemon=True).start()

@@ -11,10 +11,10 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
-from rousewort.app.growing import add_grower_arguments, grower_from
-from rousewort.grower import Grower
+from rousewort.cli.grower_options import add_grower_arguments, grower_from
 from rousewort.handbook.settings import Field, Settings
-from rousewort.plan import Planner
+from rousewort.planning.grower import Grower
+from rousewort.planning.plan import Planner
 
 
 def look(browser: Any, address: str, page: str, width: int, dark: bool = False) -> None:

@@ -9,15 +9,15 @@ from html import unescape
 from pathlib import Path
 
 import pytest
-from rousewort.app.main import main
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
+from rousewort.cli.main import main
 from rousewort.handbook import build as building
 from rousewort.handbook.build import Built, build, write_pages
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.to_html import run_builder
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Planner
-from rousewort.render.plan_json import plan_json
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import plan_json
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -122,7 +122,7 @@ def test_acid_never_stands_on_a_page_without_its_cautions(handbook: Built) -> No
 
 def test_a_folder_of_another_is_left_alone(kb: KnowledgeBase, tmp_path: Path) -> None:
     (tmp_path / "thesis.txt").write_text("years of work")
-    with pytest.raises(Trouble, match="no earlier handbook"):
+    with pytest.raises(UserError, match="no earlier handbook"):
         build(kb, tmp_path)
     assert (tmp_path / "thesis.txt").read_text() == "years of work"
 
@@ -136,10 +136,10 @@ def test_an_earlier_handbook_stays_when_a_build_fails(
     (out / "index.html").write_text("the old one")
 
     def fails(work: Path, strict: bool, builder: str) -> None:
-        raise Trouble("mkdocs could not build the handbook")
+        raise UserError("mkdocs could not build the handbook")
 
     monkeypatch.setattr(building, "to_html", fails)
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         build(kb, out, only=["Cercis canadensis"])
     assert (out / "index.html").read_text() == "the old one"
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
@@ -166,7 +166,7 @@ def test_wrong_use_is_said_plainly(capsys: pytest.CaptureFixture[str], tmp_path:
 
 
 def test_a_builder_that_is_not_there_is_said_plainly(kb: KnowledgeBase, tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match="needs nosuchbuilder"):
+    with pytest.raises(UserError, match="needs nosuchbuilder"):
         build(kb, tmp_path / "out", only=["Cercis canadensis"], builder="nosuchbuilder")
 
 

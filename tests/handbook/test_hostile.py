@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from rousewort.handbook.build import build
 from rousewort.handbook.inspect import inspect
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore
 
 ATTACK = (
@@ -27,7 +27,7 @@ def poisoned(value: Any, key: str = "") -> Any:
         return {k: poisoned(v, k) for k, v in value.items()}
     if isinstance(value, list):
         return [poisoned(v, key) for v in value]
-    free = {"note", "where", "low_standing", "common_names", "synonyms", "says", "said", "citation", "provenance", "quoting"}
+    free = {"note", "where", "low_standing", "common_names", "synonyms", "says", "said", "citation", "provenance", "quoting", "saw"}
     return f"{value} {ATTACK}" if key in free else value
 
 

@@ -11,17 +11,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rousewort.agreement import measure
-from rousewort.calibrate import figures, leave_species_out
 from rousewort.contribute.table import export
+from rousewort.evaluation.agreement import measure
+from rousewort.evaluation.calibrate import figures, leave_species_out
 from rousewort.handbook.build import Built
+from rousewort.handbook.catalogue import Catalogue
+from rousewort.handbook.list_pages import WaysIn, glossary
 from rousewort.handbook.pages import Writer
 from rousewort.handbook.places import site_folder
 from rousewort.handbook.schemapages import FORMS, docs_folder, rows_of
-from rousewort.handbook.shelf import Shelf
 from rousewort.handbook.trustpage import measured
-from rousewort.handbook.ways import WaysIn, glossary
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.schemas import all_schemas
 from test_build import text_of
 
@@ -66,7 +66,7 @@ def test_every_key_and_every_word_of_a_form_is_explained_on_its_page(
 ) -> None:
     html = read(handbook, f"schema/{stem}.html")
     page = bare(text_of(html))
-    schema = all_schemas(kb.vocabulary, list(kb.treatments))[stem]
+    schema = all_schemas(kb.vocabulary, kb.treatments)[stem]
     for key, value in leaves(schema):
         assert f">{key.replace('_', '&#95;')}" in html or f">{key}" in html, key
         assert bare(value["description"]) in page, (key, value["description"])
@@ -80,14 +80,14 @@ def test_every_key_and_every_word_of_a_form_is_explained_on_its_page(
 def test_nearly_every_key_has_an_example_from_our_own_files(kb: KnowledgeBase) -> None:
     from rousewort.handbook.schemapages import _examples, _files
 
-    write = Writer(Shelf(kb), site_folder() / "pages")
+    write = Writer(Catalogue(kb), site_folder() / "pages")
 
     def ends(rows: Any) -> Iterator[Any]:
         for row in rows:
             yield from ends(row.inside) if row.inside and not row.again else [row]
 
     for stem in ("taxon", "rule", "treatment"):
-        rows, again = rows_of(all_schemas(kb.vocabulary, list(kb.treatments))[stem], _examples(_files(write, stem)))
+        rows, again = rows_of(all_schemas(kb.vocabulary, kb.treatments)[stem], _examples(_files(write, stem)))
         found = [row for row in ends([*rows, *again]) if not row.again]
         without = {row.key for row in found if not row.example}
         assert sum(bool(row.example) for row in found) > 0.75 * len(found), without
@@ -114,7 +114,7 @@ def test_every_source_stands_once_under_a_letter_that_is_led_to(handbook: Built)
 
 @pytest.fixture(scope="module")
 def trust(kb: KnowledgeBase) -> str:
-    write = Writer(Shelf(kb), site_folder() / "pages")
+    write = Writer(Catalogue(kb), site_folder() / "pages")
     return text_of(WaysIn(write, partial(measured, kb))._trust([]).text)
 
 
@@ -279,7 +279,7 @@ def test_every_species_stands_under_its_month_with_its_days(handbook: Built) -> 
 
 
 def test_in_the_south_a_month_is_half_a_year_later(handbook: Built) -> None:
-    from rousewort.handbook.views import MONTHS
+    from rousewort.handbook.page_models import MONTHS
 
     for path in (handbook.folder / "time").glob("*.html"):
         month = path.stem.split("-")[0].capitalize()

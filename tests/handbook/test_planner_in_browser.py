@@ -12,16 +12,16 @@ from typing import Any
 
 import pytest
 from reading import choices, headings, look, options, picture, typed_grower, wait
-from rousewort.dated import Schedule
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
+from rousewort.base.errors import UserError
 from rousewort.handbook import planner as page
+from rousewort.handbook.catalogue import Catalogue
 from rousewort.handbook.settings import settings
-from rousewort.handbook.shelf import Shelf
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Plan, Planner
-from rousewort.quantities import seed_need
-from rousewort.schedule import schedule
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.grower import make_grower
+from rousewort.planning.plan import Plan, Planner
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.model import Schedule
+from rousewort.schedule.quantities import seed_need
 
 pytestmark = pytest.mark.slow
 CERCIS = "species/cercis-canadensis.html"
@@ -55,15 +55,15 @@ def windows(dated: Schedule) -> dict[str, Any]:
 def cases(kb: KnowledgeBase, names: list[str]) -> tuple[list[Any], list[Any]]:
     """What the script is asked, and what the calendar says: species by choices, modes, halves and days drawn by lot."""
     chance = random.Random(11)
-    shelf, asked, wanted = Shelf(kb, names), [], []
-    for entry, usual, _, _ in shelf.plans():
-        made = settings(shelf.planner, usual)
+    catalogue, asked, wanted = Catalogue(kb, names), [], []
+    for entry, usual, _, _ in catalogue.plans():
+        made = settings(catalogue.planner, usual)
         data = page.page_data(kb, made, lambda step: ())
         for choice in choices(made, chance, 8):
             if not made.steps(choice):
                 continue
-            typed = options(shelf.planner, made.fields, choice)
-            plan = shelf.planner.plan_for(usual.match, typed_grower(shelf.planner, typed))
+            typed = options(catalogue.planner, made.fields, choice)
+            plan = catalogue.planner.plan_for(usual.match, typed_grower(catalogue.planner, typed))
             day = date(2026, 1, 1) + timedelta(chance.randrange(2000))
             today = day - timedelta(chance.choice((0, 30, 200, 900)))
             mode, south = chance.choice(("start", "wanted", "last-frost")), chance.random() < 0.5
@@ -76,7 +76,7 @@ def cases(kb: KnowledgeBase, names: list[str]) -> tuple[list[Any], list[Any]]:
 
 def dated(plan: Plan, kb: KnowledgeBase, mode: str, day: date, south: bool, today: date) -> Schedule:
     given: dict[str, Any] = {mode.replace("-", "_"): day}
-    return schedule(plan, kb.vocabulary.files["calendar"], today=today, south=south, **given)
+    return schedule(plan, kb.vocabulary.calendar, today=today, south=south, **given)
 
 
 def test_the_script_reckons_the_days_of_the_calendar(
@@ -107,9 +107,9 @@ def test_the_script_reckons_the_days_of_the_calendar(
 def other_ways(kb: KnowledgeBase, names: list[str]) -> list[dict[str, Any]]:
     """For days that are out of reach: what is asked, the ways that one thing more or less gives by the calendar, and of
     the ways that the calendar itself names those without a thing."""
-    shelf, found = Shelf(kb, names), []
-    for entry, usual, _, _ in shelf.plans():
-        made, day, today = settings(shelf.planner, usual), date(2027, 5, 1), date(2027, 3, 10)
+    catalogue, found = Catalogue(kb, names), []
+    for entry, usual, _, _ in catalogue.plans():
+        made, day, today = settings(catalogue.planner, usual), date(2027, 5, 1), date(2027, 3, 10)
         have = [i for i, f in enumerate(made.fields) if f.name == "have"]
         allowed = [
             kb.vocabulary.files["equipment"][f.word or ""].get("permission") if f.name == "have" else None
@@ -118,14 +118,14 @@ def other_ways(kb: KnowledgeBase, names: list[str]) -> list[dict[str, Any]]:
         choice = tuple(field.usual for field in made.fields)
         if (
             not made.steps(choice)
-            or not (reached := dated(shelf.planner.plan_for(usual.match), kb, "wanted", day, False, today)).missed
+            or not (reached := dated(catalogue.planner.plan_for(usual.match), kb, "wanted", day, False, today)).missed
         ):
             continue
         ways = []
         for i in [i for i in have if not allowed[i]]:
             other = tuple(1 - place if i == k else place for k, place in enumerate(choice))
-            plan = shelf.planner.plan_for(
-                usual.match, typed_grower(shelf.planner, options(shelf.planner, made.fields, other))
+            plan = catalogue.planner.plan_for(
+                usual.match, typed_grower(catalogue.planner, options(catalogue.planner, made.fields, other))
             )
             if plan.steps and made.route.of(other) != made.route.of(choice):
                 laid = dated(plan, kb, "wanted", day, False, today)
@@ -166,7 +166,7 @@ def test_the_planner_changes_steps_dates_and_seeds_and_the_address_keeps_it(
     browser: Any, address: str, planner: Planner, pictures: Path
 ) -> None:
     plan = planner.plan("Cercis canadensis", make_grower(planner.kb.vocabulary, without=["blade"]))
-    made = schedule(plan, planner.kb.vocabulary.files["calendar"], wanted=date(2098, 5, 1))
+    made = schedule(plan, planner.kb.vocabulary.calendar, wanted=date(2098, 5, 1))
     wanted = [step.label[:1].upper() + step.label[1:] for step in plan.steps]
     look(browser, address, CERCIS, 1280)
     assert headings(browser) != wanted
@@ -299,7 +299,7 @@ def test_the_chosen_plan_prints_to_one_page(browser: Any, address: str, pictures
 def test_a_plan_that_cannot_be_dated_is_none_of_the_page(kb: KnowledgeBase, planner: Planner) -> None:
     """Where the calendar refuses, the page has no steps to date either."""
     plan = planner.plan("Epipactis palustris")
-    with pytest.raises(Trouble):
-        schedule(plan, kb.vocabulary.files["calendar"], start=date(2027, 1, 1))
+    with pytest.raises(UserError):
+        schedule(plan, kb.vocabulary.calendar, start=date(2027, 1, 1))
     made = settings(planner, plan)
     assert not any(result.steps for result in made.results)

@@ -7,13 +7,13 @@ from pathlib import Path
 
 from must_be_here import needed
 from rousewort.handbook.writing import write_pages
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 markdown = needed("markdown")
 
 
 def parsed(text: str) -> str:
-    return markdown.Markdown(extensions=["toc", "fenced_code", "rousewort.handbook.ready"]).convert(text)
+    return markdown.Markdown(extensions=["toc", "fenced_code", "rousewort.handbook.raw_html"]).convert(text)
 
 
 def test_a_paragraph_that_begins_with_a_tag_is_passed_on_as_it_stands() -> None:

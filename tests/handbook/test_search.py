@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 from rousewort.handbook.build import Built
+from rousewort.handbook.catalogue import Catalogue
+from rousewort.handbook.list_pages import WaysIn
 from rousewort.handbook.pages import Writer
 from rousewort.handbook.places import site_folder
-from rousewort.handbook.shelf import Shelf
-from rousewort.handbook.ways import WaysIn
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from test_in_browser import wait
 
 pytestmark = pytest.mark.slow
@@ -60,8 +60,8 @@ def lookup(kb: KnowledgeBase, handbook: Built, browser: Any, tmp_path_factory: p
     folder = tmp_path_factory.mktemp("search")
     shutil.copytree(handbook.folder / "assets", folder / "assets")
     shutil.copy(handbook.folder / "find.html", folder)
-    ways = WaysIn(Writer(Shelf(kb), site_folder() / "pages"))
-    for _ in ways.shelf.plans():
+    ways = WaysIn(Writer(Catalogue(kb), site_folder() / "pages"))
+    for _ in ways.catalogue.plans():
         pass
     page = next(page for page in ways._downloads() if page.path == "data/names.js")
     (folder / "data").mkdir()

@@ -10,15 +10,15 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.handbook.build import Built
+from rousewort.handbook.formulas import SIZES, SUMS, worked_out
 from rousewort.handbook.keypage import ALL_SUMS
 from rousewort.handbook.seedkey import Key, seed_key
-from rousewort.handbook.sums import SIZES, SUMS, worked_out
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.observe.arithmetic import ARITHMETIC
-from rousewort.observe.ask import Bench
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, conclude, match_for, read
+from rousewort.observe.ask import Inquiry
+from rousewort.observe.conclude import Conclusion, conclude, match_for, read
 from rousewort.observe.entries import Observations, checked
 from rousewort.observe.key import tests as key_of
 from test_in_browser import look, picture, wait
@@ -78,7 +78,7 @@ def test_the_page_concludes_what_the_command_concludes_for_every_set_of_findings
         assert answer["left"] == {k: list(words) for k, words in wanted.left.items()}, chosen
         assert sorted(answer["against"]) == sorted([list(c) for c in wanted.contradictions]), chosen
         assert answer["stop"] == [reading.clause.says for reading in wanted.stop if reading.clause], chosen
-        settled += CLASS in wanted.words
+        settled += "dormancy_class" in wanted.words
         clashes += bool(wanted.contradictions)
     assert settled > 300 and clashes > 300
 
@@ -86,7 +86,7 @@ def test_the_page_concludes_what_the_command_concludes_for_every_set_of_findings
 @pytest.mark.slow
 def test_the_page_asks_next_what_the_command_asks_next(kb: KnowledgeBase, key: Key, page: Any) -> None:
     """For every set of class findings, however many are skipped; and from nothing at all."""
-    bench = Bench(kb, match_for(kb, "seed"))
+    bench = Inquiry(kb, match_for(kb, "seed"))
     dice = random.Random(3)
     sets: list[dict[str, int]] = [{}]
     while len(sets) < 250:
@@ -205,7 +205,7 @@ def test_typed_numbers_give_the_finding_that_the_command_gives(kb: KnowledgeBase
             try:
                 checked(Observations("seed", seen={test: fields_for(test, typed)}), kb.vocabulary)
                 read(key_of(kb.vocabulary)[test], fields_for(test, typed), kb.vocabulary)
-            except (Trouble, ZeroDivisionError):
+            except (UserError, ZeroDivisionError):
                 continue
             asked.append((test, typed))
     assert {test for test, _ in asked} == set(ALL_SUMS)
@@ -311,8 +311,8 @@ def test_hostile_words_in_the_address_change_nothing(browser: Any, address: str)
     assert not [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
 
 
-def test_the_data_holds_no_markup_that_could_leave_its_script(handbook: Built) -> None:
+def test_the_data_holds_no_markup_that_could_leave_its_script(handbook: Built, kb: KnowledgeBase) -> None:
     text = (handbook.folder / "key.data.js").read_text("utf-8")
     assert "<" not in text
     json.loads(text.removeprefix("rousewortKey(").rstrip().removesuffix(");"))
-    assert all(level in text for level in LEVELS)
+    assert all(level in text for level in kb.vocabulary.level_keys)

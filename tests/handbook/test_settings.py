@@ -14,18 +14,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from reading import choices, options, typed_grower
-from rousewort.app.main import main
-from rousewort.chance import at_most
-from rousewort.dated import Window
+from rousewort.base.binomial import at_most
+from rousewort.cli.main import main
 from rousewort.handbook import planner as page
 from rousewort.handbook.build import Built
+from rousewort.handbook.catalogue import Catalogue
 from rousewort.handbook.settings import Settings, Variant, settings, shrink
-from rousewort.handbook.shelf import Shelf
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.lengths import Lasting
-from rousewort.plan import Plan, Planner
-from rousewort.render.plan_json import plan_json
-from rousewort.schedule import schedule
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Plan, Planner
+from rousewort.planning.plan_json import plan_json
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.durations import Lasting
+from rousewort.schedule.model import Window
 
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
 # Inside a season, outside all of them, a leap day, the last of a year.
@@ -48,14 +48,14 @@ def differences(planner: Planner, made: Settings, choice: tuple[int, ...], plan:
 
 def compare(kb: KnowledgeBase, names: list[str], most: int) -> int:
     compared = 0
-    shelf = Shelf(kb, names)
+    catalogue = Catalogue(kb, names)
     chance = random.Random(7)
-    for entry, usual, _, _ in shelf.plans():
-        made = settings(shelf.planner, usual)
+    for entry, usual, _, _ in catalogue.plans():
+        made = settings(catalogue.planner, usual)
         for choice in choices(made, chance, most):
-            typed = options(shelf.planner, made.fields, choice)
-            plan = shelf.planner.plan_for(usual.match, typed_grower(shelf.planner, typed))
-            assert not differences(shelf.planner, made, choice, plan, usual), (entry.name, typed)
+            typed = options(catalogue.planner, made.fields, choice)
+            plan = catalogue.planner.plan_for(usual.match, typed_grower(catalogue.planner, typed))
+            assert not differences(catalogue.planner, made, choice, plan, usual), (entry.name, typed)
             compared += 1
     return compared
 
@@ -139,10 +139,10 @@ def reckoned(start: date, shown: list[Variant], seasons: dict[str, list[list[int
 
 
 def dates_agree(kb: KnowledgeBase, names: list[str], most: int) -> int:
-    shelf, count, chance = Shelf(kb, names), 0, random.Random(3)
-    habits, seasons = kb.vocabulary.files["calendar"], page.shared_seasons(kb)
-    for _, usual, _, _ in shelf.plans():
-        made = settings(shelf.planner, usual)
+    catalogue, count, chance = Catalogue(kb, names), 0, random.Random(3)
+    habits, seasons = kb.vocabulary.calendar, page.shared_seasons(kb)
+    for _, usual, _, _ in catalogue.plans():
+        made = settings(catalogue.planner, usual)
         done = set()
         for choice in choices(made, chance, most):
             shown = made.steps(choice)
@@ -150,8 +150,8 @@ def dates_agree(kb: KnowledgeBase, names: list[str], most: int) -> int:
             if not shown or key in done:
                 continue
             done.add(key)
-            plan = shelf.planner.plan_for(
-                usual.match, typed_grower(shelf.planner, options(shelf.planner, made.fields, choice))
+            plan = catalogue.planner.plan_for(
+                usual.match, typed_grower(catalogue.planner, options(catalogue.planner, made.fields, choice))
             )
             for half in ("north", "south"):
                 follows(shown, plan, habits, seasons[half], chance.choice(DAYS), half == "south")
@@ -193,17 +193,17 @@ def test_quantities_are_those_of_the_command(
     plants: int, germination: int, survival: int, probability: int,
 ) -> None:  # fmt: skip
     counted = [name for name in sorted(kb.names("species")) if "seeds_per_gram" in kb.store.summary(name)["numbers"]]
-    shelf = Shelf(kb, [*counted[:3], "Cercis canadensis"])
+    catalogue = Catalogue(kb, [*counted[:3], "Cercis canadensis"])
     place = tables["plants"].index(plants)
     for key, value in (("germination", germination), ("survival", survival)):
         place = place * len(tables[key]) + tables[key].index(value)
     seeds = tables["seeds"][place * len(tables["probability"]) + tables["probability"].index(probability)]
-    for entry, plan, _, _ in shelf.plans():
+    for entry, plan, _, _ in catalogue.plans():
         typed = ["--plants", str(plants), "--germination", f"{germination}%", "--survival", f"{survival}%"]
         assert main(["quantities", entry.name, *typed, "--probability", f"{probability}%", "--json"]) == 0
         said = json.loads(capsys.readouterr().out)
         assert said["seed"]["seeds"] == seeds and said["seed"]["on_average"] == tables["on_average"][place]
-        per = page.page_data(kb, settings(shelf.planner, plan), lambda step: ())["per_gram"]
+        per = page.page_data(kb, settings(catalogue.planner, plan), lambda step: ())["per_gram"]
         assert said["grams"] == (pytest.approx(seeds / per["count"]) if per else None)
         assert (per is not None) == (entry.name in counted)
 

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from rousewort.errors import KnowledgeTrouble, Problem
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.build import build
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore, write_index
 
 
@@ -37,7 +37,7 @@ def put(tmp_path: Path) -> Callable[[dict[str, str | bytes]], Path]:
 
 @pytest.fixture
 def built(put: Callable, index: Path) -> Callable[..., KnowledgeBase]:
-    """A knowledge base with the given files laid over the shipped one. Raises KnowledgeTrouble."""
+    """A knowledge base with the given files laid over the shipped one. Raises KnowledgeError."""
     return lambda files: KnowledgeBase(build([put(files)], index))
 
 
@@ -46,7 +46,7 @@ def problems(built: Callable) -> Callable[[dict], list[Problem]]:
     """What is wrong with the given files, each problem with the layer's folder taken off its file."""
 
     def find(files: dict[str, str | bytes]) -> list[Problem]:
-        with pytest.raises(KnowledgeTrouble) as caught:
+        with pytest.raises(KnowledgeError) as caught:
             built(files)
         assert caught.value.exit_code == 1
         found = []

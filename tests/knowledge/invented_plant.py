@@ -25,16 +25,18 @@ PLANT_PATH = "species/sallowia/sallowia-pontis.yaml"
 
 RULE = """\
 id: bridge-rule
+status: draft
+date: '2026-12-01'
 phase: obstacles
 when:
   - {coat_water: stops}
 then:
   - {obstacle: watertight_coat}
 because: {why: "The coat of {name} is tight.", what: "Open it.", ground: "No water enters."}
-limits: []
+limits: [Seed that was never dried may be open already.]
 sources: [{held: practice, says: "Common practice."}]
 examples:
-  fires: [[{coat_water: stops}]]
-  silent: [[{coat_water: passes}]]
+  fires: [{species: Hovenia dulcis, source: yang-2022-acid, saw: water enters only after acid}]
+  silent: [{species: Berchemia scandens, source: walck-2012-berchemia, saw: its stone takes up water}]
 """
 RULE_PATH = "rules/bridge-rule.yaml"

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from invented_plant import PLANT, PLANT_PATH, RULE, RULE_PATH
-from rousewort.errors import KnowledgeTrouble, Problem
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import check_layer
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.summary import summarise
 
@@ -173,6 +173,46 @@ def test_a_file_in_a_folder_that_is_no_part_of_a_knowledge_base_is_not_silently_
     assert any(p.file == path for p in problems({path: PLANT}))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "what", "mend"),
+    [
+        ("status: draft\n", "", "`status` is missing", "draft, stable, doubted"),
+        ("status: draft", "status: stabel", "`stabel` is not a word for status", "Did you mean `stable`?"),
+        ("date: '2026-12-01'\n", "", "`date` is missing", "The day, as '2026-12-01'"),
+        ("'2026-12-01'", "'1 December'", "is not how date is written", "The day, as '2026-12-01'"),
+        (
+            "[Seed that was never dried may be open already.]",
+            "[]",
+            "limits: [] has less than 1 item",
+            "Where it may be wrong",
+        ),
+        ("[Seed that was never dried may be open already.]", "[Rarely.]", "shorter than 25", "as a whole sentence"),
+        ("fires: [{species", "fires: [{speices", "`speices` is not a key here", "Did you mean `species`?"),
+        ("source: yang-2022-acid, ", "", "`source` is missing", "The id of a work"),
+        (
+            "source: yang-2022-acid",
+            "source: yang-2022-acdi",
+            "`yang-2022-acdi` is not in sources.yaml",
+            "`yang-2022-acid`",
+        ),
+        ("source: yang-2022-acid", "held: read", "`source` is missing", ""),
+    ],
+)
+def test_a_rule_without_what_a_grown_rule_has_is_told_what_to_write(
+    problems: Find, old: str, new: str, what: str, mend: str
+) -> None:
+    assert old in RULE
+    found = problems({RULE_PATH: RULE.replace(old, new)})
+    assert any(p.file == RULE_PATH and p.line and what in p.what and mend in p.mend for p in found), found
+
+
+def test_an_example_that_is_a_list_of_facts_is_told_the_form(problems: Find) -> None:
+    """The form before: facts that said the condition again."""
+    old = RULE[RULE.index("  fires:") : RULE.index("  silent:")]
+    (problem,) = problems({RULE_PATH: RULE.replace(old, "  fires: [[{coat_water: stops}]]\n")})
+    assert "fires must be of type object" in problem.what and "species: a name" in problem.mend
+
+
 def test_a_source_may_be_added_by_the_layer_that_uses_it(built: Callable[..., KnowledgeBase]) -> None:
     kb = built(
         {
@@ -202,7 +242,7 @@ def test_a_file_of_the_wrong_type_is_a_problem_and_no_crash(
 ) -> None:
     try:
         built({path: text + "\n"})
-    except KnowledgeTrouble as trouble:
+    except KnowledgeError as trouble:
         assert all(isinstance(p, Problem) for p in trouble.problems)
     else:
         assert text == "{}" and path not in (PLANT_PATH, RULE_PATH, "treatments/soak.yaml"), (
@@ -258,7 +298,7 @@ def test_any_part_of_a_file_may_be_anything_and_is_told_or_taken(
     target[last] = data.draw(JUNK)
     try:
         document = read(dump(content), path)
-    except KnowledgeTrouble:
+    except KnowledgeError:
         return
     known = {part: kb.store.shared(part) for part in ("sources", "treatments", "rules")}
     checked = check_layer({path: document}, kb.vocabulary, known, set())

@@ -6,12 +6,12 @@ import json
 from collections import Counter
 
 import pytest
-from rousewort.facts import gather
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import pool, unpool
-from rousewort.plan import Planner
-from rousewort.render.plan_json import to_text
+from rousewort.planning.facts import gather
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import to_text
 
 
 @pytest.fixture(scope="module")
@@ -130,5 +130,5 @@ def test_holding_out_changes_nothing_in_what_it_was_taken_from(kb: KnowledgeBase
 def test_law_taking_a_member_out_of_a_group_is_pooling_the_others(memory: MemoryStore) -> None:
     for name in memory.names("species")[::3]:
         for rank, group in (("genus", genus_of(name)), ("family", memory.records[name]["family"])):
-            others = pool((m, memory.summary(m)) for m in memory.members(rank, group) if m != name)
+            others = pool(((m, memory.summary(m)) for m in memory.members(rank, group) if m != name), memory.vocabulary)
             assert unpool(memory.group(rank, group), name, memory.summary(name)) == others, (name, rank)

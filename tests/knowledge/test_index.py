@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from invented_plant import PLANT, PLANT_PATH
-from rousewort.errors import KnowledgeTrouble, Trouble
-from rousewort.knowledge import base, files
-from rousewort.knowledge.base import KnowledgeBase, load
+from rousewort.base.errors import KnowledgeError, UserError
+from rousewort.knowledge import files, knowledge_base
+from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.knowledge.store import INDEX_FORMAT, IndexStore, MemoryStore, write_index
 
 
@@ -29,8 +29,8 @@ def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def small(put: Callable, monkeypatch: pytest.MonkeyPatch, index: Path) -> Path:
     """A layer over the compiled base, as an installed wheel has it: quick to build again."""
-    monkeypatch.setattr(base, "shipped_layer", lambda: None)
-    monkeypatch.setattr(base, "PACKAGED_INDEX", index)
+    monkeypatch.setattr(knowledge_base, "shipped_layer", lambda: None)
+    monkeypatch.setattr(knowledge_base, "PACKAGED_INDEX", index)
     return put({PLANT_PATH: PLANT})
 
 
@@ -97,7 +97,7 @@ def test_an_index_of_another_form_is_refused_with_a_way_on(index: Path, tmp_path
     shutil.copy(index, other)
     with sqlite3.connect(other) as connection:
         connection.execute(f"pragma user_version={INDEX_FORMAT + 1}")
-    with pytest.raises(Trouble, match=f"format {INDEX_FORMAT + 1}.*reads {INDEX_FORMAT}"):
+    with pytest.raises(UserError, match=f"format {INDEX_FORMAT + 1}.*reads {INDEX_FORMAT}"):
         IndexStore(other)
 
 
@@ -152,7 +152,7 @@ def test_an_edit_of_the_same_length_is_seen(small: Path, cache: Path) -> None:
 def test_a_broken_change_is_told_and_the_old_answer_not_given(small: Path, cache: Path) -> None:
     load([small])
     (small / PLANT_PATH).write_text(PLANT.replace("physical", "phsical"))
-    with pytest.raises(KnowledgeTrouble, match="phsical"):
+    with pytest.raises(KnowledgeError, match="phsical"):
         load([small])
 
 
@@ -221,7 +221,7 @@ def test_of_old_indexes_those_in_use_are_kept(small: Path, cache: Path) -> None:
         (cache / f"{turn}.sqlite").write_bytes(b"old")
         os.utime(cache / f"{turn}.sqlite", (turn, turn))
     load([small])
-    base._forget_old(cache)
+    knowledge_base._forget_old(cache)
     assert used.exists() and not (cache / "3.sqlite").exists()
 
 

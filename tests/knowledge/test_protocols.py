@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import came_up, degrees, sown_at, span, treatments
 from rousewort.knowledge.spelled_out import as_written, share, spelled_out
 from rousewort.knowledge.store import MemoryStore
 from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.summary import summarise
-from rousewort.knowledge.taxon_schema import SHARED
 
 
 def protocol(*phases: dict[str, Any], **more: Any) -> dict[str, Any]:
@@ -52,7 +51,7 @@ def test_a_limit_is_one_end_and_not_a_temperature() -> None:
 
 def test_sowing_is_no_treatment_and_gives_the_temperature_of_the_test(kb: KnowledgeBase) -> None:
     made = protocol({"kind": "cold_moist", "days": 60}, {"kind": "sow", "temperature_c": 15}, found="effective")
-    assert [t["kind"] for t in treatments(made, kb.vocabulary)] == ["cold_moist"] and sown_at(made) == {"low": 15, "high": 15}
+    assert [t["kind"] for t in treatments(made, kb.vocabulary)] == ["cold_moist"] and sown_at(made, kb.vocabulary) == {"low": 15, "high": 15}
 
 
 def test_figures_of_one_arm_or_lot_are_not_those_of_the_whole() -> None:
@@ -101,10 +100,11 @@ def test_every_shipped_entry_is_as_short_as_it_can_be_and_says_no_protocol_twice
         assert as_written(spelled_out(written, kb.vocabulary)) == written, path
         assert "shared" not in written
     for path in sorted((layer / "genera").glob("*.yaml")):
-        assert set(read(path.read_bytes(), str(path)).data.get("shared", {})) <= set(SHARED), path
+        assert set(read(path.read_bytes(), str(path)).data.get("shared", {})) <= set(kb.vocabulary.shared_keys), path
 
 
-def test_a_hidden_species_takes_what_decides_dormancy_with_it(memory: MemoryStore) -> None:
+def test_a_hidden_species_takes_what_decides_dormancy_with_it(kb: KnowledgeBase, memory: MemoryStore) -> None:
+    assert not set(kb.vocabulary.shared_keys) & {kb.vocabulary.class_key, *kb.vocabulary.level_keys}
     for record in memory.records.values():
         shared = {key for key, of in record.get("traits", {}).items() if any("shared_by" in s for s in of)}
-        assert shared <= set(SHARED), record["name"]
+        assert shared <= set(kb.vocabulary.shared_keys), record["name"]

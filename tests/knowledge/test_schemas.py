@@ -9,9 +9,9 @@ from typing import Any
 import jsonschema
 import pytest
 import yaml
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import yaml_files
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.schemas import HEAD, all_schemas
 from rousewort.knowledge.strict_yaml import read
 
@@ -25,7 +25,7 @@ FOR_PEOPLE = (
 
 @pytest.fixture(scope="module")
 def schemas(kb: KnowledgeBase) -> dict[str, dict]:
-    return all_schemas(kb.vocabulary, list(kb.treatments))
+    return all_schemas(kb.vocabulary, kb.treatments)
 
 
 def parts(schema: Any, path: str = "") -> Iterator[tuple[str, dict]]:
@@ -48,7 +48,7 @@ def test_the_schema_files_are_what_the_vocabulary_says(schemas: dict[str, dict],
         stem for stem, schema in schemas.items()
         if (layer / "schema" / f"{stem}.schema.yaml").read_text("utf-8") != HEAD + dump(schema)
     ]  # fmt: skip
-    assert not stale, "stale: run python -m rousewort.knowledge.schemas"
+    assert not stale, "stale: run python -m rousewort.knowledge.write_schemas"
 
 
 def test_no_schema_file_is_left_over(schemas: dict[str, dict], layer: Path) -> None:

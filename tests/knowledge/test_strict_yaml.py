@@ -8,12 +8,12 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.strict_yaml import MAX_BYTES, MAX_DEPTH, read
 
 
 def problems_in(text: str | bytes) -> list[Problem]:
-    with pytest.raises(KnowledgeTrouble) as caught:
+    with pytest.raises(KnowledgeError) as caught:
         read(text, "entry.yaml")
     assert all(isinstance(problem, Problem) and problem.file == "entry.yaml" for problem in caught.value.problems)
     return caught.value.problems
@@ -222,7 +222,7 @@ def test_what_a_yaml_writer_writes_is_read_back_or_refused_never_changed(data: d
     text = yaml.safe_dump(data, allow_unicode=True, sort_keys=False)
     try:
         got = read(text, "f").data
-    except KnowledgeTrouble:
+    except KnowledgeError:
         return
     assert got == _with_text_keys(data)
 
@@ -237,5 +237,5 @@ def _with_text_keys(value: object) -> object:
 def test_whatever_stands_in_a_file_the_answer_is_data_or_problems(raw: bytes) -> None:
     try:
         read(raw, "f")
-    except KnowledgeTrouble as trouble:
+    except KnowledgeError as trouble:
         assert trouble.problems

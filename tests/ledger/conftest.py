@@ -8,9 +8,8 @@ from typing import Any
 
 import pytest
 from ledger_places import fresh, place_of, server  # type: ignore[import-not-found]
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.ledger import open_ledger
-from rousewort.ledger.book import Ledger
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.ledger.book import Ledger, open_ledger
 from rousewort.ledger.due import Diary
 
 DAY = date(2025, 3, 10)
@@ -30,12 +29,12 @@ def ledger(where: str) -> Iterator[Ledger]:
 
 @pytest.fixture(scope="session")
 def diary(kb: KnowledgeBase) -> Diary:
-    return Diary(kb.vocabulary.files["calendar"], kb.vocabulary.files["bench"])
+    return Diary(kb.vocabulary.calendar, kb.vocabulary.files["bench"])
 
 
 @pytest.fixture(scope="session")
 def redbud(kb: KnowledgeBase) -> dict[str, Any]:
     """A plan as it is kept: inspect, soak, nick, cold, sow."""
-    from rousewort.app.batching import plan_to_keep
+    from rousewort.ledger.service import plan_to_keep
 
     return plan_to_keep(kb, "Cercis canadensis", engine="plain")

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from rousewort.errors import Trouble
-from rousewort.ledger import open_ledger, store
-from rousewort.ledger.book import Ledger
+from rousewort.base.errors import UserError
+from rousewort.ledger import store
+from rousewort.ledger.book import Ledger, open_ledger
 from rousewort.ledger.exchange import everything
 
 DAY = date(2025, 3, 10)
@@ -36,7 +36,7 @@ def test_batch_is_found_by_code_however_typed_and_by_number(ledger: Ledger, redb
 @pytest.mark.parametrize("word", ["", "CECA", "CECA-9", "9", "XXXX-1", "99999999999999999999", "1; DROP TABLE"])
 def test_unknown_batch_is_refused_by_name(ledger: Ledger, redbud: dict[str, Any], word: str) -> None:
     ledger.start(redbud, seeds=10)
-    with pytest.raises(Trouble, match="There is no batch"):
+    with pytest.raises(UserError, match="There is no batch"):
         ledger.batch(word)
 
 
@@ -80,7 +80,7 @@ def test_impossible_entry_is_refused_and_nothing_recorded(
     ledger: Ledger, redbud: dict[str, Any], kind: str, data: dict[str, Any], says: str
 ) -> None:
     before = ledger.start(redbud, seeds=100)
-    with pytest.raises(Trouble, match=says):
+    with pytest.raises(UserError, match=says):
         ledger.record(before.code, kind, **data)
     assert ledger.batch(before.code) == before
 
@@ -97,31 +97,31 @@ def test_impossible_entry_is_refused_and_nothing_recorded(
 def test_impossible_lot_is_refused_and_no_batch_made(
     ledger: Ledger, redbud: dict[str, Any], data: dict, says: str
 ) -> None:
-    with pytest.raises(Trouble, match=says):
+    with pytest.raises(UserError, match=says):
         ledger.start(redbud, **data)
     assert everything(ledger)["batches"] == []
 
 
 def test_plan_without_steps_starts_nothing(ledger: Ledger, redbud: dict[str, Any]) -> None:
-    with pytest.raises(Trouble, match="no steps"):
+    with pytest.raises(UserError, match="no steps"):
         ledger.start({**redbud, "steps": [], "outcome": "unreachable"})
     assert ledger.batches(ended=None) == []
 
 
 def test_days_to_come_and_days_before_the_last_entry_are_refused(ledger: Ledger, redbud: dict[str, Any]) -> None:
     code = ledger.start(redbud, seeds=5, day=DAY - timedelta(5)).code
-    with pytest.raises(Trouble, match="still to come"):
+    with pytest.raises(UserError, match="still to come"):
         ledger.record(code, "note", note="x", day=DAY + timedelta(1))
-    with pytest.raises(Trouble, match="lies before the last entry"):
+    with pytest.raises(UserError, match="lies before the last entry"):
         ledger.record(code, "note", note="x", day=DAY - timedelta(6))
-    with pytest.raises(Trouble, match="Check the year"):
+    with pytest.raises(UserError, match="Check the year"):
         ledger.start(redbud, seeds=5, day=date(202, 3, 10))
 
 
 def test_nothing_follows_the_end(ledger: Ledger, redbud: dict[str, Any]) -> None:
     code = ledger.start(redbud, seeds=5).code
     ledger.record(code, "discard", reason="all empty when cut")
-    with pytest.raises(Trouble, match="was ended"):
+    with pytest.raises(UserError, match="was ended"):
         ledger.record(code, "note", note="after all")
 
 
@@ -129,9 +129,9 @@ def test_more_seedlings_than_seeds_are_refused(ledger: Ledger, redbud: dict[str,
     code = ledger.start(redbud, seeds=10).code
     ledger.record(code, "sow")
     ledger.record(code, "count", new=8)
-    with pytest.raises(Trouble, match=r"8 \+ 3 seedlings from 10"):
+    with pytest.raises(UserError, match=r"8 \+ 3 seedlings from 10"):
         ledger.record(code, "count", new=3)
-    with pytest.raises(Trouble, match="9 plants from 8"):
+    with pytest.raises(UserError, match="9 plants from 8"):
         ledger.record(code, "close", plants=9)
 
 
@@ -142,9 +142,9 @@ def test_split_keeps_the_number_of_seeds_and_the_days_of_the_step(ledger: Ledger
     assert (left.seeds, new.seeds) == (70, 30)
     assert new.parent == left.code and new.begun == left.begun and new.step == left.step
     assert (new.lot, new.viability, new.plan) == ("12", 0.9, left.plan)
-    with pytest.raises(Trouble, match="fewer than that"):
+    with pytest.raises(UserError, match="fewer than that"):
         ledger.split(code, seeds=70)
-    with pytest.raises(Trouble, match="cannot be undone"):
+    with pytest.raises(UserError, match="cannot be undone"):
         ledger.undo(code)
     assert len(ledger.batches()) == 2
 
@@ -152,19 +152,19 @@ def test_split_keeps_the_number_of_seeds_and_the_days_of_the_step(ledger: Ledger
 def test_merge_adds_seeds_and_counts_the_step_from_the_later_beginning(ledger: Ledger, redbud: dict[str, Any]) -> None:
     old, young = (ledger.start(redbud, seeds=n, day=DAY - timedelta(20)).code for n in (40, 60))
     ledger.record(old, "move", step="cold_moist-1", day=DAY - timedelta(15))
-    with pytest.raises(Trouble, match="both are in the same step"):
+    with pytest.raises(UserError, match="both are in the same step"):
         ledger.merge(young, old)
     ledger.record(young, "move", step="cold_moist-1", day=DAY - timedelta(5))
     kept = ledger.merge(young, old)
     assert kept.code == old and kept.seeds == 100 and kept.begun["cold_moist-1"] == DAY - timedelta(5)
     assert ledger.batch(young).ended.kind == "merged"  # type: ignore[union-attr]
-    with pytest.raises(Trouble, match="merged with itself"):
+    with pytest.raises(UserError, match="merged with itself"):
         ledger.merge(old, old)
 
 
 def test_batches_of_two_species_are_not_merged(ledger: Ledger, redbud: dict[str, Any]) -> None:
     other = {**redbud, "taxon": {**redbud["taxon"], "name": "Cercis siliquastrum"}}
-    with pytest.raises(Trouble, match="one species"):
+    with pytest.raises(UserError, match="one species"):
         ledger.merge(ledger.start(redbud, seeds=5).code, ledger.start(other, seeds=5).code)
 
 
@@ -177,14 +177,14 @@ def test_undo_restores_the_batch_and_leaves_both_entries(ledger: Ledger, redbud:
     assert [e.kind for e in after.events] == ["start", "check", "discard", "undo"]
     assert [b.code for b in ledger.batches()] == [code] and ledger.batches(ended=True) == []
     assert ledger.undo(code).seeds == 50
-    with pytest.raises(Trouble, match="cannot be undone"):
+    with pytest.raises(UserError, match="cannot be undone"):
         ledger.undo(code)
 
 
 def test_entry_from_a_stale_page_is_refused(ledger: Ledger, redbud: dict[str, Any]) -> None:
     seen = ledger.start(redbud, seeds=50)
     ledger.record(seen.code, "check", finds=["fine"], turn=seen.turn)
-    with pytest.raises(Trouble, match="newer entry"):
+    with pytest.raises(UserError, match="newer entry"):
         ledger.record(seen.code, "check", finds=["fine"], turn=seen.turn)
     assert len(ledger.batch(seen.code).events) == 2
 
@@ -207,7 +207,7 @@ def test_ledger_of_a_newer_version_is_refused_untouched(where: str, redbud: dict
         ledger.start(redbud, seeds=5)
         with ledger.store.write() as connection:
             connection.execute(store.VERSION.update().values(version=99))
-    with pytest.raises(Trouble, match=r"newer Rousewort \(version 99"):
+    with pytest.raises(UserError, match=r"newer Rousewort \(version 99"):
         open_ledger(where)
 
 
@@ -227,7 +227,7 @@ def test_older_ledger_is_brought_up_to_date_with_all_it_holds(
         assert sa.inspect(ledger.store.engine).has_table("rousewort_more")
         assert [b.code for b in ledger.batches()] == ["CECA-1"]
     monkeypatch.undo()
-    with pytest.raises(Trouble, match="newer Rousewort"):
+    with pytest.raises(UserError, match="newer Rousewort"):
         open_ledger(where)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.ledger import open_ledger
+from rousewort.ledger.book import open_ledger
 from rousewort.ledger.due import Diary, said
 from rousewort.ledger.events import Batch, Event, add_up
 
@@ -94,8 +94,8 @@ def test_every_batch_in_treatment_has_one_thing_due_in_words_and_an_ended_one_no
 
 
 def test_step_outside_waits_for_its_season(diary: Diary, kb: Any) -> None:
-    from rousewort.app.batching import plan_to_keep
-    from rousewort.grower import make_grower
+    from rousewort.ledger.service import plan_to_keep
+    from rousewort.planning.grower import make_grower
 
     plan = plan_to_keep(kb, "Cercis canadensis", make_grower(kb.vocabulary, without=["fridge"]), "plain")
     assert plan["steps"][-1]["kind"] == "outdoor_winter"
@@ -109,8 +109,8 @@ def test_step_outside_waits_for_its_season(diary: Diary, kb: Any) -> None:
 @pytest.fixture(scope="module")
 def bedded(kb: Any) -> dict[str, Any]:
     """A plan that is warm first and then goes outside."""
-    from rousewort.app.batching import plan_to_keep
-    from rousewort.grower import make_grower
+    from rousewort.ledger.service import plan_to_keep
+    from rousewort.planning.grower import make_grower
 
     plan = plan_to_keep(kb, "Taxus baccata", make_grower(kb.vocabulary, without=["fridge"]), "plain")
     assert [step["kind"] for step in plan["steps"]][-2:] == ["warm_moist", "outdoor_winter"]
@@ -141,7 +141,7 @@ def test_when_its_days_are_over_a_batch_is_looked_after_until_its_season_outside
 def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary: Diary, bedded: dict) -> None:
     from dataclasses import replace
 
-    from rousewort.errors import Trouble
+    from rousewort.base.errors import UserError
 
     north = warmed(bedded)
     south = replace(north, south=True)
@@ -151,7 +151,7 @@ def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary
     ):
         diary.refuse_out_of_season(batch, "outdoor_winter-1", right, "x")
         diary.refuse_out_of_season(batch, "warm_moist-1", wrong, "x")
-        with pytest.raises(Trouble, match=r"autumn; the next one begins on .* If it was done on .* all the same, x"):
+        with pytest.raises(UserError, match=r"autumn; the next one begins on .* If it was done on .* all the same, x"):
             diary.refuse_out_of_season(batch, "outdoor_winter-1", wrong, "x")
 
 
@@ -173,7 +173,7 @@ def test_expected_seedlings_do_not_move_while_a_sown_batch_is_waited_for(diary: 
 def test_laws_of_any_course(acts: list[tuple[str, int, int]], plan_and_diary: tuple[dict, Diary]) -> None:
     """Seeds never come from nothing; days never run back; something is always due, never before the last look; an undone
     entry leaves the batch as it was."""
-    from rousewort.errors import Trouble
+    from rousewort.base.errors import UserError
 
     plan, diary = plan_and_diary
     now, age = batch_of(plan), 0
@@ -192,7 +192,7 @@ def test_laws_of_any_course(acts: list[tuple[str, int, int]], plan_and_diary: tu
         }[act]
         try:
             after = add_up(now, [*now.events, Event(now.turn + 1, START + timedelta(age), kind, "", data)])
-        except Trouble:
+        except UserError:
             continue
         if kind == "undo":
             earlier.pop()

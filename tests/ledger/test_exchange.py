@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
-from rousewort.ledger import exchange, open_ledger
-from rousewort.ledger.book import Ledger
+from rousewort.base.errors import UserError
+from rousewort.ledger import exchange
+from rousewort.ledger.book import Ledger, open_ledger
 from rousewort.ledger.exchange import (
     backup,
     everything,
@@ -151,7 +151,7 @@ def test_import_with_another_history_changes_nothing(fresh: Callable[[], str], r
         one.start(redbud, seeds=11)
         two.start(redbud, seeds=99)
         before = everything(two)
-        with pytest.raises(Trouble, match="another history"):
+        with pytest.raises(UserError, match="another history"):
             take(two, everything(one))
         assert everything(two) == before
 
@@ -183,7 +183,7 @@ def test_damaged_export_is_refused_whole(fresh: Callable[[], str], redbud: dict[
     with open_ledger(fresh(), today=lambda: DAY) as one, open_ledger(fresh(), today=lambda: DAY) as two:
         fill(one, redbud)
         data = _spoil(json.loads(to_json(everything(one))), how)
-        with pytest.raises(Trouble):
+        with pytest.raises(UserError):
             take(two, data)
         assert everything(two)["batches"] == []
 
@@ -191,7 +191,7 @@ def test_damaged_export_is_refused_whole(fresh: Callable[[], str], redbud: dict[
 @pytest.mark.parametrize("text", [b"", b"{", b"\xff\xfe", b"[1]", b"null"])
 def test_file_that_is_no_export_is_refused(tmp_path: Path, text: bytes) -> None:
     (tmp_path / "x.json").write_bytes(text)
-    with open_ledger(str(tmp_path / "l.sqlite")) as ledger, pytest.raises(Trouble):
+    with open_ledger(str(tmp_path / "l.sqlite")) as ledger, pytest.raises(UserError):
         import_from(ledger, tmp_path / "x.json")
 
 
@@ -233,7 +233,7 @@ def test_backup_over_the_ledger_itself_is_refused(tmp_path: Path, redbud: dict[s
     where = tmp_path / "l.sqlite"
     with open_ledger(where) as ledger:
         ledger.start(redbud, seeds=1)
-        with pytest.raises(Trouble, match="ledger itself"):
+        with pytest.raises(UserError, match="ledger itself"):
             backup(ledger, where)
         assert len(ledger.batches()) == 1
 
@@ -246,6 +246,6 @@ def test_file_that_cannot_be_written_leaves_the_old_one(tmp_path: Path, monkeypa
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("os.fsync", full)
-    with pytest.raises(Trouble, match="No space left"):
-        exchange.write_whole(path, b"after")
+    with pytest.raises(UserError, match="No space left"):
+        exchange.write_atomically(path, b"after")
     assert path.read_text() == "before" and [p.name for p in tmp_path.iterdir()] == ["out.json"]

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase, load
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.ledger.events import Batch, Event, add_up
 from rousewort.ledger.results import OWN, own_record, published, result_of, with_own_lengths, write_protocols
 from scipy import stats
@@ -111,7 +111,7 @@ def test_only_closed_batches_of_that_species_and_provenance_count(redbud: dict[s
     mine, other = closed(plan, 10, 5, provenance="Otter Lane"), closed(plan, 10, 1, number=2, provenance="Upper Weir")
     assert own_record([mine, other], "Cercis canadensis", HABITS, "Otter Lane").germinated == 5
     for species, provenance in (("Acer rubrum", ""), ("Cercis canadensis", "nowhere")):
-        with pytest.raises(Trouble, match="No closed batch"):
+        with pytest.raises(UserError, match="No closed batch"):
             own_record([mine, other], species, HABITS, provenance)
 
 
@@ -138,6 +138,6 @@ def test_protocol_is_read_by_the_knowledge_base_and_says_that_it_is_invented(
     ]
     assert "invented" in mine.sources["own-record-sallow-bridge-community-nursery"]["citation"]
     before = made[1].read_text()
-    with pytest.raises(Trouble, match="there already"):
+    with pytest.raises(UserError, match="there already"):
         write_protocols(tmp_path / "layer", record, "Fabaceae", "Sallow Bridge community nursery")
     assert made[1].read_text() == before

@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rousewort.errors import Trouble
-from rousewort.ledger import open_ledger
+from rousewort.base.errors import UserError
+from rousewort.ledger.book import open_ledger
 
 WRITER = """
 import sys
-from rousewort.errors import Trouble
-from rousewort.ledger import open_ledger
+from rousewort.base.errors import UserError
+from rousewort.ledger.book import open_ledger
 where, code, word, many = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4])
 ledger = open_ledger(where)
 if len(sys.argv) > 5:
@@ -31,7 +31,7 @@ print("ready", flush=True)
 for n in range(many):
     try:
         ledger.record(code, "note", note=f"{word} {n} " + "x" * 200)
-    except Trouble as trouble:
+    except UserError as trouble:
         print("refused", trouble, flush=True)
         break
     print("kept", n, flush=True)
@@ -89,7 +89,7 @@ def test_two_processes_writing_at_once_lose_nothing(where: str, redbud: dict[str
 
 
 def test_two_processes_opening_a_new_ledger_at_once_both_succeed(where: str) -> None:
-    line = "import sys; from rousewort.ledger import open_ledger; print(len(open_ledger(sys.argv[1]).batches()))"
+    line = "import sys; from rousewort.ledger.book import open_ledger; print(len(open_ledger(sys.argv[1]).batches()))"
     children = [
         subprocess.Popen([sys.executable, "-c", line, where], stdout=subprocess.PIPE, text=True) for _ in range(3)
     ]
@@ -119,7 +119,7 @@ def _attempt_read_only(where: str, said: Any) -> None:
         with open_ledger(where) as ledger:
             ledger.record("1", "note", note="x")
         said.send("written")
-    except Trouble as trouble:
+    except UserError as trouble:
         said.send(str(trouble))
 
 
@@ -154,7 +154,7 @@ def test_writer_waits_for_another_and_then_gives_up_clearly(
         other = sqlite3.connect(where, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
         began = time.monotonic()
-        with pytest.raises(Trouble, match="Somebody else has been writing"):
+        with pytest.raises(UserError, match="Somebody else has been writing"):
             ledger.record("1", "note", note="x")
         assert time.monotonic() - began >= 0.25
         assert len(ledger.batch("1").events) == 1  # reading goes on meanwhile
@@ -166,13 +166,13 @@ def test_writer_waits_for_another_and_then_gives_up_clearly(
 def test_file_of_something_else_is_refused_untouched(tmp_path: Path) -> None:
     text = tmp_path / "notes.txt"
     text.write_text("my notes, " * 500)
-    with pytest.raises(Trouble, match="damaged or no ledger"):
+    with pytest.raises(UserError, match="damaged or no ledger"):
         open_ledger(str(text))
     assert text.read_text() == "my notes, " * 500
     other = tmp_path / "other.sqlite"
     with sqlite3.connect(other) as database:
         database.execute("CREATE TABLE recipes (name TEXT)")
-    with pytest.raises(Trouble, match="something else"):
+    with pytest.raises(UserError, match="something else"):
         open_ledger(str(other))
     with sqlite3.connect(other) as database:
         assert database.execute("SELECT name FROM sqlite_master").fetchall() == [("recipes",)]
@@ -188,7 +188,7 @@ def test_file_of_something_else_is_refused_untouched(tmp_path: Path) -> None:
     ],
 )
 def test_address_that_leads_nowhere_is_refused_without_the_password(where: str, says: str) -> None:
-    with pytest.raises(Trouble, match=says) as caught:
+    with pytest.raises(UserError, match=says) as caught:
         open_ledger(where)
     assert "secret" not in str(caught.value)
 

@@ -13,20 +13,19 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from rousewort.app import batching
-from rousewort.app import main as app
-from rousewort.app.main import main
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.ledger import open_ledger
-from rousewort.ledger.book import Ledger
+from rousewort.cli import batching
+from rousewort.cli import main as app
+from rousewort.cli.main import main
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.ledger.book import Ledger, open_ledger
 from rousewort.ledger.due import Diary
 from rousewort.ledger.exchange import everything
 from rousewort.ledger.results import result_of
-from rousewort.ledger.season import Deed, Season, running
+from rousewort.ledger.season import Deed, InventedSeason, running
 
 
 def test_season_is_as_large_as_it_says_and_marked_as_invented(diary: Diary) -> None:
-    season = Season(diary)
+    season = InventedSeason(diary)
     lots = season.data["batches"]
     assert len(lots) == 60 and len({lot["species"] for lot in lots}) == 30 and len(season.lots) == 60
     assert season.data["held"] == "demo" and 360 <= (season.last - season.first).days <= 366
@@ -61,7 +60,7 @@ def test_whole_year_is_worked_by_commands_then_exported_imported_backed_up_and_r
     tmp_path: Path,
 ) -> None:
     """Every deed as it is typed; the due list printed each day that had one; then everything out, in, and out again."""
-    season, where, copy = Season(diary), fresh(), fresh()
+    season, where, copy = InventedSeason(diary), fresh(), fresh()
     done: Counter[str] = Counter()
     day = [date.min]
     monkeypatch.setattr(batching, "today", lambda: day[0])
@@ -114,7 +113,7 @@ def test_whole_year_is_worked_by_commands_then_exported_imported_backed_up_and_r
     _read_by_the_command_itself(where, tmp_path)
 
 
-def _ended_as_invented(ledger: Ledger, season: Season) -> None:
+def _ended_as_invented(ledger: Ledger, season: InventedSeason) -> None:
     every = ledger.batches(ended=None)
     assert len(every) == 63  # three were split
     assert Counter(b.ended.kind for b in every if b.ended)["close"] >= 50
@@ -130,7 +129,7 @@ def _read_by_the_command_itself(where: str, tmp_path: Path) -> None:
     """Not in this process: as a shell runs it."""
 
     def run(*words: str) -> subprocess.CompletedProcess[str]:
-        line = [sys.executable, "-m", "rousewort.app.main", "batch", *words, "--ledger", where]
+        line = [sys.executable, "-m", "rousewort.cli.main", "batch", *words, "--ledger", where]
         return subprocess.run(line, capture_output=True, text=True, timeout=60)
 
     shown = run("show", "CECA-28", "--json")

@@ -5,14 +5,14 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
+from rousewort.base.errors import UserError
 from rousewort.observe.arithmetic import ARITHMETIC
-from rousewort.observe.ask import Bench, Question
+from rousewort.observe.ask import Inquiry, Question
 from rousewort.observe.compare import apart, parts_of
-from rousewort.observe.conclude import CLASS, Conclusion, against_books, match_for, read
+from rousewort.observe.conclude import Conclusion, against_books, match_for, read
 from rousewort.observe.entries import Observations, as_text, checked, load_file, parse, save
 from rousewort.observe.key import tests as key_of
+from rousewort.planning.grower import make_grower
 
 NOBODY = "Sallowia ripensis"
 SHUT = {"intact_g": {0: 1.0, 48: 1.02}, "nicked_g": {0: 1.0, 48: 1.9}}
@@ -23,7 +23,7 @@ SMALL, FULL = {"embryo_mm": [0.4], "seed_mm": [4.0]}, {"embryo_mm": [3.8], "seed
 
 @pytest.fixture
 def bench(kb, planner):
-    return Bench(kb, match_for(kb, NOBODY), planner=planner)
+    return Inquiry(kb, match_for(kb, NOBODY), planner=planner)
 
 
 def seen(kb, **tests) -> Observations:
@@ -145,7 +145,7 @@ def test_a_trial_and_a_test_that_differ_on_a_trait_leave_it_unknown(bench, kb):
 
 
 def test_what_was_seen_outranks_the_books_and_the_difference_is_told(kb, planner):
-    bench = Bench(kb, match_for(kb, "Cercis canadensis"), planner=planner)
+    bench = Inquiry(kb, match_for(kb, "Cercis canadensis"), planner=planner)
     conclusion = bench.conclude(seen(kb, imbibition=OPEN))
     assert [c.about for c in against_books(kb, bench.match, conclusion)]
     assert "watertight_coat" not in bench.plan(bench.words_for_plan(conclusion)).findings.obstacles
@@ -154,7 +154,7 @@ def test_what_was_seen_outranks_the_books_and_the_difference_is_told(kb, planner
 
 def test_a_soak_test_and_a_hard_coated_family_are_stronger_together(kb, planner):
     def chance(family, **tests):
-        bench = Bench(kb, match_for(kb, NOBODY, family), planner=planner)
+        bench = Inquiry(kb, match_for(kb, NOBODY, family), planner=planner)
         return bench.chances(bench.conclude(seen(kb, **tests))).get("physical", 0)
 
     both = chance("Fabaceae", imbibition=SHUT)
@@ -190,7 +190,7 @@ def test_skipped_and_answered_questions_are_not_asked_again(bench, kb):
 
 def test_a_question_is_worth_more_where_more_is_open(kb, planner):
     def worth(family):
-        bench = Bench(kb, match_for(kb, NOBODY, family), planner=planner)
+        bench = Inquiry(kb, match_for(kb, NOBODY, family), planner=planner)
         return next((q.worth for q in bench.questions(Observations(NOBODY)) if q.test.id == "imbibition"), 0)
 
     assert worth(None) > worth("Fabaceae") > 0
@@ -205,7 +205,7 @@ def test_after_the_soak_test_shows_a_watertight_coat_nicked_seed_is_asked_for(be
 
 
 def test_no_seed_of_a_tiny_lot_is_spent(kb, planner):
-    bench = Bench(kb, match_for(kb, NOBODY), make_grower(kb.vocabulary, seeds=12), planner)
+    bench = Inquiry(kb, match_for(kb, NOBODY), make_grower(kb.vocabulary, seeds=12), planner)
     assert all(q.test.spends == 0 for q in bench.questions(Observations(NOBODY)))
 
 
@@ -215,7 +215,7 @@ def test_where_a_waiting_embryo_comes_from_is_asked_since_it_decides_the_winter(
 
 def test_gibberellic_acid_is_asked_about_only_where_it_is_there(kb, planner):
     def ids(*have):
-        bench = Bench(kb, match_for(kb, NOBODY), make_grower(kb.vocabulary, have=have), planner)
+        bench = Inquiry(kb, match_for(kb, NOBODY), make_grower(kb.vocabulary, have=have), planner)
         return [q.test.id for q in bench.questions(seen(kb, imbibition=OPEN, embryo=FULL, fresh_germination=LATE))]
 
     assert "hormone_response" not in ids()
@@ -247,7 +247,7 @@ def test_every_impossible_value_is_named_at_once(kb):
         "seed_mass": {"grams": 1, "seads": 4},
         "weather": {},
     }
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         checked(Observations(seen=wrong), kb.vocabulary)
     text = str(trouble.value)
     for piece in ("cut_test.full", "embryo_mm holds 0", "intact_g holds", "seads is not part", "'weather'"):
@@ -269,7 +269,7 @@ def test_every_impossible_value_is_named_at_once(kb):
 )
 def test_values_that_cannot_both_be_true_are_refused_in_words(kb, test, values, piece):
     whole = checked(Observations(seen={test: values}), kb.vocabulary).seen[test]
-    with pytest.raises(Trouble, match=piece):
+    with pytest.raises(UserError, match=piece):
         read(key_of(kb.vocabulary)[test], whole, kb.vocabulary)
 
 
@@ -288,7 +288,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
     path = tmp_path / "seen.yaml"
     path.write_text("old", encoding="utf-8")
     monkeypatch.setattr(os, "replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
-    with pytest.raises(Trouble, match="cannot be written"):
+    with pytest.raises(UserError, match="cannot be written"):
         save(path, "new")
     assert path.read_text(encoding="utf-8") == "old" and list(tmp_path.iterdir()) == [path]
 
@@ -296,17 +296,17 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
 def test_words_that_the_questions_leave_out_would_change_no_plan(kb, planner):
     """Of wholly unknown seed, words that no rule tells from another, or from not knowing, are not planned with: it must make
     no difference."""
-    bench = Bench(kb, match_for(kb, "seed"), planner=planner)
+    bench = Inquiry(kb, match_for(kb, "seed"), planner=planner)
     assert ("embryo", "full_size") in bench.idle
     assert not {("embryo", "undifferentiated"), ("coat_water", "stops"), ("home_climate", "arid")} & bench.idle
 
     def planned(*facts):
-        return parts_of(bench.plan(dict(facts)), never=True)
+        return parts_of(bench.plan(dict(facts)), "inspect", never=True)
 
     assert len(bench.alike) > len(bench.idle) > 20
     merged = {fact: other for fact, other in bench.alike.items() if fact != other and fact[1] != "unknown"}
     assert merged.keys() >= bench.idle
     for word, rest in (("none", {}), ("physical_physiological", {"home_climate": "alpine"})):
         for fact, other in merged.items():
-            given = [(CLASS, word), *rest.items()]
+            given = [("dormancy_class", word), *rest.items()]
             assert planned(*given, fact) == planned(*given, *([other] if other else [])), fact

@@ -9,7 +9,7 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe import measures as m
 
 TABLE = yaml.safe_load(
@@ -62,7 +62,7 @@ def test_cumulative_and_interval_counts_of_one_trial_are_one(trial):
     ],
 )
 def test_impossible_counts_name_their_row(rows, cumulative, said):
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         m.read_counts(rows, 50, cumulative=cumulative, first_row=2)
     problems = trouble.value.problems
     assert len(problems) == len(said)
@@ -73,12 +73,12 @@ def test_impossible_counts_name_their_row(rows, cumulative, said):
     ("sown", "empty", "word"), [(0, 0, "no seed"), (-1, 0, "seeds sown"), (5, 6, "6 empty seeds of 5")]
 )
 def test_impossible_lots_are_refused(sown, empty, word):
-    with pytest.raises(Trouble, match=word):
+    with pytest.raises(UserError, match=word):
         m.read_counts([(1, 0)], sown, cumulative=False, empty=empty)
 
 
 def test_empty_seed_cannot_have_germinated():
-    with pytest.raises(Trouble, match="row 1: 46 seeds germinated by time 5, but only 50 were sown less 5 empty"):
+    with pytest.raises(UserError, match="row 1: 46 seeds germinated by time 5, but only 50 were sown less 5 empty"):
         m.read_counts([(5, 46)], 50, cumulative=False, empty=5)
 
 
@@ -137,9 +137,9 @@ def test_no_germination_has_no_times():
 
 
 def test_a_dish_of_empty_seed_tests_nothing():
-    with pytest.raises(Trouble, match="all 20 seeds were empty"):
+    with pytest.raises(UserError, match="all 20 seeds were empty"):
         m.measure(m.Counts((7,), (0,), 20, 20))
-    with pytest.raises(Trouble, match="no replicate"):
+    with pytest.raises(UserError, match="no replicate"):
         m.pool([])
 
 
@@ -172,7 +172,7 @@ def test_more_confidence_is_a_wider_interval(dish):
 @pytest.mark.parametrize("wrong", [(5, 4), (-1, 4), (0, 0), (1.5, 4), (1, 4, 1.0), (1, 4, 0)])
 def test_intervals_refuse_the_impossible(wrong):
     for interval in (m.wilson, m.clopper_pearson):
-        with pytest.raises(Trouble):
+        with pytest.raises(UserError):
             interval(*wrong)
 
 
@@ -202,7 +202,7 @@ def test_holm_never_lowers_keeps_order_and_stays_below_bonferroni(chances):
 
 def test_holm_by_hand():
     assert m.holm([0.01, 0.04, 0.03]) == pytest.approx([0.03, 0.06, 0.06])
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         m.holm([0.1, 1.2])
 
 
@@ -262,5 +262,5 @@ def test_where_the_table_is_silent_no_verdict_is_given(found, seeds, word):
 )
 def test_impossible_replicates_are_refused(found, seeds, word):
     for check in (lambda: m.replicate_range(found, seeds, TABLE), lambda: m.unevenness(found, seeds)):
-        with pytest.raises(Trouble, match=word):
+        with pytest.raises(UserError, match=word):
             check()

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from rousewort.app.main import main
+from rousewort.cli.main import main
 
 WINTERS = Path(__file__).parents[1] / "outside" / "data" / "winters"
 SOAKED = ["--saw", "imbibition.intact_g=0:2.31,24:2.33,48:2.34", "--saw", "imbibition.nicked_g=0:2.28,24:4.1,48:4.3"]

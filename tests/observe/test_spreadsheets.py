@@ -9,10 +9,10 @@ from datetime import date
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe import winter as w
 from rousewort.observe.sheet import read_sheet
-from rousewort.observe.table import dates, number, read_table, read_text, whole
+from rousewort.observe.spreadsheet import dates, number, read_table, read_text, whole
 from rousewort.observe.trial import arms_of
 
 DAYS = [date(2027, 1, 12), date(2027, 1, 19), date(2027, 2, 2)]
@@ -87,13 +87,13 @@ def test_lines_are_those_of_the_file_with_empty_rows_and_a_separator_line():
 
 def test_text_in_another_encoding_is_refused_by_name(tmp_path):
     (tmp_path / "old.csv").write_bytes("arm,note\ncontrol,übrig".encode("cp1252"))
-    with pytest.raises(Trouble, match=r"old\.csv: is not text in UTF-8"):
+    with pytest.raises(UserError, match=r"old\.csv: is not text in UTF-8"):
         read_text(tmp_path / "old.csv")
 
 
 def test_hundreds_of_lines_in_the_wrong_unit_are_told_once():
     lines = ["date,tmin,tmax", *(f"2026-07-{day:02},60,85" for day in range(1, 32))]
-    with pytest.raises(Trouble) as told:
+    with pytest.raises(UserError) as told:
         w.read_daily(lines, "C")
     assert told.value.problems == [
         "line 2: 85 C is no air temperature: other unit (--unit), or a code for missing (leave blank)? (and 30 lines more)"

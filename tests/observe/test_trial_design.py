@@ -13,11 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
-from rousewort.errors import Trouble
-from rousewort.grower import make_grower
-from rousewort.knowledge.base import load
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import load
 from rousewort.observe import power
-from rousewort.observe.ask import Bench
+from rousewort.observe.ask import Inquiry
 from rousewort.observe.conclude import match_for
 from rousewort.observe.draft import write_layer
 from rousewort.observe.entries import Observations, checked
@@ -25,7 +24,8 @@ from rousewort.observe.measures import wilson
 from rousewort.observe.result import analyse
 from rousewort.observe.sheet import read_sheet
 from rousewort.observe.trial import COLUMNS, arms_of, design, dish_labels, patterns_of, sheet_text, told_apart
-from rousewort.plan import Planner
+from rousewort.planning.grower import make_grower
+from rousewort.planning.plan import Planner
 from rousewort.render.trial_svg import draw
 from scipy import stats
 
@@ -35,7 +35,7 @@ NOBODY, START = "Sallowia ripensis", date(2027, 1, 10)
 def a_design(kb, planner, seen=None, family=None, seeds=None, have=(), **more):
     known = checked(Observations(NOBODY, seen=seen or {}), kb.vocabulary)
     grower = make_grower(kb.vocabulary, seeds=seeds, have=have)
-    bench = Bench(kb, match_for(kb, NOBODY, family), grower, planner)
+    bench = Inquiry(kb, match_for(kb, NOBODY, family), grower, planner)
     conclusion = bench.conclude(known)
     return design(kb.vocabulary, NOBODY, conclusion, bench.chances(conclusion), grower, START, **more)
 
@@ -86,7 +86,7 @@ def test_what_the_bench_settled_needs_no_arm(kb, planner):
     shut = {"imbibition": {"intact_g": {0: 1.0, 48: 1.0}, "nicked_g": {0: 1.0, 48: 1.9}}}
     assert [p.arm.id for p in a_design(kb, planner, shut).arms] == ["control", "nicked"]
     everything = shut | {"nicked_germination": {"sown": 40, "roots": {28: 38}}}
-    with pytest.raises(Trouble, match="nothing for a trial to decide"):
+    with pytest.raises(UserError, match="nothing for a trial to decide"):
         a_design(kb, planner, everything)
 
 
@@ -102,7 +102,7 @@ def test_the_hormone_arm_is_only_for_who_has_it(kb, planner):
 
 
 def test_an_empty_lot_is_not_tried(kb, planner):
-    with pytest.raises(Trouble, match="tell nothing"):
+    with pytest.raises(UserError, match="tell nothing"):
         a_design(kb, planner, {"cut_test": {"full": 1, "empty": 19}})
 
 
@@ -114,7 +114,7 @@ def test_a_design_never_takes_more_seeds_than_there_are_and_says_what_it_left_ou
 
 
 def test_a_handful_of_seeds_is_not_split(kb, planner):
-    with pytest.raises(Trouble, match="cannot carry a trial"):
+    with pytest.raises(UserError, match="cannot carry a trial"):
         a_design(kb, planner, seeds=8)
 
 
@@ -148,9 +148,9 @@ def test_power_is_that_of_scipys_exact_test_over_every_pair_of_counts(n, low, hi
 
 def test_wishes_that_cannot_be_met_are_refused_in_words():
     for wish in ((0.8, 0.5, 0.1, 0.05), (0.8, 0.5, 0.52, 0.05), (1.0, 0.1, 0.5, 0.05)):
-        with pytest.raises(Trouble):
+        with pytest.raises(UserError):
             power.seeds_for_power(*wish)
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         power.seeds_for_width(0.01)
 
 
@@ -187,7 +187,7 @@ def test_a_trial_of_every_kind_of_seed_fits_that_kind(kb, planner, pattern):
 
 
 def test_the_sheet_as_printed_is_read_and_says_that_nothing_was_counted(kb, planner):
-    with pytest.raises(Trouble, match="no count in this sheet"):
+    with pytest.raises(UserError, match="no count in this sheet"):
         read(kb, sheet_text(a_design(kb, planner)).splitlines())
 
 
@@ -217,7 +217,7 @@ HEAD = "arm,replicate,seeds,day,new_roots,new_shoots,hard,firm,rotten,empty"
     ],
 )
 def test_impossible_lines_are_named(kb, line, piece):
-    with pytest.raises(Trouble, match="line 3") as trouble:
+    with pytest.raises(UserError, match="line 3") as trouble:
         read(kb, [HEAD, "cold,1,20,7,1,,,,,", line])
     assert piece in str(trouble.value)
 
@@ -231,15 +231,15 @@ def test_every_mistake_of_a_sheet_is_told_at_once(kb):
         "cold,1,20,7,99,,,,,",
         "x,1,20,7,1,,,,,",
     ]
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         read(kb, lines)
     assert len(trouble.value.problems) == 4
 
 
 def test_dates_before_the_start_and_missing_columns_are_told(kb):
-    with pytest.raises(Trouble, match="before the start"):
+    with pytest.raises(UserError, match="before the start"):
         read(kb, ["arm,replicate,seeds,started,date,new_roots", "control,1,20,2027-02-01,2027-01-30,1"])
-    with pytest.raises(Trouble, match="'seeds' is missing"):
+    with pytest.raises(UserError, match="'seeds' is missing"):
         read(kb, ["arm,replicate,day,new_roots", "control,1,7,1"])
 
 
@@ -283,7 +283,7 @@ def test_a_trial_draft_is_a_private_layer_that_the_planner_takes(kb, planner, tm
     assert len(written) == 2 and own.taxon(NOBODY)["protocols"]
     steps = [s.kind for s in Planner(own, "plain").plan(NOBODY).steps]
     assert "cold_moist" in steps and "warm_moist" not in steps
-    with pytest.raises(Trouble, match="not overwritten"):
+    with pytest.raises(UserError, match="not overwritten"):
         write_layer(
             kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
         )
@@ -304,7 +304,7 @@ def test_what_only_warmth_before_cold_woke_is_given_both_whatever_its_class(kb, 
     assert len(result.left["dormancy_class"]) > 1 and result.unsettled
     assert result.settled["season_order"] == "warm_cold" and "physiological_level" not in result.settled
     known = Observations(NOBODY, found=dict(result.found), left=dict(result.left))
-    bench = Bench(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
+    bench = Inquiry(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
     write_layer(
         kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
     )
@@ -332,7 +332,7 @@ def test_curves_as_png_are_sharp_white_and_known_again(kb, planner):
 
 def test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves(kb, planner):
     known = Observations(NOBODY, left={"dormancy_class": ("physiological", "morphophysiological")})
-    bench = Bench(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
+    bench = Inquiry(kb, match_for(kb, NOBODY, "Salicaceae"), make_grower(kb.vocabulary), planner)
     note = bench.planned(bench.conclude(known)).basis["note"]
     assert "bench leaves physiological" in note and "relatives (Salicaceae) make physiological" in note
     known.left["dormancy_class"] = ("physiological",)

@@ -9,11 +9,11 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from rousewort.grower import make_grower
-from rousewort.observe.ask import Bench, Question
+from rousewort.observe.ask import Inquiry, Question
 from rousewort.observe.conclude import match_for
 from rousewort.observe.entries import Observations, checked
 from rousewort.observe.trial import design
+from rousewort.planning.grower import make_grower
 from rousewort.render.plan_text import render
 from rousewort.render.terminal import Page
 
@@ -138,7 +138,7 @@ def bench_of(kb, planner, name, family, notes):
     assert match.matched_by not in ("accepted", "synonym", "common_name", "spelling"), (
         f"{name} has an entry now: take another"
     )
-    bench = Bench(kb, match, planner=planner)
+    bench = Inquiry(kb, match, planner=planner)
     known = checked(Observations(name, family, notes), kb.vocabulary)
     return bench, known, bench.conclude(known)
 
@@ -184,4 +184,4 @@ def test_drying_sensitive_seed_is_told_to_stay_moist(kb, planner):
 
 @pytest.mark.parametrize(("name", "family"), [(row[0], row[1]) for row in (*PLANS, *TRIALS)])
 def test_a_name_alone_gets_a_first_question(kb, planner, name, family):
-    assert isinstance(Bench(kb, match_for(kb, name, family), planner=planner).ask(Observations(name)), Question)
+    assert isinstance(Inquiry(kb, match_for(kb, name, family), planner=planner).ask(Observations(name)), Question)

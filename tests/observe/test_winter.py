@@ -9,7 +9,7 @@ from math import exp
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe import winter as w
 
 AUTUMN = date(2024, 10, 1)
@@ -192,7 +192,7 @@ def test_normals_in_fahrenheit_are_the_same_days(means):
 
 @pytest.mark.parametrize("means", [[1.0] * 11, [1.0] * 11 + ["mild"], [1.0] * 11 + [None]])
 def test_normals_must_be_twelve_numbers(means):
-    with pytest.raises(Trouble):
+    with pytest.raises(UserError):
         w.normal_days(means, "C", AUTUMN, AUTUMN)
 
 
@@ -214,12 +214,12 @@ def test_at_the_surface_nothing_changes():
 
 @pytest.mark.parametrize("depth", [-1, 25, float("nan")])
 def test_depths_out_of_reach_are_refused(depth):
-    with pytest.raises(Trouble, match="sowing depth"):
+    with pytest.raises(UserError, match="sowing depth"):
         w.at_depth(w.Day(31, -20, 51), depth)
 
 
 def test_soil_must_conduct():
-    with pytest.raises(Trouble, match="above 0"):
+    with pytest.raises(UserError, match="above 0"):
         w.damping_depth_cm(1, 0)
 
 
@@ -242,11 +242,11 @@ def test_common_headings_are_understood(heading):
 
 def test_other_headings_can_be_told():
     lines = ["when,cold,warm,place", "2024-10-01,30,50,here"]
-    with pytest.raises(Trouble, match="the columns are when, cold, warm, place"):
+    with pytest.raises(UserError, match="the columns are when, cold, warm, place"):
         w.read_daily(lines, "F")
     told = w.read_daily(lines, "F", {"date": "when", "low": "cold", "high": "warm"})
     assert told == {AUTUMN: w.Day(89, -11, 100)}
-    with pytest.raises(Trouble, match="'hot' is not a column"):
+    with pytest.raises(UserError, match="'hot' is not a column"):
         w.read_daily(lines, "F", {"date": "when", "low": "cold", "high": "hot"})
 
 
@@ -266,7 +266,7 @@ def test_other_headings_can_be_told():
     ],
 )
 def test_a_bad_line_is_named(row, said):
-    with pytest.raises(Trouble) as trouble:
+    with pytest.raises(UserError) as trouble:
         w.read_daily(["date,tmin,tmax", "2024-10-01,1,2", "2024-10-02,1,2", row, "never,1,2"], "C")
     assert [p[:7] for p in trouble.value.problems] == ["line 4:", "line 5:"]
     assert said in trouble.value.problems[0]
@@ -284,7 +284,7 @@ def test_a_bad_line_is_named(row, said):
     ],
 )
 def test_unusable_files_are_refused(lines, unit, said):
-    with pytest.raises(Trouble, match=said):
+    with pytest.raises(UserError, match=said):
         w.read_daily(lines, unit)
 
 
@@ -298,12 +298,12 @@ def test_unusable_files_are_refused(lines, unit, said):
     ],
 )
 def test_impossible_questions_are_refused(change, said):
-    with pytest.raises(Trouble, match=said):
+    with pytest.raises(UserError, match=said):
         judge([mean(5)], **change)
 
 
 def test_no_temperature_at_all_is_no_verdict():
-    with pytest.raises(Trouble, match="no usable temperature between 2030-10-01 and 2031-04-30"):
+    with pytest.raises(UserError, match="no usable temperature between 2030-10-01 and 2031-04-30"):
         w.outdoor_winter(span(mean(5)), date(2030, 10, 1), 30, 0, 10)
-    with pytest.raises(Trouble, match="before sowing"):
+    with pytest.raises(UserError, match="before sowing"):
         w.outdoor_winter(span(mean(5)), AUTUMN, 30, 0, 10, until=date(2024, 9, 1))

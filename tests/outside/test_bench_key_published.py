@@ -11,7 +11,7 @@ from math import exp, log10
 
 import pytest
 from rousewort.observe.alpine import decide
-from rousewort.observe.ask import Bench
+from rousewort.observe.ask import Inquiry
 from rousewort.observe.conclude import match_for, read
 from rousewort.observe.entries import Observations, checked
 from rousewort.observe.key import tests as key_of
@@ -132,7 +132,7 @@ CLASSES = [
 
 @pytest.mark.parametrize(("word", "seen"), CLASSES)
 def test_every_class_comes_out_of_the_observations_that_define_it(kb, planner, word, seen):
-    bench = Bench(kb, match_for(kb, "Nomen nudum"), planner=planner)
+    bench = Inquiry(kb, match_for(kb, "Nomen nudum"), planner=planner)
     assert (
         bench.conclude(checked(Observations("Nomen nudum", seen=seen), kb.vocabulary)).words["dormancy_class"] == word
     )

@@ -10,9 +10,9 @@ import csv
 from pathlib import Path
 
 import pytest
-from rousewort.agreement import lengths
-from rousewort.knowledge.base import load
-from rousewort.plan import Plan, Planner
+from rousewort.evaluation.agreement import lengths
+from rousewort.knowledge.knowledge_base import load
+from rousewort.planning.plan import Plan, Planner
 
 ROWS = list(csv.DictReader((Path(__file__).parent / "data/conifers/conifers.csv").open(encoding="utf-8")))
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from rousewort import quantities as q
+from rousewort.schedule import quantities as q
 from scipy import stats
 
 DATA = Path(__file__).parent / "data" / "quantities"

@@ -11,8 +11,8 @@ import csv
 from pathlib import Path
 
 import pytest
-from rousewort.knowledge.base import load
-from rousewort.plan import Planner
+from rousewort.knowledge.knowledge_base import load
+from rousewort.planning.plan import Planner
 
 ROWS = list(csv.DictReader((Path(__file__).parent / "data/regulated/kinds.csv").open(encoding="utf-8")))
 

@@ -7,8 +7,8 @@ Held from memory of Baskin CC, Baskin JM 2014, Seeds: ecology, biogeography, and
 from __future__ import annotations
 
 import pytest
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.plan import Plan, Planner
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.planning.plan import Plan, Planner
 
 PUBLISHED = {
     "Lathyrus latifolius": "PY",

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 from must_be_here import ON_CI
-from rousewort.app.main import main
+from rousewort.cli.main import main
 from scipy import optimize
 from statsmodels.duration.survfunc import SurvfuncRight
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from must_be_here import ON_CI
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe import winter as w
 
 DATA = Path(__file__).parent / "data" / "winters"
@@ -118,7 +118,7 @@ def test_status_rows_that_repeat_a_day_are_refused_line_by_line():
     """The station's own files hold a row of codes before the real row of some days: neither is chosen silently."""
     lines = wageningen()
     twice = sum(n - 1 for n in Counter(line[:10] for line in lines).values())
-    with pytest.raises(Trouble) as told:
+    with pytest.raises(UserError) as told:
         w.read_daily(["date,tmin,tmax", *lines], "C")
     assert len(told.value.problems) == twice > 0
     assert all("was given before, on line" in p or "above the maximum" in p for p in told.value.problems)

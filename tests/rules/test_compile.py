@@ -1,4 +1,5 @@
-"""A rule that can never match, reads what is not settled, or breaks its own examples is an error before it runs."""
+"""A rule that can never match, or reads what is not settled, is an error before it runs. Its examples are run in
+tests/contribute/test_rule_examples.py."""
 
 from __future__ import annotations
 
@@ -9,12 +10,11 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rousewort.errors import Problem, RuleFault
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import Problem, RuleFault
 from rousewort.knowledge.check import _media_problems
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.rules import PHASES, compile_rule, compile_rules, rule_problems
 from rousewort.knowledge.strict_yaml import read
-from rousewort.rules.compile import PHASES, compile_rule, compile_rules, lines, rule_problems
-from rousewort.rules.plain import matches
 
 Say = Callable[..., list[Problem]]
 
@@ -26,15 +26,8 @@ BRIDGE: dict[str, Any] = {
     "unless": [{"finding": "never_dry"}],
     "then": [{"offer": "nick", "for": "watertight_coat", "standing": "usual"}],
     "because": {"why": "{name} has a tight coat.", "what": "Nick it.", "ground": "Water must enter."},
-    "limits": [],
+    "limits": ["Seed that has swollen already is sown as it is."],
     "sources": [{"held": "practice", "says": "Common practice."}],
-    "examples": {
-        "fires": [[{"obstacle": "watertight_coat"}, {"seed_size": "large"}]],
-        "silent": [
-            [{"obstacle": "watertight_coat"}, {"seed_size": "small"}],
-            [{"obstacle": "watertight_coat"}, {"seed_size": "large"}, {"finding": "never_dry"}],
-        ],
-    },
 }
 
 
@@ -88,17 +81,6 @@ def test_the_rule_of_these_tests_is_right_as_it_is(say: Say) -> None:
         ({"then": [{"caution": "Beware.", "shows_on": ["plan"]}]}, "a rule of phase treatments cannot `caution`", ""),
         ({"because": {**BRIDGE["because"], "why": "{plant} is hard."}}, "{plant} cannot be filled in", "{name}"),
         ({"because": {**BRIDGE["because"], "ground": "{} is hard."}}, "{} cannot be filled in", ""),
-        (
-            {"examples": {"fires": [[{"seed_size": "large"}]], "silent": []}},
-            "with this example the rule must fire, and does not",
-            "Mend",
-        ),
-        ({"examples": {"fires": [], "silent": BRIDGE["examples"]["fires"]}}, "must stay silent, and does not", "Mend"),
-        (
-            {"examples": {"fires": [[{"seed_size": "lrage"}]], "silent": []}},
-            "words that are not in the vocabulary: seed_size: lrage",
-            "",
-        ),
     ],
 )
 def test_a_rule_that_is_wrong_is_told(say: Say, changes: dict, what: str, mend: str) -> None:
@@ -120,11 +102,7 @@ def test_an_obstacle_that_no_rule_concludes_can_never_match(kb: KnowledgeBase) -
 
 def test_two_words_of_one_single_valued_trait_can_never_hold_together(say: Say) -> None:
     """`when` needs both lines, and the seed has one size."""
-    told = say(
-        when=[{"seed_size": "large"}, {"seed_size": "small"}],
-        unless=[],
-        examples={"fires": [[{"seed_size": "large"}, {"seed_size": "small"}]], "silent": [[{"seed_size": "large"}]]},
-    )
+    told = say(when=[{"seed_size": "large"}, {"seed_size": "small"}], unless=[])
     assert any("never match" in p.what for p in told), "the rule can never match, and nobody was told"
 
 
@@ -134,12 +112,7 @@ def test_what_a_rule_needs_and_what_forbids_it_must_differ(say: Say) -> None:
 
 
 def test_an_offer_for_an_obstacle_that_nothing_names_is_told(kb: KnowledgeBase) -> None:
-    rule = {
-        **BRIDGE,
-        "when": [{"seed_size": "large"}],
-        "unless": [],
-        "examples": {"fires": [[{"seed_size": "large"}]], "silent": []},
-    }
+    rule = {**BRIDGE, "when": [{"seed_size": "large"}], "unless": []}
     rule["then"] = [{"offer": "nick", "for": "needs_light", "standing": "usual"}]
     without = [
         r for r in kb.rules if {"obstacle": "needs_light"} not in [{"obstacle": t.get("obstacle")} for t in r["then"]]
@@ -156,7 +129,7 @@ def test_two_lines_that_one_fact_could_meet_are_refused(say: Say) -> None:
 
 def test_two_lines_on_a_trait_that_a_plant_can_have_several_of_are_fine(say: Say) -> None:
     both = [{"cue": "smoke"}, {"cue": "fire_heat"}]
-    assert say(when=both, unless=[], examples={"fires": [both], "silent": [[{"cue": "smoke"}]]}) == []
+    assert say(when=both, unless=[]) == []
 
 
 def test_an_offer_in_a_medium_that_its_treatment_does_not_have_is_told(kb: KnowledgeBase) -> None:
@@ -183,7 +156,7 @@ def test_a_problem_is_told_where_it_stands_in_the_file(kb: KnowledgeBase) -> Non
     text = "id: bridge-rule\nphase: obstacles\nwhen:\n  - {coat_water: stops}\n  - {seed_size: lrage}\n"
     text += "then:\n  - {obstacle: pulp}\n"
     document = read(text, "rules/bridge-rule.yaml")
-    document.data |= {"because": BRIDGE["because"], "examples": {"fires": [], "silent": []}}
+    document.data |= {"because": BRIDGE["because"]}
     (problem,) = [
         p for p in rule_problems([document.data], kb.vocabulary, {"bridge-rule": document}) if "lrage" in p.what
     ]
@@ -195,18 +168,8 @@ def test_a_phase_that_is_none_is_a_fault_at_compile_time() -> None:
         compile_rules([{**BRIDGE, "phase": "afterthoughts"}])
 
 
-def test_every_shipped_rule_compiles_and_proves_itself(kb: KnowledgeBase) -> None:
+def test_every_shipped_rule_compiles(kb: KnowledgeBase) -> None:
     assert rule_problems(kb.rules, kb.vocabulary) == []
-
-
-def test_every_shipped_rule_has_an_example_each_way_and_they_hold(kb: KnowledgeBase) -> None:
-    for rule in kb.rules:
-        compiled = compile_rule(rule)
-        for outcome, wanted in (("fires", True), ("silent", False)):
-            assert rule["examples"][outcome], f"{rule['id']} has no example under {outcome}"
-            for example in rule["examples"][outcome]:
-                facts = frozenset().union(*lines(example))
-                assert (matches(compiled, facts) is not None) == wanted, f"{rule['id']} {outcome} {example}"
 
 
 def test_rules_are_sorted_by_id_in_every_phase(kb: KnowledgeBase) -> None:
@@ -248,7 +211,7 @@ def test_any_of_a_line_and_all_of_the_lines_and_none_of_unless(data: st.DataObje
     unless = data.draw(st.sets(fact, max_size=2))
     rule = compile_rule({"id": "r", "phase": "traits", "when": [{"a": "x"}], "then": []})
     rule = type(rule)("r", "traits", tuple(when), frozenset(unless), {})
-    found = matches(rule, facts)
+    found = rule.matches(facts)
     should = all(any(one in facts for one in line) for line in when) and not any(one in facts for one in unless)
     assert (found is not None) == should
     if found is not None:

@@ -14,13 +14,13 @@ import threading
 from typing import Any
 
 import pytest
-from rousewort.errors import RuleFault
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import RuleFault
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.rules import PHASES, FactKey, compile_rules
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.plan import Planner
-from rousewort.rules.compile import PHASES, FactKey, compile_rules
-from rousewort.rules.plain import PlainEngine
-from rousewort.rules.run import fire, make_engine
+from rousewort.planning.plan import Planner
+from rousewort.planning.rules.plain import PlainEngine
+from rousewort.planning.rules.run import fire, make_engine
 
 pytestmark = pytest.mark.usefixtures("durable_here")
 
@@ -31,7 +31,7 @@ def rule(id: str, when: list[dict], unless: list[dict] = (), phase: str = "trait
 
 
 def durable(*rules: dict) -> Any:
-    from rousewort.rules.durable_engine import DurableEngine
+    from rousewort.planning.rules.durable_engine import DurableEngine
 
     return DurableEngine(compile_rules(rules))
 
@@ -57,7 +57,7 @@ def test_after_an_action_that_raises_the_answer_is_still_right(kb: KnowledgeBase
 
 
 def test_an_action_has_one_parameter_for_two_would_make_it_asynchronous() -> None:
-    from rousewort.rules.durable_engine import DurableEngine
+    from rousewort.planning.rules.durable_engine import DurableEngine
 
     assert len(inspect.signature(DurableEngine._action(durable(rule("one", [{"a": "x"}])), "one", 1)).parameters) == 1
 
@@ -239,9 +239,9 @@ def test_every_run_has_a_session_of_its_own() -> None:
 
 THREADS = """
 import sys, threading
-from rousewort.knowledge.base import load
-from rousewort.plan import Planner
-from rousewort.render.plan_json import to_text
+from rousewort.knowledge.knowledge_base import load
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import to_text
 kb = load()
 names = kb.names("species")[::25]
 oracle = {name: to_text(Planner(kb, "plain").plan(name)) for name in names}
@@ -259,9 +259,9 @@ sys.exit(bool(wrong))
 
 MEMORY = """
 import gc, sys
-from rousewort.knowledge.base import load
-from rousewort.facts import gather
-from rousewort.rules.run import make_engine
+from rousewort.knowledge.knowledge_base import load
+from rousewort.planning.facts import gather
+from rousewort.planning.rules.run import make_engine
 def pages():
     gc.collect()
     return int(open("/proc/self/statm").read().split()[1])
@@ -286,7 +286,7 @@ def test_threads_share_the_engine_through_its_lock_and_get_the_right_plans(kb: K
 
 
 def test_one_lock_serves_the_whole_process() -> None:
-    from rousewort.rules import durable_engine
+    from rousewort.planning.rules import durable_engine
 
     engines = [durable(rule("one", [{"a": "x"}])), durable(rule("one", [{"a": "x"}]))]
     facts = frozenset({("a", "x")})
@@ -339,7 +339,7 @@ def test_an_engine_starts_no_threads_of_its_own(kb) -> None:
     """The library's timers dispatch outside our lock and crashed a process that had made many engines."""
     import threading
 
-    from rousewort.rules.run import make_engine
+    from rousewort.planning.rules.run import make_engine
 
     before = threading.active_count()
     for _ in range(5):

@@ -12,13 +12,13 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.rules import PHASES, FactKey, compile_rules, lines
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.plan import Planner
-from rousewort.render.plan_json import to_text
-from rousewort.rules.compile import PHASES, FactKey, compile_rules, lines
-from rousewort.rules.plain import PlainEngine
-from rousewort.rules.run import Findings, fire
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import to_text
+from rousewort.planning.rules.plain import PlainEngine
+from rousewort.planning.rules.run import Findings, fire
 
 
 @st.composite
@@ -75,7 +75,7 @@ def test_on_made_up_rules_both_engines_fire_the_same(rules: list[dict], facts: s
 
     Two lines that one fact could meet are left out: on those the engines differ, so the compiler refuses them.
     """
-    from rousewort.rules.durable_engine import DurableEngine
+    from rousewort.planning.rules.durable_engine import DurableEngine
 
     rules = [rule for rule in rules if _lines_differ(rule)]
     compiled = compile_rules([{**rule, "id": f"rule-{i}"} for i, rule in enumerate(rules)])
@@ -114,9 +114,9 @@ def test_every_plan_is_the_same_bytes_from_both_engines(
 
 HASHES = """
 import hashlib
-from rousewort.knowledge.base import load
-from rousewort.plan import Planner
-from rousewort.render.plan_json import to_text
+from rousewort.knowledge.knowledge_base import load
+from rousewort.planning.plan import Planner
+from rousewort.planning.plan_json import to_text
 kb = load()
 for which in ({engines}):
     planner = Planner(kb, which)

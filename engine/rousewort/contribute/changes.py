@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
+import tarfile
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase, Match
-from rousewort.knowledge.build import with_added
+from rousewort.base.errors import UserError
+from rousewort.knowledge.build import build, with_added
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match, load
 from rousewort.knowledge.spelled_out import share, spelled_out
 from rousewort.knowledge.store import MemoryStore, genus_of
-from rousewort.plan import Plan, Planner
+from rousewort.planning.plan import Plan, Planner
 
 LEAST_SHOWN = 12  # reasons of one plan that are named; the rest are counted
 
@@ -211,12 +213,9 @@ def with_entry(kb: KnowledgeBase, record: Mapping[str, Any]) -> KnowledgeBase:
 
 
 def open_whole(folder: Path) -> KnowledgeBase:
-    """A folder as a knowledge base: whole where it has a vocabulary, else laid over ours. Raises Trouble."""
-    from rousewort.knowledge.base import load
-    from rousewort.knowledge.build import build
-
+    """A folder as a knowledge base: whole where it has a vocabulary, else laid over ours. Raises UserError."""
     if not folder.is_dir():
-        raise Trouble(f"There is no knowledge base folder at {folder}.")
+        raise UserError(f"There is no knowledge base folder at {folder}.")
     return KnowledgeBase(build([folder])) if (folder / "vocabulary").is_dir() else load([folder])
 
 
@@ -232,19 +231,16 @@ def committed(file: Path) -> str | None:
 
 @contextmanager
 def at_commit(clone: Path, commit: str) -> Iterator[Path]:
-    """The knowledge base of a clone as it was at a commit, in a folder that is gone afterwards. Raises Trouble."""
-    import io
-    import tarfile
-
+    """The knowledge base of a clone as it was at a commit, in a folder that is gone afterwards. Raises UserError."""
     command = ["git", "-C", str(clone), "archive", "--format=tar", commit, "--", "."]
     try:
         made = subprocess.run(command, capture_output=True, check=False)
     except OSError as error:
-        raise Trouble(
+        raise UserError(
             f"git cannot be run here: {error.strerror}. Compare two folders: --before DIR --after DIR"
         ) from None
     if made.returncode or commit.startswith("-"):
-        raise Trouble(
+        raise UserError(
             f"git does not give the knowledge base at '{commit}': {made.stderr.decode(errors='replace').strip()}"
         )
     with tempfile.TemporaryDirectory(prefix="rousewort-") as name:

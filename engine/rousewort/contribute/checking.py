@@ -6,16 +6,18 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.errors import KnowledgeError, Problem, UserError
 from rousewort.contribute.layout import Layers, root_of, with_root
 from rousewort.contribute.reference import reference
-from rousewort.errors import KnowledgeTrouble, Problem, Trouble
+from rousewort.contribute.rule_examples import example_problems
+from rousewort.knowledge.build import lay
 from rousewort.knowledge.check import check_layer, kind_of
 from rousewort.knowledge.doubts import Around, Doubt, doubts
 from rousewort.knowledge.files import TAXON_FOLDERS
-from rousewort.knowledge.strict_yaml import Document
+from rousewort.knowledge.strict_yaml import Document, read
 
 
-class Result(NamedTuple):
+class CheckResult(NamedTuple):
     """What checking found, in order of file and line. `judged`: doubts that an author looked at and answered."""
 
     files: int
@@ -25,7 +27,7 @@ class Result(NamedTuple):
     codes: Mapping[str, Mapping[str, Any]]  # every kind of doubt, as kb/vocabulary/doubts.yaml has it
 
 
-def check_files(files: Sequence[Path], layers: Layers) -> Result:
+def check_files(files: Sequence[Path], layers: Layers) -> CheckResult:
     """Check these files as part of the knowledge base each stands in, over `layers`.
 
     Entries are checked against a kept index and cost no reading of the rest. Any other file (rule, treatment, sources,
@@ -47,11 +49,10 @@ def check_files(files: Sequence[Path], layers: Layers) -> Result:
     return _sorted(len(files), problems, found, codes)
 
 
-def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None) -> Result:
+def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None) -> CheckResult:
     """Check every file of all layers. `progress` is told what is being done and how many files are done."""
-    from rousewort.knowledge.build import lay
-
     laid = lay(layers.folders, layers.base_index, (lambda n: progress("reading", n)) if progress else None)
+    problems = [*laid.problems, *example_problems(laid)]
     spoilt = {problem.file for problem in laid.problems}
     around = Around(laid.store, laid.store.vocabulary)
     found: list[Doubt] = []
@@ -63,13 +64,13 @@ def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None
                 progress("weighing", count)
             if kind_of(path) == "taxon" and document.file not in spoilt:
                 found += doubts(document, around)
-    return _sorted(count, laid.problems, found, laid.store.vocabulary.files["doubts"])
+    return _sorted(count, problems, found, laid.store.vocabulary.files["doubts"])
 
 
-def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt], codes: Mapping[str, Any]) -> Result:
+def _sorted(count: int, problems: Sequence[Problem], found: Sequence[Doubt], codes: Mapping[str, Any]) -> CheckResult:
     order = sorted(set(found), key=lambda d: (d.problem, d.code))
     open_ones, judged = [d for d in order if not d.judged], [d for d in order if d.judged]
-    return Result(count, tuple(sorted(set(problems))), tuple(open_ones), tuple(judged), codes)
+    return CheckResult(count, tuple(sorted(set(problems))), tuple(open_ones), tuple(judged), codes)
 
 
 def _by_root(files: Sequence[Path]) -> dict[Path, list[Path]]:
@@ -86,13 +87,11 @@ def _by_root(files: Sequence[Path]) -> dict[Path, list[Path]]:
         else:
             groups.setdefault(root, []).append(path.resolve())
     if troubles:
-        raise Trouble(*troubles)
+        raise UserError(*troubles)
     return groups
 
 
-def _check_entries(root: Path, members: list[Path], layers: Layers) -> Result:
-    from rousewort.knowledge.strict_yaml import read
-
+def _check_entries(root: Path, members: list[Path], layers: Layers) -> CheckResult:
     known = reference(layers, members)
     problems: list[Problem] = []
     documents: dict[str, Document] = {}
@@ -100,7 +99,7 @@ def _check_entries(root: Path, members: list[Path], layers: Layers) -> Result:
         shown = _shown(path)
         try:
             documents[path.relative_to(root).as_posix()] = read(path.read_bytes(), shown)
-        except KnowledgeTrouble as trouble:
+        except KnowledgeError as trouble:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:
             problems.append(Problem(shown, 0, 0, f"cannot be read: {error.strerror}", "Check its permissions."))

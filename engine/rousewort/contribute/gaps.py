@@ -6,7 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 THIN = 5  # fewer species than this in a cell of class × home climate is thin
 
@@ -41,7 +41,7 @@ def gaps(kb: KnowledgeBase) -> Gaps:
         memory=tuple(_memory(kb, records)),
         one_source=tuple(name for name, works in cited.items() if len(works) == 1),
         no_source=tuple(name for name, works in cited.items() if not works),
-        no_class=tuple(name for name, r in species.items() if "dormancy_class" not in r.get("traits", {})),
+        no_class=tuple(name for name, r in species.items() if kb.vocabulary.class_key not in r.get("traits", {})),
         no_protocols=tuple(name for name, r in species.items() if not r.get("protocols")),
         table=_table(kb, species),
         thin_families=tuple(_families(kb, species)),
@@ -90,13 +90,14 @@ def _held_from_memory(value: Any) -> Iterator[str]:
 def _table(kb: KnowledgeBase, species: Mapping[str, Any]) -> dict[str, dict[str, int]]:
     """Species by class and home climate, each cell of the vocabulary in it; a species may have several climates."""
     counts: Counter = Counter()
+    dormancy, home = kb.vocabulary.class_key, kb.vocabulary.climate_key
     for name in species:
         traits = (kb.store.summary(name) or {"traits": {}})["traits"]
-        word = traits["dormancy_class"][0][0] if "dormancy_class" in traits else "unknown"
-        climates = [w for w, *_ in traits.get("home_climate", ())] or ["unknown"]
+        word = traits[dormancy][0][0] if dormancy in traits else "unknown"
+        climates = [w for w, *_ in traits.get(home, ())] or ["unknown"]
         counts.update((word, climate) for climate in climates)
-    classes = [*kb.vocabulary.traits["dormancy_class"]["values"], "unknown"]
-    climates = [*kb.vocabulary.traits["home_climate"]["values"], "unknown"]
+    classes = [*kb.vocabulary.classes, "unknown"]
+    climates = [*kb.vocabulary.traits[home]["values"], "unknown"]
     return {c: {climate: counts[c, climate] for climate in climates} for c in classes}
 
 

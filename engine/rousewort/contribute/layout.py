@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import PACKAGED_INDEX
+from rousewort.base.errors import UserError
 from rousewort.knowledge.files import TAXON_FOLDERS, shipped_layer
+from rousewort.knowledge.knowledge_base import PACKAGED_INDEX
 from rousewort.knowledge.names import slug
 
 _FOLDERS = {*TAXON_FOLDERS, "rules", "treatments", "vocabulary", "names"}
@@ -23,16 +23,16 @@ class Layers(NamedTuple):
 
 
 def all_layers(extra: Sequence[Path | str] = ()) -> Layers:
-    """The shipped knowledge base and private layers over it. Raises Trouble for a layer that is not there."""
+    """The shipped knowledge base and private layers over it. Raises UserError for a layer that is not there."""
     clone = shipped_layer()
     private = [Path(layer) for layer in extra]
     missing = [
         f"There is no knowledge base folder at {p}. Check --kb or ROUSEWORT_KB." for p in private if not p.is_dir()
     ]
     if missing:
-        raise Trouble(*missing)
+        raise UserError(*missing)
     if clone is None and not PACKAGED_INDEX.exists():
-        raise Trouble("This installation has no knowledge base. Install rousewort again.")
+        raise UserError("This installation has no knowledge base. Install rousewort again.")
     every = ([clone] if clone else []) + [p for p in private if clone is None or p.resolve() != clone]
     return Layers(tuple(every), None if clone else PACKAGED_INDEX)
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.errors import KnowledgeError
 from rousewort.contribute.layout import Layers
-from rousewort.errors import KnowledgeTrouble
+from rousewort.knowledge.build import lay
 from rousewort.knowledge.check import kind_of
 
 
@@ -22,13 +23,11 @@ class Part(NamedTuple):
 
 
 def report(layers: Layers, layer: Path) -> list[Part]:
-    """Every part of `layer`, which is the top one of `layers`. Raises KnowledgeTrouble where it is not sound."""
-    from rousewort.knowledge.build import lay
-
+    """Every part of `layer`, which is the top one of `layers`. Raises KnowledgeError where it is not sound."""
     place = next(i for i, folder in enumerate(layers.folders) if folder.resolve() == layer.resolve())
     whole = lay(layers.folders, layers.base_index)
     if whole.problems:
-        raise KnowledgeTrouble(*whole.problems)
+        raise KnowledgeError(*whole.problems)
     beneath = lay(layers.folders[:place], layers.base_index).store
     shared: dict[str, Mapping[str, Any]] = {
         "rule": {r["id"]: r for r in beneath.shared("rules")},

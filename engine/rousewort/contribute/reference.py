@@ -13,11 +13,13 @@ import zlib
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.errors import KnowledgeError
 from rousewort.contribute.layout import Layers
-from rousewort.errors import KnowledgeTrouble
-from rousewort.knowledge.base import KnowledgeBase, cache_folder
+from rousewort.knowledge.build import lay
 from rousewort.knowledge.files import TAXON_FOLDERS
+from rousewort.knowledge.knowledge_base import KnowledgeBase, cache_folder
 from rousewort.knowledge.store import IndexStore, MemoryStore, write_index
+from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.vocabulary import Vocabulary
 
 MOST_CHANGED = 100  # beyond this, reading the changed entries each time costs more than a new index
@@ -51,7 +53,7 @@ class Reference(NamedTuple):
 
 
 def reference(layers: Layers, checking: list[Path]) -> Reference:
-    """The reference for some files. Raises KnowledgeTrouble only where the vocabulary itself is broken."""
+    """The reference for some files. Raises KnowledgeError only where the vocabulary itself is broken."""
     now = _listing(layers)
     path = _index_of(layers)
     kept = _open(path)
@@ -69,8 +71,6 @@ def _index_of(layers: Layers) -> Path:
 
 
 def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checking: set[str]) -> Reference:
-    from rousewort.knowledge.strict_yaml import read
-
     hidden = {then[p][2] for p in (*changed, *(checking & set(then))) if p in then and then[p][2]}
     files = {p: row[2] for p, row in then.items() if row[2] and p not in changed}
     beside = []
@@ -78,12 +78,14 @@ def _beside(store: Any, then: Listing, now: Listing, changed: list[str], checkin
         if path in now and path not in checking:
             try:
                 data = read(Path(path).read_bytes(), path).data
-            except (KnowledgeTrouble, OSError):
+            except (KnowledgeError, OSError):
                 continue  # it is broken, and told so when it is itself checked
             if isinstance(data, dict) and isinstance(data.get("name"), str) and isinstance(data.get("rank"), str):
                 beside.append(data)
                 files[path] = data["name"]
-    return Reference(store, Vocabulary(store.shared("vocabulary")), frozenset(hidden), beside, files)
+    return Reference(
+        store, Vocabulary(store.shared("vocabulary"), store.shared("treatments")), frozenset(hidden), beside, files
+    )
 
 
 def _is_entry(path: str, folders: tuple[Path, ...]) -> bool:
@@ -132,8 +134,6 @@ def _open(path: Path) -> tuple[IndexStore, Listing] | None:
 
 
 def _make(layers: Layers, now: dict[str, list[int]], path: Path) -> tuple[IndexStore | MemoryStore, Listing]:
-    from rousewort.knowledge.build import lay
-
     laid = lay(layers.folders, layers.base_index)
     names = {
         str((folder / place).resolve()): document.data["name"]

@@ -8,13 +8,21 @@ from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rousewort.base.errors import UserError
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.tidy import SCHEMA_LINE
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import nearest
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.names import fold, slug
+from rousewort.knowledge.schema_parts import FAMILY_NAME
+from rousewort.knowledge.schemas import HEAD, all_schemas, report_kinds
+from rousewort.observe.conclude import conclude, match_for, read_all
+from rousewort.observe.draft import draft
+from rousewort.observe.entries import load_file
+from rousewort.observe.result import analyse
+from rousewort.observe.sheet import read_sheet
+from rousewort.observe.trial import arms_of
 
 MOST_WORDS = 2  # of a trait, shown of relatives
 
@@ -37,12 +45,12 @@ class Said(NamedTuple):
 
 
 def accepted_form(name: str) -> str:
-    """`sallowia  Ripensis` → `Sallowia ripensis`. Raises Trouble for what is no name of a species."""
+    """`sallowia  Ripensis` → `Sallowia ripensis`. Raises UserError for what is no name of a species."""
     words = name.replace("×", " × ").split()
     if len([w for w in words if w != "×"]) < 2 or not all(
         w == "×" or w.replace("-", "").replace(".", "").isalpha() for w in words
     ):
-        raise Trouble(
+        raise UserError(
             f"'{name}' is no name of a species. Write genus and epithet, without author: 'Sallowia ripensis'."
         )
     first = next(i for i, w in enumerate(words) if w != "×")
@@ -50,13 +58,13 @@ def accepted_form(name: str) -> str:
 
 
 def parse_trait(kb: KnowledgeBase, text: str) -> tuple[str, str]:
-    """`dormancy_class=physical` → (trait, word). Raises Trouble naming the words there are."""
+    """`dormancy_class=physical` → (trait, word). Raises UserError naming the words there are."""
     key, sign, word = (part.strip().replace("-", "_") for part in text.partition("="))
     traits = {k: t for k, t in kb.vocabulary.traits.items() if not t.get("number")}
     if not sign or key not in traits:
-        raise Trouble(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
+        raise UserError(f"'{text}': {nearest(key, list(traits))}Write TRAIT=WORD. Traits: {', '.join(traits)}.")
     if word not in traits[key]["values"]:
-        raise Trouble(
+        raise UserError(
             f"'{text}': '{word}' is no word for {key}. {nearest(word, list(traits[key]['values']))}Words: {', '.join(traits[key]['values'])}."
         )
     return key, word
@@ -76,7 +84,7 @@ ADVISED, TRIED = "advised", "tried"
 
 
 def parse_phase(kb: KnowledgeBase, text: str) -> dict[str, Any]:
-    """`cold_moist:needed=60-90@4` → a phase. Raises Trouble.
+    """`cold_moist:needed=60-90@4` → a phase. Raises UserError.
 
     The amount is in the treatment's own unit, or says d, h or min; an end left out (`60-`) is open. Degrees are °C, one
     number, two (`4-6`), or day and night (`28/14`). Hot water says its way: `hot_water/held:effective=5@80`. `advised` and
@@ -88,29 +96,31 @@ def parse_phase(kb: KnowledgeBase, text: str) -> dict[str, Any]:
         amount = sign + amount
     kind, _, found = (part.strip().replace("-", "_") for part in head.partition(":"))
     kind, _, way = kind.partition("/")
-    kinds, words = sorted({*kb.treatments, "open_coat"}), list(kb.vocabulary.found)
+    kinds, words = report_kinds(kb.vocabulary, kb.treatments), list(kb.vocabulary.found)
     problems = []
     if kind not in kinds:
         problems.append(f"'{text}': '{kind}' is no treatment. {nearest(kind, kinds)}Treatments: {', '.join(kinds)}.")
     if found not in words:
         problems.append(f"'{text}': write {PHASE_FORM}, what was found one of: {', '.join(words)}.")
-    if way and (kind != "hot_water" or way not in ("poured", "held")):
-        problems.append(f"'{text}': only hot water has a way: hot_water/held or hot_water/poured.")
+    ways = kb.vocabulary.kinds.ways(kind)
+    if way and way not in ways:
+        known = ", ".join(f"{k}/{w}" for k in kb.treatments for w in kb.vocabulary.kinds.ways(k))
+        problems.append(f"'{text}': {kind} has no way `{way}`. Ways: {known}.")
     told = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
     if not told:
         problems.append(f"'{text}': write the amount and the degrees as {kind}:{found}=60-90@4, or 60-, 24h, @28/14.")
     if problems or not told:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     made: dict[str, Any] = {"kind": kind} | ({"found": found} if found not in (ADVISED, TRIED) else {})
     length = _range(told["low"], told["low_to"], told["low_high"])
     if length is not None:
-        usual = "minutes" if way == "held" else kb.treatments.get(kind, {}).get("measures", "days")
+        usual = ways.get(way, {}).get("measures") or kb.treatments.get(kind, {}).get("measures", "days")
         made[_UNITS.get(told["unit"], usual)] = length
     if found == ADVISED or (found == TRIED and length is not None):
         made["length_basis"] = "advice" if found == ADVISED else "only_tried"
     if (degrees := _degrees(told)) is not None:
         made["temperature_c"] = degrees
-    if kind == "hot_water":
+    if ways:
         made["way"] = way or "unknown"
     return made
 
@@ -130,14 +140,14 @@ def _range(low: str | None, to: str | None, high: str | None) -> Any:
 
 def parse_germinated(text: str) -> dict[str, Any]:
     """`84-93/2@20/10` → {"results": per cent of seed, treated/untreated, either of which may be left out; "sow": the phase of
-    sowing with its degrees}. Raises Trouble.
+    sowing with its degrees}. Raises UserError.
     """
     percent, _, degrees = text.replace("%", "").partition("@")
     results: list[dict[str, Any]] = []
     parts = [re.fullmatch(_SPAN.format("low"), part.strip()) for part in percent.split("/")]
     warm = _AMOUNT.fullmatch(f"@{degrees.strip()}") if degrees else None
     if len(parts) > 2 or not all(parts) or (degrees and not warm):
-        raise Trouble(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
+        raise UserError(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
     for key, found in zip(({}, {"untreated": True}), parts, strict=False):
         if found and (share := _range(found["low"], found["low_to"], found["low_high"])) is not None:
             results.append({**key, "germinated_pct": share})
@@ -173,7 +183,7 @@ def protocol_of(said: Said, ground: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str, Any]:
-    """The entry as data: only what was said. `own`: a source that is about to be added. Raises Trouble for every thing
+    """The entry as data: only what was said. `own`: a source that is about to be added. Raises UserError for every thing
     that is missing or wrong."""
     genus = said.name.split()[0]
     family = said.family or kb.genus_family(genus)
@@ -191,7 +201,7 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
     if held != "practice" and not said.source and (said.traits or said.phases or said.germinated):
         problems.append(f"What is held as {held} names its work. Give it: --source ID")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     ground = {
         **({"source": said.source} if said.source else {}),
         "held": held,
@@ -221,8 +231,6 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
 
 
 def family_fault(family: str) -> str | None:
-    from rousewort.knowledge.schema_parts import FAMILY_NAME
-
     return None if re.match(FAMILY_NAME, family) else f"'{family}' is no name of a family; it ends in -aceae: Fabaceae."
 
 
@@ -283,7 +291,7 @@ def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
             if told:
                 yield f"{key}: {told}"
                 break
-    for kind in ("cold_moist", "warm_moist"):
+    for kind in (*kb.vocabulary.kinds.indoors("cold"), *kb.vocabulary.kinds.indoors("warm")):
         for name, group, _ in groups[:1]:
             doses = [d for d in group["doses"] if d["kind"] == kind and "days" in d and not d["doubtful"]]
             ends = [e for d in doses for e in (d["days"]["low"], d["days"]["high"]) if e is not None]
@@ -302,10 +310,10 @@ def _told(key: str, name: str, group: Mapping[str, Any], summary: Mapping[str, A
 
 
 def target_for(folder: Path, name: str) -> Path:
-    """Where the entry goes. Raises Trouble where there is one already: nothing is ever overwritten."""
+    """Where the entry goes. Raises UserError where there is one already: nothing is ever overwritten."""
     path = folder / place_of(name, "species")
     if path.exists():
-        raise Trouble(f"{path} is there already. Open it to add to it; rousewort entry check {path} checks it.")
+        raise UserError(f"{path} is there already. Open it to add to it; rousewort entry check {path} checks it.")
     return path
 
 
@@ -319,9 +327,7 @@ def known_already(kb: KnowledgeBase, name: str) -> str | None:
 
 def write_schemas(kb: KnowledgeBase, folder: Path) -> None:
     """Give a private layer the schemas, so that an editor can complete and explain; made anew where words changed."""
-    from rousewort.knowledge.schemas import HEAD, all_schemas
-
-    for stem, schema in all_schemas(kb.vocabulary, list(kb.treatments)).items():
+    for stem, schema in all_schemas(kb.vocabulary, kb.treatments).items():
         path, text = folder / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
         if not path.exists() or path.read_text("utf-8") != text:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -346,13 +352,9 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
         yield Question("source", "The work that the facts are from (its id in sources.yaml)?", {})
     if said.source and not said.where:
         yield Question("where", "Where in the work (page, table, abstract)?", {})
-    for key, text in (
-        ("dormancy_class", "What holds the fresh seed back?"),
-        ("coat_water", "Does the intact coat let water in?"),
-        ("embryo", "How far has the embryo grown when the seed is shed?"),
-    ):
-        if key not in said.traits:
-            yield Question(key, text, {w: e["label"] for w, e in kb.vocabulary.traits[key]["values"].items()})
+    for key, trait in kb.vocabulary.traits.items():
+        if "asked" in trait and key not in said.traits:
+            yield Question(key, trait["asked"], {w: e["label"] for w, e in trait["values"].items()})
     if not said.phases:
         yield Question(
             "phase",
@@ -365,15 +367,15 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
 
 
 def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
-    """`said` with one answer more. Raises Trouble for an answer that cannot be taken."""
+    """`said` with one answer more. Raises UserError for an answer that cannot be taken."""
     if key == "germinated":
         return said._replace(germinated=parse_germinated(answer))
     if key in ("family", "source", "where"):
         fault = family_fault(answer) if key == "family" else None
         if fault:
-            raise Trouble(f"{fault} Enter leaves it out.")
+            raise UserError(f"{fault} Enter leaves it out.")
         if key == "source" and answer not in kb.sources:
-            raise Trouble(
+            raise UserError(
                 f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out."
             )
         return said._replace(**{key: answer})
@@ -386,10 +388,7 @@ def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
 
 
 def from_observations(kb: KnowledgeBase, path: Path) -> tuple[str | None, dict[str, tuple[str, ...]]]:
-    """The plant and the traits that a file of observations settles. Raises Trouble for a file that cannot be read."""
-    from rousewort.observe.conclude import conclude, read_all
-    from rousewort.observe.entries import load_file
-
+    """The plant and the traits that a file of observations settles. Raises UserError for a file that cannot be read."""
     seen = load_file(path, kb.vocabulary)
     words = conclude(kb.vocabulary, read_all(seen, kb.vocabulary), seen.found, seen.left).words
     return seen.plant, {key: (word,) for key, word in words.items() if key in kb.vocabulary.traits}
@@ -407,21 +406,16 @@ def own_source(said: Said, what: str, when: date) -> str:
 
 def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[Mapping[str, Any], str | None]:
     """What a filled-in sheet of a germination trial says: statements and protocols, and the id of its own source where the
-    author names none. Raises Trouble for a sheet that cannot be read or says nothing.
+    author names none. Raises UserError for a sheet that cannot be read or says nothing.
     """
-    from rousewort.observe.conclude import match_for
-    from rousewort.observe.draft import draft
-    from rousewort.observe.result import analyse
-    from rousewort.observe.sheet import read_sheet
-    from rousewort.observe.trial import arms_of
 
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
         result = analyse(kb.vocabulary, read_sheet(lines, arms_of(kb.vocabulary)), None)
     except (OSError, UnicodeDecodeError) as error:
-        raise Trouble(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
-    except Trouble as trouble:
-        raise Trouble(*(f"{path}: {problem}" for problem in trouble.problems)) from None
+        raise UserError(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
+    except UserError as trouble:
+        raise UserError(*(f"{path}: {problem}" for problem in trouble.problems)) from None
     made = draft(kb, match_for(kb, said.name, said.family), result, when)
     facts = [*(s for of in made.get("traits", {}).values() for s in of), *made.get("protocols", ())]
     own = facts[0]["source"] if facts and not said.source else None

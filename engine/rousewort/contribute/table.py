@@ -16,8 +16,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem, Trouble
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.errors import Problem, UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.holdout import sources_of
 from rousewort.knowledge.spelled_out import ORDER, as_written
 
@@ -58,6 +58,8 @@ _JUDGED = [
         ("Contradiction", "contradiction", "that it goes with another"),
         ("FarNumber", "far-number", "its number"),
         ("ProtocolsDiffer", "protocols-differ", "it, as another protocol says otherwise"),
+        ("WrongSubject", "wrong-subject", "that its work speaks of this plant"),
+        ("SownInTheCold", "sown-in-the-cold", "germination at the chill's own temperature"),
     )
 ]
 _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + "measurementRemarks")
@@ -149,6 +151,7 @@ TABLES: dict[str, list[Column]] = {
         Column("notGiven", "not_given", "list", "What the source leaves out."),
         _SAID,
         _NOTE,
+        *_JUDGED,
     ],
     "phases": [
         _NAME,
@@ -212,6 +215,16 @@ TABLES: dict[str, list[Column]] = {
     "works": [
         Column("sourceID", "", "string", "Id of the work.", DC + "identifier"),
         Column("bibliographicCitation", "citation", "string", "How it is cited.", DC + "bibliographicCitation"),
+        Column("creator", "author", "string", "Who wrote it, as in the citation.", DC + "creator"),
+        Column("year", "year", "integer", "Its year; empty where none is known.", DC + "date"),
+        Column("doi", "doi", "string", "Digital object identifier."),
+        Column("isbn", "isbn", "string", "International standard book number."),
+        Column("reportOrHandbook", "report", "string", "Series and number of a report or public handbook."),
+        Column("pmc", "pmc", "string", "Number in the open archive of life-science papers."),
+        Column("pmid", "pmid", "string", "Number in the catalogue of medical papers."),
+        Column("handle", "handle", "string", "Handle of a university's archive."),
+        Column("partRead", "read", "string", "What of it was read."),
+        Column("recalled", "recalled", "list", "Fields that nobody saw in a text."),
         Column("remarks", "note", "string", "What of it is uncertain."),
     ],
 }  # fmt: skip
@@ -328,7 +341,7 @@ def description() -> dict[str, Any]:
 def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict[str, Any]]]:
     """Entries and works by name and id, from the tables of a folder; tables but taxa.csv may be missing.
 
-    Raises Trouble with every cell that cannot be read; whether the entries are right is for the checks to say.
+    Raises UserError with every cell that cannot be read; whether the entries are right is for the checks to say.
     """
     problems: list[str | Problem] = []
     rows = {table: list(_read(folder / f"{table}.csv", table, problems)) for table in TABLES}
@@ -351,7 +364,7 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
     if not problems:
         _fill(folder, records, rows, problems)
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     works = {row.pop("sourceID"): _deep(row, "works") for _, row in rows["works"]}
     return records, works
 

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import yaml
 
-from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.canonical import dump
+from rousewort.knowledge.check import kind_of
 from rousewort.knowledge.strict_yaml import Document, read
 from rousewort.knowledge.strict_yaml import Path as Keys
 
@@ -23,7 +24,7 @@ SCHEMA_LINE = "# yaml-language-server: $schema="
 def tidy(text: str | bytes, file: str, schema: str | None = None) -> str:
     """The canonical text. `schema`: what the first line should point editors to, where it does not point anywhere yet.
 
-    Raises KnowledgeTrouble for text that cannot be read, or whose comments would be lost.
+    Raises KnowledgeError for text that cannot be read, or whose comments would be lost.
     """
     document = read(text, file)
     plain = text.decode("utf-8") if isinstance(text, bytes) else text
@@ -45,8 +46,6 @@ def tidy(text: str | bytes, file: str, schema: str | None = None) -> str:
 
 def schema_for(path: Path, root: Path) -> str | None:
     """What the first line of an entry points to: the schema beside it, where there is one."""
-    from rousewort.knowledge.check import kind_of
-
     kind = kind_of(path.relative_to(root).as_posix())
     if kind is None or not (root / "schema" / f"{kind}.schema.yaml").exists():
         return None
@@ -127,11 +126,11 @@ def _same(made: str, comments: list[tuple[Place, str, bool]], document: Document
         again = read(made, document.file).data == document.data
         for _, words, _ in _comments(made):
             lost.remove(next(item for item in lost if item[1] == words))
-    except (KnowledgeTrouble, StopIteration):
+    except (KnowledgeError, StopIteration):
         again = False
     if lost or not again:
         place = lost[0][0] if lost else (0, 0)
-        raise KnowledgeTrouble(
+        raise KnowledgeError(
             Problem(
                 document.file,
                 *place,

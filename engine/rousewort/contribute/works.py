@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import re
 import unicodedata
+import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem, Trouble
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.knowledge.protocols import works_of
+from rapidfuzz import fuzz
+
+from rousewort.base.errors import Problem, UserError
+from rousewort.contribute.tidy import schema_for, tidy
 from rousewort.knowledge.canonical import dump
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.protocols import works_of
+from rousewort.knowledge.strict_yaml import read
 
 STYLE = "harvard-cite-them-right"  # the citation style that comes with the library
 ALIKE = 92  # of 100: how like two citations are that may be the same work
@@ -38,14 +44,22 @@ class Use(NamedTuple):
     held: str
 
 
-def read_file(path: Path) -> list[dict[str, Any]]:
-    """The works of a CSL JSON (.json) or BibTeX (.bib) file, as CSL records. Raises Trouble."""
-    import json
+def fields(citation: str) -> dict[str, Any]:
+    """Author, year and DOI where the citation has them as our style writes them: `Reed, A. (2001) 'Title' … doi:10.…`."""
+    found: dict[str, Any] = {}
+    head = re.match(r"(?P<author>[^(]{2,}?) \((?P<year>(1[5-9]|20)\d\d)\)", citation)
+    if head:
+        found = {"author": head["author"], "year": int(head["year"])}
+    doi = _DOI.search(citation)
+    return {**found, **({"doi": doi[0].rstrip(".")} if doi else {})}
 
+
+def read_file(path: Path) -> list[dict[str, Any]]:
+    """The works of a CSL JSON (.json) or BibTeX (.bib) file, as CSL records. Raises UserError."""
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise Trouble(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
+        raise UserError(f"{path} cannot be read: {getattr(error, 'strerror', None) or 'not UTF-8 text'}.") from None
     if path.suffix.lower() in (".bib", ".bibtex"):
         return [
             {"bibtex": path, "id": key}
@@ -54,17 +68,15 @@ def read_file(path: Path) -> list[dict[str, Any]]:
     try:
         data = json.loads(text)
     except ValueError as error:
-        raise Trouble(f"{path} is no CSL JSON: {error}. Name a .json or .bib file.") from None
+        raise UserError(f"{path} is no CSL JSON: {error}. Name a .json or .bib file.") from None
     records = data if isinstance(data, list) else [data]
     if not records or not all(isinstance(r, dict) and r.get("title") for r in records):
-        raise Trouble(f"{path}: every work needs at least `title`, and should have `author` and `issued`.")
+        raise UserError(f"{path}: every work needs at least `title`, and should have `author` and `issued`.")
     return [{"type": "document", "id": f"work-{i}", **r} for i, r in enumerate(records)]
 
 
 def cite(record: Mapping[str, Any]) -> str:
-    """The citation of one record, by the citation library. Raises Trouble for a record it cannot read."""
-    import warnings
-
+    """The citation of one record, by the citation library. Raises UserError for a record it cannot read."""
     from citeproc import Citation, CitationItem, CitationStylesBibliography, CitationStylesStyle, formatter
 
     with warnings.catch_warnings():
@@ -79,7 +91,7 @@ def cite(record: Mapping[str, Any]) -> str:
             )
             text = "".join(bibliography.bibliography()[0])
         except Exception as error:  # the library raises whatever its parts raise
-            raise Trouble(
+            raise UserError(
                 f"The record {record.get('id')} cannot be read as a work: {error!r}. Type its fields instead: --title, --author …"
             ) from None
     if record.get("genre", "").lower() != "preprint" and "bibtex" not in record:
@@ -88,13 +100,12 @@ def cite(record: Mapping[str, Any]) -> str:
 
 
 def _source(record: Mapping[str, Any]) -> Any:
+    from citeproc.source import bibtex
+    from citeproc.source import json as csl_json
+
     if "bibtex" in record:
-        from citeproc.source.bibtex import BibTeX
-
-        return BibTeX(str(record["bibtex"]))
-    from citeproc.source.json import CiteProcJSON
-
-    return CiteProcJSON([{k: v for k, v in record.items() if v not in (None, "")}])
+        return bibtex.BibTeX(str(record["bibtex"]))
+    return csl_json.CiteProcJSON([{k: v for k, v in record.items() if v not in (None, "")}])
 
 
 def tidy_citation(text: str) -> str:
@@ -105,7 +116,7 @@ def tidy_citation(text: str) -> str:
 
 
 def typed(fields: Mapping[str, str]) -> dict[str, Any]:
-    """A CSL record from typed fields; authors as `Family, Given; Family, Given`. Raises Trouble for every wrong field."""
+    """A CSL record from typed fields; authors as `Family, Given; Family, Given`. Raises UserError for every wrong field."""
     problems = []
     year, doi, isbn = fields.get("year", ""), fields.get("doi", ""), fields.get("isbn", "")
     if not fields.get("title"):
@@ -117,7 +128,7 @@ def typed(fields: Mapping[str, str]) -> dict[str, Any]:
     if isbn and not isbn_holds(isbn):
         problems.append(f"--isbn {isbn}: its check digit does not fit; look at the number again.")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     authors = [a.strip() for a in fields.get("author", "").split(";") if a.strip()]
     record: dict[str, Any] = {"id": "typed", "type": _type(fields), "title": fields["title"]}
     record["author"] = [_author(a) for a in authors]
@@ -202,13 +213,11 @@ def faults(work: Work, sources: Mapping[str, Mapping[str, Any]]) -> list[str]:
 
 def same_work(citation: str, sources: Mapping[str, Mapping[str, Any]]) -> str | None:
     """The id of a work with the same DOI, or a citation much like this one."""
-    from rapidfuzz import fuzz
-
     doi = _DOI.search(citation)
     years = {m[0] for m in _YEAR.finditer(citation)}
     for known, source in sources.items():
         other = source["citation"]
-        if doi and doi[0].rstrip(".").lower() in other.lower():
+        if doi and doi[0].rstrip(".").lower() in f"{other} {source.get('doi', '')}".lower():
             return known
         if (not years or any(year in other for year in years)) and fuzz.token_sort_ratio(
             citation.lower(), other.lower()
@@ -219,9 +228,8 @@ def same_work(citation: str, sources: Mapping[str, Mapping[str, Any]]) -> str | 
 
 def inserted(text: str, work: Work) -> str:
     """sources.yaml with one work more, in the order of ids; everything else stays as it stands, comments too."""
-    from rousewort.knowledge.strict_yaml import read
-
-    block = dump({work.id: {"citation": work.citation, **({"note": work.note} if work.note else {})}})
+    note = {"note": work.note} if work.note else {}
+    block = dump({work.id: {"citation": work.citation, **fields(work.citation), **note}})
     if not text.strip():
         return block
     document = read(text, "sources.yaml")
@@ -234,16 +242,14 @@ def inserted(text: str, work: Work) -> str:
         at -= 1
     made = "".join([*lines[:at], block, *lines[at:]])
     if read(made, "sources.yaml").data != {**document.data, work.id: read(block, "").data[work.id]}:
-        raise Trouble(
+        raise UserError(
             Problem("sources.yaml", 0, 0, "the work could not be put in without changing others", "Add it by hand.")
         )
     return made
 
 
 def with_works(folder: Path, works: Iterable[Work]) -> str:
-    """The sources.yaml of a layer with these works put in, in the canonical form. Raises Trouble, KnowledgeTrouble."""
-    from rousewort.contribute.tidy import schema_for, tidy
-
+    """The sources.yaml of a layer with these works put in, in the canonical form. Raises UserError, KnowledgeError."""
     path = folder / "sources.yaml"
     text = path.read_text("utf-8") if path.exists() else ""
     for work in works:
@@ -265,8 +271,18 @@ def uses(kb: KnowledgeBase, source: str) -> Iterator[Use]:
             )
     for rule in kb.rules:
         yield from (Use("rule", rule["id"], "ground", s["held"]) for s in rule["sources"] if s.get("id") == source)
+        for example in (*rule["examples"]["fires"], *rule["examples"]["silent"]):
+            if example.get("source") == source:
+                held = example.get("held") or _held_in(store.record(example["species"]) or {}, source)
+                yield Use("rule", rule["id"], "example", held)
     for kind, treatment in kb.treatments.items():
         yield from (Use("treatment", kind, part, held) for part, held in _cited(treatment, source))
+
+
+def _held_in(record: Mapping[str, Any], source: str) -> str:
+    """How an entry holds what it has from a work: an example by species leaves that to the entry. Read, if any of it is."""
+    held = {held for _, held in _cited(dict(record), source)}
+    return "read" if "read" in held else min(held, default="practice")
 
 
 def _cited(value: Any, source: str, part: str = "") -> Iterator[tuple[str, str]]:

@@ -9,11 +9,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.handbook.inspect import inspect
 from rousewort.handbook.to_html import BUILDER, files_below, to_html
 from rousewort.handbook.writing import write_pages
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 # A page written by us carries this in its folder, so that we replace no folder of another's.
 MARK = ".rousewort-handbook"
@@ -41,7 +41,7 @@ def build(
     """Build the handbook into `out`, whole or not at all: an earlier one stays until the new one is finished.
 
     `only`: these species. `strict`: a warning of mkdocs or a finding of ours is a failure. `builder`: the module that turns
-    pages into HTML, mkdocs or a drop-in successor. Raises Trouble where `out`
+    pages into HTML, mkdocs or a drop-in successor. Raises UserError where `out`
     holds something else, mkdocs is missing or fails, or a strict build finds anything.
     """
     _free(out, force)
@@ -59,7 +59,7 @@ def build(
         problems = tuple(inspect(made))
         if problems and strict:
             more = f"\n… and {len(problems) - 20} more" if len(problems) > 20 else ""
-            raise Trouble(
+            raise UserError(
                 "The handbook is not fit to publish:", *problems[:19], problems[min(19, len(problems) - 1)] + more
             )
         _put(made, out)
@@ -69,9 +69,9 @@ def build(
 
 def _free(out: Path, force: bool) -> None:
     if out.is_file():
-        raise Trouble(f"{out} is a file. Name a folder.")
+        raise UserError(f"{out} is a file. Name a folder.")
     if out.is_dir() and any(out.iterdir()) and not (out / MARK).exists() and not force:
-        raise Trouble(f"{out} is not empty and is no earlier handbook. Name another folder, or say --force.")
+        raise UserError(f"{out} is not empty and is no earlier handbook. Name another folder, or say --force.")
 
 
 def _put(made: Path, out: Path) -> None:

@@ -52,10 +52,10 @@ WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE.
 
 def download_pages(write: Writer) -> Iterator[Page]:
     """Read after every species page is written."""
-    shelf = write.shelf
+    catalogue = write.catalogue
     yield Page("data/species.json", json_text({"format": "rousewort-species-1", "species": list(_species(write))}))
     yield Page("data/LICENCE.txt", LICENCE)
-    names = [*shelf.species, *shelf.places.all("genus"), *shelf.places.all("family")]
+    names = [*catalogue.species, *catalogue.places.all("genus"), *catalogue.places.all("family")]
     for name, text in export(write.kb, sorted(name for name in names if write.kb.taxon(name))).items():
         if name == "datapackage.json":
             continue
@@ -81,8 +81,8 @@ def download_pages(write: Writer) -> Iterator[Page]:
 
 
 def _species(write: Writer) -> Iterator[dict[str, Any]]:
-    for entry in write.shelf.entries.values():
-        path = write.shelf.places.path("species", entry.name)
+    for entry in write.catalogue.entries.values():
+        path = write.catalogue.places.path("species", entry.name)
         yield {
             "name": entry.name,
             "family": entry.family,

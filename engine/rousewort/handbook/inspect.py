@@ -8,7 +8,7 @@ from html import unescape
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from rousewort.cores import on_all_cores
+from rousewort.base.parallel import map_on_cores
 from rousewort.handbook.to_html import files_below
 
 FETCHED = {
@@ -68,7 +68,7 @@ def inspect(folder: Path) -> Iterator[str]:
     """Problems of a built handbook, each with its page."""
     files = set(files_below(folder))
     pages = sorted(name for name in files if name.endswith(".html"))
-    read = dict(zip(pages, on_all_cores(Path, (folder,), _read, pages), strict=True))
+    read = dict(zip(pages, map_on_cores(Path, (folder,), _read, pages), strict=True))
     for name in sorted(files):
         if name.endswith(".css") and name.startswith("assets/handbook"):
             for url in re.findall(r"url\(([^)]+)\)", (folder / name).read_text(encoding="utf-8")):

@@ -6,12 +6,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rousewort.handbook.escape import as_data
+from rousewort.handbook.formulas import DISH_SUMS, DISHES, SUMS, differences
 from rousewort.handbook.pages import Page, Writer, first_up
 from rousewort.handbook.seedkey import Input, Key, seed_key
-from rousewort.handbook.sums import DISH_SUMS, DISHES, SUMS, differences
-from rousewort.observe.conclude import CLASS, LEVELS
 from rousewort.observe.key import Clause, Test, tests
-from rousewort.render.plan_json import plan_json
+from rousewort.planning.plan_json import plan_json
 
 # Sums that the page works out, whatever the dishes are.
 ALL_SUMS = SUMS | DISH_SUMS
@@ -29,7 +28,7 @@ def key_pages(write: Writer) -> Iterator[Page]:
         "What to look at, and what it says: from the bench to a class of dormancy.",
         {"script": "key.js", "data": "key.data.js"},
         sections=sections,
-        levels=LEVELS,
+        levels=kb.vocabulary.level_keys,
     )
     yield Page("key.data.js", f"rousewortKey({as_data(_data(write, key, sections), separators=(',', ':'))});\n")
 
@@ -109,7 +108,7 @@ def cost(test: Test) -> str:
 def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, Any]:
     """What the page's script reads. It holds no condition but thresholds, and no text that was not escaped or is set as text."""
     vocabulary = write.kb.vocabulary
-    classes = vocabulary.traits[CLASS]["values"]
+    classes = vocabulary.classes
     told = {trait for part in key.parts.values() for result in part.results for trait in ([part.key] if result else [])}
     steps_as_html = write.templates.get_template("_parts.md").make_module({"root": ""}).step
     pieces: dict[str, int] = {}
@@ -145,8 +144,8 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             }
             for part in key.parts.values()
         ],
-        "class": CLASS,
-        "levels": LEVELS,
+        "class": vocabulary.class_key,
+        "levels": vocabulary.level_keys,
         "settles": key.settles,
         "stateOf": key.state_of,
         "states": [
@@ -162,7 +161,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             trait: {word: vocabulary.label(trait, word) for word in vocabulary.given[trait]} for trait in sorted(told)
         },
         "means": {word: entry["means"] for word, entry in classes.items()},
-        "pages": {word: f"{write.shelf.places.path('class', word)}.html" for word in classes},
+        "pages": {word: f"{write.catalogue.places.path('class', word)}.html" for word in classes},
         "plans": plans,
         "pieces": list(pieces),
         "dishes": differences(),

@@ -13,16 +13,17 @@ from typing import Any, NamedTuple
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from rousewort.dated import Schedule
-from rousewort.handbook import drawings, metadata, views
+from rousewort.handbook import metadata, page_models
+from rousewort.handbook.catalogue import WANTED, Catalogue, Entry
+from rousewort.handbook.drawings import SeedDrawing
 from rousewort.handbook.escape import as_data, escaped
 from rousewort.handbook.planner import call, page_data, shared_tables
 from rousewort.handbook.settings import same_bytes, settings
-from rousewort.handbook.shelf import WANTED, Entry, Shelf
 from rousewort.knowledge.names import slug
-from rousewort.plan import Plan
-from rousewort.rules.compile import PHASES
-from rousewort.wording import fill
+from rousewort.knowledge.rules import PHASES
+from rousewort.planning.plan import Plan
+from rousewort.planning.wording import fill
+from rousewort.schedule.model import Schedule
 
 # Of a long list a page shows so many names, which weigh under 300 kB; all of them are in the download.
 MOST_NAMES = 1250
@@ -43,11 +44,12 @@ class Page(NamedTuple):
 
 
 class Writer:
-    """Fills the templates of `site/pages` from the shelf."""
+    """Fills the templates of `site/pages` from the catalogue."""
 
-    def __init__(self, shelf: Shelf, templates: Path) -> None:
-        self.shelf, self.kb = shelf, shelf.kb
+    def __init__(self, catalogue: Catalogue, templates: Path) -> None:
+        self.catalogue, self.kb = catalogue, catalogue.kb
         self._done: dict[bytes, tuple[str, str]] = {}
+        self.draw_seed = SeedDrawing(templates.parent, self.kb.vocabulary)
         self.templates = Environment(
             loader=FileSystemLoader(templates),
             autoescape=True,
@@ -59,15 +61,15 @@ class Writer:
         )
         vocabulary = self.kb.vocabulary
         self.templates.globals |= {
-            "link": shelf.places.linker(),
+            "link": catalogue.places.linker(),
             "equipment": vocabulary.files["equipment"],
             "obstacles": vocabulary.obstacles,
             "treatments": self.kb.treatments,
-            "classes": vocabulary.traits["dormancy_class"]["values"],
+            "classes": vocabulary.classes,
             "label": vocabulary.label,
             "sources": self.kb.sources,
-            "short": views.short_citation,
-            "wanted": views.day_text(WANTED),
+            "short": page_models.short_citation,
+            "wanted": page_models.day_text(WANTED),
             "most": MOST_NAMES,
             "held_words": vocabulary.files["held"],
             "version": version("rousewort"),
@@ -78,11 +80,11 @@ class Writer:
         }
 
     def species_pages(self, name: str) -> Iterator[Page]:
-        """The pages of a species, which is an entry of the shelf from then on."""
-        yield from self._species(*self.shelf.plan(name))
+        """The pages of a species, which is an entry of the catalogue from then on."""
+        yield from self._species(*self.catalogue.plan(name))
 
     def other_pages(self) -> Iterator[Page]:
-        """Pages of all other things: after the species, since their lists are of the shelf's entries."""
+        """Pages of all other things: after the species, since their lists are of the catalogue's entries."""
         yield from self._groups()
         yield from self._treatments()
         yield from self._classes()
@@ -110,10 +112,10 @@ class Writer:
 
     def _species(self, entry: Entry, plan: Plan, data: dict[str, Any], dated: Schedule | None) -> Iterator[Page]:
         record = self.kb.taxon(entry.name) or {}
-        path = self.shelf.places.path("species", entry.name) or ""
-        known, words, lent = views.known_words(self.kb, plan)
+        path = self.catalogue.places.path("species", entry.name) or ""
+        known, words, lent = page_models.known_words(self.kb, plan)
         stem = Path(path).name
-        choices = settings(self.shelf.planner, plan)
+        choices = settings(self.catalogue.planner, plan)
         unknown = [line.partition(": ")[::2] for line in data["unknowns"]]
         page = self.page(
             path,
@@ -124,19 +126,19 @@ class Writer:
             | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
             entry=entry,
             plan=data,
-            picture=drawings.seed(known, words),
+            picture=self.draw_seed(known, words),
             seed_words=words,
             lent=lent,
-            line=views.timeline(self.kb, dated, data) if dated else None,
-            traits=views.traits(self.kb, record),
-            protocols=views.protocols(self.kb, record),
-            lots=[{"says": lot["says"], **views.origin(self.kb, lot)} for lot in record.get("lots", ())],
-            plots=views.lengths(self.kb, record, data),
-            disagreements=views.disagreements(self.kb, record, plan),
+            line=page_models.timeline(self.kb, dated, data) if dated else None,
+            traits=page_models.traits(self.kb, record),
+            protocols=page_models.protocols(self.kb, record),
+            lots=[{"says": lot["says"], **page_models.origin(self.kb, lot)} for lot in record.get("lots", ())],
+            plots=page_models.lengths(self.kb, record, data),
+            disagreements=page_models.disagreements(self.kb, record, plan),
             unknown_traits=[item for item in unknown if item[0] in self.kb.vocabulary.traits],
             unknown_reports=[key for key, _ in unknown if key in self.kb.vocabulary.responses],
             address=path + ".html",
-            relatives=[name for name in self.shelf.of_genus[entry.genus] if name != entry.name],
+            relatives=[name for name in self.catalogue.of_genus[entry.genus] if name != entry.name],
             needs=entry.needs,
             choices=choices.changes_something,
             choosable=[field.word for field in choices.fields if field.name == "have"],
@@ -172,10 +174,10 @@ class Writer:
 
     def _groups(self) -> Iterator[Page]:
         for rank in ("genus", "family"):
-            for name in self.shelf.places.all(rank):
+            for name in self.catalogue.places.all(rank):
                 record = self.kb.taxon(name) or {}
                 group = self.kb.store.group(rank, name)
-                members = self.shelf.by[rank].get(name, [])
+                members = self.catalogue.by[rank].get(name, [])
                 votes = {
                     key: sorted(
                         ((word, len(names)) for word, names in words.items()), key=lambda item: (-item[1], item[0])
@@ -184,7 +186,7 @@ class Writer:
                     if key in self.kb.vocabulary.traits
                 }
                 yield self.page(
-                    self.shelf.places.path(rank, name) or "",
+                    self.catalogue.places.path(rank, name) or "",
                     "group.md",
                     name,
                     f"What is known of the seed of {name}.",
@@ -194,15 +196,15 @@ class Writer:
                     genera=sorted({entry.genus for entry in members}) if rank == "family" else [],
                     members=members,
                     votes=votes,
-                    traits=views.traits(self.kb, record),
-                    protocols=views.protocols(self.kb, record),
+                    traits=page_models.traits(self.kb, record),
+                    protocols=page_models.protocols(self.kb, record),
                 )
 
     # --- treatments, classes, obstacles, rules, sources
 
     def _treatments(self) -> Iterator[Page]:
-        vocabulary, by = self.kb.vocabulary, self.shelf.by
-        planned = sum(entry.outcome == "plan" for entry in self.shelf.entries.values())
+        vocabulary, by = self.kb.vocabulary, self.catalogue.by
+        planned = sum(entry.outcome == "plan" for entry in self.catalogue.entries.values())
         for kind, treatment in sorted(self.kb.treatments.items()):
             users = by["kinds"].get(kind, [])
             everywhere = len(users) == planned
@@ -223,19 +225,19 @@ class Writer:
             )
 
     def _classes(self) -> Iterator[Page]:
-        traits = self.kb.vocabulary.traits
-        for word, entry in traits["dormancy_class"]["values"].items():
-            bound = (t for key, t in traits.items() if key.endswith("_level"))
-            levels = [t["values"] for t in bound if word in t.get("only_with", {}).get("dormancy_class", ())]
+        vocabulary = self.kb.vocabulary
+        for word, entry in vocabulary.classes.items():
+            bound = (vocabulary.traits[key] for key in vocabulary.level_keys)
+            levels = [t["values"] for t in bound if word in t.get("only_with", {}).get(vocabulary.class_key, ())]
             yield self.page(
-                self.shelf.places.path("class", word) or "",
+                self.catalogue.places.path("class", word) or "",
                 "class.md",
                 first_up(entry["label"]),
                 entry["means"],
                 word=word,
                 about=entry,
                 levels=levels[0] if levels else {},
-                users=self.shelf.by["dormancy"].get(word, []),
+                users=self.catalogue.by["dormancy"].get(word, []),
             )
 
     def _obstacles(self) -> Iterator[Page]:
@@ -250,7 +252,7 @@ class Writer:
             ]
             offers.sort(key=lambda item: (vocabulary.standing_rank[item[1]], item[0], item[2]["id"]))
             yield self.page(
-                self.shelf.places.path("obstacle", key) or "",
+                self.catalogue.places.path("obstacle", key) or "",
                 "obstacle.md",
                 first_up(obstacle["label"]),
                 obstacle["means"],
@@ -259,36 +261,39 @@ class Writer:
                 named=named,
                 offers=offers,
                 standings=vocabulary.files["standing"],
-                users=self.shelf.by["obstacles"].get(key, []),
+                users=self.catalogue.by["obstacles"].get(key, []),
             )
 
     def _sources(self) -> Iterator[Page]:
-        for source in self.shelf.places.all("source"):
+        for source in self.catalogue.places.all("source"):
             citation = self.kb.sources[source]["citation"]
             yield self.page(
-                self.shelf.places.path("source", source) or "",
+                self.catalogue.places.path("source", source) or "",
                 "source.md",
-                views.short_citation(citation),
+                page_models.short_citation(citation),
                 citation,
                 source=source,
                 citation=citation,
-                resting=self.shelf.resting_on.get(source, {}),
+                resting=self.catalogue.resting_on.get(source, {}),
             )
 
     def _rule(self, rule: Mapping[str, Any]) -> Page:
         because = {key: fill(text, {"name": "the species", "toxic_note": ""}) for key, text in rule["because"].items()}
         return self.page(
-            self.shelf.places.path("rule", rule["id"]) or "",
+            self.catalogue.places.path("rule", rule["id"]) or "",
             "rule.md",
             first_up(rule["id"].replace("-", " ")),
             because["why"],
             rule=rule,
             because=because,
+            status=self.kb.vocabulary.files["rule_status"][rule["status"]],
+            fires=[example | page_models.origin(self.kb, example) for example in rule["examples"]["fires"]],
+            silent=[example | page_models.origin(self.kb, example) for example in rule["examples"]["silent"]],
             phase=f"{PHASES.index(rule['phase']) + 1} of {len(PHASES)}: {rule['phase']}",
             origins=[
-                views.origin(self.kb, {**s, "source": s.get("id")}) | {"says": s["says"]} for s in rule["sources"]
+                page_models.origin(self.kb, {**s, "source": s.get("id")}) | {"says": s["says"]} for s in rule["sources"]
             ],
-            users=self.shelf.by["rules"].get(rule["id"], []),
+            users=self.catalogue.by["rules"].get(rule["id"], []),
         )
 
 

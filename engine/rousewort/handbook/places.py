@@ -11,7 +11,7 @@ from jinja2 import pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.handbook.escape import escaped
 from rousewort.knowledge.names import slug
 
@@ -33,7 +33,7 @@ def site_folder() -> Path:
     for folder in (here.parents[3] / "site", here.parents[1] / "site"):
         if (folder / "mkdocs.yml").is_file():
             return folder
-    raise Trouble("This installation lacks the handbook's templates. Install rousewort again.")
+    raise UserError("This installation lacks the handbook's templates. Install rousewort again.")
 
 
 class Places:

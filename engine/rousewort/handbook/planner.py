@@ -8,12 +8,13 @@ from itertools import product
 from typing import Any
 
 from rousewort.handbook.escape import as_data
-from rousewort.handbook.settings import Field, Result, Settings, Table, Variant
-from rousewort.handbook.views import BARS, short_citation
-from rousewort.knowledge.base import KnowledgeBase
-from rousewort.lengths import Lasting
-from rousewort.quantities import seed_need
-from rousewort.seasons import Seasons
+from rousewort.handbook.page_models import short_citation
+from rousewort.handbook.settings import Field, SettingResult, Settings, SettingsTable, Variant
+from rousewort.knowledge.kinds import Kinds
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.schedule.durations import Lasting
+from rousewort.schedule.quantities import seed_need
+from rousewort.schedule.seasons import Seasons
 
 EPOCH = date(1970, 1, 1)  # browsers count days from here
 YEARS = (2000, 2099)  # in which a reader can plan
@@ -28,9 +29,10 @@ PROBABILITY = (95, 99, 90)
 
 def shared_seasons(kb: KnowledgeBase) -> dict[str, dict[str, list[list[int]]]]:
     """Half of the Earth → season → first and last day of each year, in days since 1970."""
-    table = kb.vocabulary.files["calendar"]["sow_outside"]
+    habits = kb.vocabulary.calendar
+    table = habits["sow_outside"]
     return {
-        half: {row["season"]: [[_days(day) for day in span] for span in Seasons(table, south).spans(row, SEASON_YEARS)]
+        half: {row["season"]: [[_days(day) for day in span] for span in Seasons(habits, south).spans(row, SEASON_YEARS)]
                for row in table["seasons"]}
         for half, south in (("north", False), ("south", True))
     }  # fmt: skip
@@ -66,14 +68,14 @@ def page_data(
     """
     texts: dict[str, int] = {}
     labels: dict[str, int] = {}
-    tables: dict[Table, int] = {}
+    tables: dict[SettingsTable, int] = {}
     results = [_result(result, tables) for result in made.results]
     return {
         "fields": [_field(kb, field) for field in made.fields],
         "route": _table(made.route),
         "results": results,
         "tables": [_table(table) for table in tables],
-        "variants": [_variant(variant, lines_of, texts, labels) for variant in made.variants],
+        "variants": [_variant(kb.vocabulary.kinds, variant, lines_of, texts, labels) for variant in made.variants],
         "labels": list(labels),
         "texts": list(texts),
         "cautions": [_table(table) for table in made.cautions],
@@ -103,17 +105,18 @@ def _field(kb: KnowledgeBase, field: Field) -> dict[str, Any]:
     return made | ({"shown": shown} if shown else {})
 
 
-def _table(table: Table) -> dict[str, Any]:
+def _table(table: SettingsTable) -> dict[str, Any]:
     return {"by": [[number, list(groups)] for number, groups in table.by], "at": list(table.at)}
 
 
-def _result(result: Result, tables: dict[Table, int]) -> dict[str, Any]:
+def _result(result: SettingResult, tables: dict[SettingsTable, int]) -> dict[str, Any]:
     said = [*result.advice, *(split["text"] for split in result.splits)]
     left = [f"Left undone: {item['label']}. {item['because']}" for item in result.unmet]
     return {"steps": [tables.setdefault(table, len(tables)) for table in result.steps], "said": [*said, *left]}
 
 
 def _variant(
+    kinds: Kinds,
     variant: Variant,
     lines_of: Callable[[Mapping[str, Any]], tuple[str, ...]],
     texts: dict[str, int],
@@ -122,7 +125,7 @@ def _variant(
     step = variant.step
     made = {
         "label": labels.setdefault(step["label"], len(labels)),
-        "colour": BARS.get(step["kind"], "mark"),
+        "colour": kinds.drawn(step["kind"]),
         "lines": [texts.setdefault(line, len(texts)) for line in lines_of(step)],
         "lasts": _span(variant.lasts),
     }

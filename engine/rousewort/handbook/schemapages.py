@@ -9,9 +9,10 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.handbook.escape import escaped
 from rousewort.handbook.pages import Page, Writer
+from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.schemas import all_schemas
 
 # What a reader would call each form, and where its files lie.
@@ -46,7 +47,7 @@ def docs_folder() -> Path:
     for folder in (here.parents[3] / "docs", here.parents[1] / "docs"):
         if (folder / "contributing.md").is_file():
             return folder
-    raise Trouble("This installation lacks the contributor's guide. Install rousewort again.")
+    raise UserError("This installation lacks the contributor's guide. Install rousewort again.")
 
 
 def contributor_pages(write: Writer) -> Iterator[Page]:
@@ -63,7 +64,7 @@ def contributor_pages(write: Writer) -> Iterator[Page]:
         yield Page(
             path.replace("templates/", "contributing/"), f"---\n{json.dumps(head, sort_keys=True)}\n---\n\n{text}"
         )
-    forms = all_schemas(write.kb.vocabulary, list(write.kb.treatments))
+    forms = all_schemas(write.kb.vocabulary, write.kb.treatments)
     yield write.page(
         "schema",
         "schemas.md",
@@ -218,10 +219,10 @@ def form_of(schema: Mapping[str, Any]) -> str:
 def _files(write: Writer, stem: str) -> Iterable[Mapping[str, Any]]:
     kb = write.kb
     if stem == "taxon":
-        names = [*write.shelf.species, *write.shelf.places.all("genus"), *write.shelf.places.all("family")]
+        names = [*write.catalogue.species, *write.catalogue.places.all("genus"), *write.catalogue.places.all("family")]
         return (record for name in names if (record := kb.taxon(name)))
     if stem == "sources":
-        return (dict(kb.sources[key]) for key in write.shelf.places.all("source"))
+        return (dict(kb.sources[key]) for key in write.catalogue.places.all("source"))
     return kb.rules if stem == "rule" else kb.treatments.values() if stem == "treatment" else ()
 
 
@@ -266,14 +267,14 @@ def _line(text: str) -> Markup:
 
 def _whole(write: Writer, stem: str) -> str:
     """A whole short file of that form, as it would be written."""
-    from rousewort.knowledge.canonical import dump
-
     if stem == "sources":
-        key = next(iter(write.shelf.places.all("source")), None)
+        key = next(iter(write.catalogue.places.all("source")), None)
         return dump({key: dict(write.kb.sources[key])}) if key else ""
     if stem == "taxon":
         full = [
-            r for name in write.shelf.species if (r := write.kb.taxon(name)) and r.get("protocols") and r.get("traits")
+            r
+            for name in write.catalogue.species
+            if (r := write.kb.taxon(name)) and r.get("protocols") and r.get("traits")
         ]
         chosen = min(full, key=lambda record: len(json.dumps(record)), default=None)
     else:

@@ -15,15 +15,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
-from rousewort.cores import on_all_cores
-from rousewort.handbook.kept import kept
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.base.parallel import map_on_cores
+from rousewort.handbook.build_cache import cached
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.observe.ask import Bench
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, Reading, conclude, match_for
+from rousewort.observe.ask import Inquiry
+from rousewort.observe.conclude import Conclusion, Reading, conclude, match_for
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, tests
-from rousewort.plan import Plan, Planner
+from rousewort.planning.plan import Plan, Planner
 
 UNKNOWN_SEED = "seed"  # a name that is in no book
 Result = dict[str, Any]
@@ -77,7 +77,7 @@ def inputs_of(vocabulary: Vocabulary) -> dict[str, Input]:
 def parts_of(vocabulary: Vocabulary, inputs: Mapping[str, Input]) -> dict[str, Part]:
     """A table for the class, each level, and every trait that some observation tells."""
     traits = dict.fromkeys(trait for one in inputs.values() for option in one.options for trait in option.words)
-    return {key: _part(vocabulary, inputs, key) for key in (*traits, CLASS, *LEVELS)}
+    return {key: _part(vocabulary, inputs, key) for key in (*traits, *vocabulary.dormancy_keys)}
 
 
 def _part(vocabulary: Vocabulary, inputs: Mapping[str, Input], key: str) -> Part:
@@ -97,7 +97,7 @@ def _part(vocabulary: Vocabulary, inputs: Mapping[str, Input], key: str) -> Part
     results: dict[str, int] = {}
     table = []
     for combination in product(*(stand_ins for _, stand_ins in speaking.values())):
-        result = _result(key, conclude(vocabulary, [reading for reading in combination if reading]))
+        result = _result(vocabulary, key, conclude(vocabulary, [reading for reading in combination if reading]))
         table.append(results.setdefault(json.dumps(result, sort_keys=True), len(results)))
     effects = {name: effects for name, (effects, _) in speaking.items()}
     return Part(key, tuple(speaking), effects, tuple(table), tuple(map(json.loads, results)))
@@ -106,8 +106,8 @@ def _part(vocabulary: Vocabulary, inputs: Mapping[str, Input], key: str) -> Part
 def _effect(vocabulary: Vocabulary, key: str, option: Reading) -> Any:
     """What a result says of a key, or None: two results with one effect are one to the tables."""
     words = {key: option.words[key]} if key in option.words else {}
-    if key == CLASS:
-        shown = {trait for entry in vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
+    if key == vocabulary.class_key:
+        shown = {trait for entry in vocabulary.classes.values() for trait in entry["shows"]}
         words |= {trait: word for trait, word in option.words.items() if trait in shown}
     leaves = option.clause.leaves.get(key) if option.clause else None
     if not words and not leaves:
@@ -115,10 +115,10 @@ def _effect(vocabulary: Vocabulary, key: str, option: Reading) -> Any:
     return tuple(sorted(words.items())), leaves, option.clause.says if leaves and option.clause else ""
 
 
-def _result(key: str, conclusion: Conclusion) -> Result:
+def _result(vocabulary: Vocabulary, key: str, conclusion: Conclusion) -> Result:
     """Of one conclusion what it says of one key. A level's word waits for the class, see `settles`."""
     result: Result = {}
-    if key in conclusion.words and key not in LEVELS:
+    if key in conclusion.words and key not in vocabulary.level_keys:
         result["word"] = conclusion.words[key]
     if key in conclusion.left:
         result["left"] = list(conclusion.left[key])
@@ -129,8 +129,8 @@ def _result(key: str, conclusion: Conclusion) -> Result:
 def settles(vocabulary: Vocabulary, parts: Mapping[str, Part], level: str) -> list[list[int]]:
     """For every result of the class, and of the level: whether the level is settled too (1) or not (0)."""
     rows = []
-    for of_class in parts[CLASS].results:
-        found = {CLASS: of_class["word"]} if "word" in of_class else {}
+    for of_class in parts[vocabulary.class_key].results:
+        found = {vocabulary.class_key: of_class["word"]} if "word" in of_class else {}
         made = (
             conclude(vocabulary, (), found, {level: r["left"]} if "left" in r else {}) for r in parts[level].results
         )
@@ -183,56 +183,73 @@ def seed_key(kb: KnowledgeBase) -> Key:
     """The key of a knowledge base. The ranking of questions is kept from build to build: it is of no entry, only of rules,
     words, treatments and the measured chances."""
     vocabulary = kb.vocabulary
-    bench = _unknown_seed(kb)
+    inquiry = _unknown_seed(kb)
     inputs = inputs_of(vocabulary)
     parts = parts_of(vocabulary, inputs)
-    states, state_of = _states(bench, inputs, parts[CLASS])
-    cases = [(word, "") for word in vocabulary.traits[CLASS]["values"]]
-    cases += [(w, one) for k in LEVELS for w in sorted(_with(vocabulary, k)) for one in vocabulary.traits[k]["values"]]
-    level_of = {word: level for level in LEVELS for word in _with(vocabulary, level)}
-    plans = {(w, one): bench.plan({CLASS: w} | ({level_of[w]: one} if one else {})) for w, one in cases}
-    settled = {level: settles(vocabulary, parts, level) for level in LEVELS}
-    return Key(inputs, parts, settled, states, state_of, _order(bench, inputs, parts, states, state_of), plans)
+    states, state_of = _states(inquiry, inputs, parts[vocabulary.class_key])
+    cases = [(word, "") for word in vocabulary.classes]
+    cases += [
+        (w, one)
+        for k in vocabulary.level_keys
+        for w in sorted(_with(vocabulary, k))
+        for one in vocabulary.traits[k]["values"]
+    ]
+    level_of = {word: level for level in vocabulary.level_keys for word in _with(vocabulary, level)}
+    plans = {
+        (w, one): inquiry.plan({vocabulary.class_key: w} | ({level_of[w]: one} if one else {})) for w, one in cases
+    }
+    settled = {level: settles(vocabulary, parts, level) for level in vocabulary.level_keys}
+    return Key(inputs, parts, settled, states, state_of, _order(inquiry, inputs, parts, states, state_of), plans)
 
 
-def _states(bench: Bench, inputs: Mapping[str, Input], part: Part) -> tuple[tuple[State, ...], tuple[int, ...]]:
-    vocabulary = bench.kb.vocabulary
-    shown = {trait for entry in vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
+def _states(inquiry: Inquiry, inputs: Mapping[str, Input], part: Part) -> tuple[tuple[State, ...], tuple[int, ...]]:
+    vocabulary = inquiry.kb.vocabulary
+    shown = {trait for entry in vocabulary.classes.values() for trait in entry["shows"]}
     states: dict[Any, int] = {}
     kept, places = [], [0] * len(part.table)
     for chosen in _combinations(part.inputs, inputs, [part]):
         conclusion = conclude(vocabulary, [inputs[name].options[option] for name, option in chosen.items()])
-        words = {key: word for key, word in conclusion.words.items() if key in shown or key == CLASS}
-        left = {CLASS: conclusion.left[CLASS]} if CLASS in conclusion.left else {}
+        words = {key: word for key, word in conclusion.words.items() if key in shown or key == vocabulary.class_key}
+        left = (
+            {vocabulary.class_key: conclusion.left[vocabulary.class_key]}
+            if vocabulary.class_key in conclusion.left
+            else {}
+        )
         name = tuple(sorted(words.items())), tuple(left.values())
         if name not in states:
             states[name] = len(states)
             bare = Conclusion((), words, left, (), ())
-            possible = {words[CLASS]} if CLASS in words else set(left.get(CLASS) or vocabulary.traits[CLASS]["values"])
-            matter = tuple(bool(_with(vocabulary, level) & possible) for level in LEVELS)
-            kept.append(State(bare, bench.chances(bare), bench.words_for_plan(bare).get(CLASS), matter))
+            possible = (
+                {words[vocabulary.class_key]}
+                if vocabulary.class_key in words
+                else set(left.get(vocabulary.class_key) or vocabulary.classes)
+            )
+            matter = tuple(bool(_with(vocabulary, level) & possible) for level in vocabulary.level_keys)
+            kept.append(
+                State(bare, inquiry.chances(bare), inquiry.words_for_plan(bare).get(vocabulary.class_key), matter)
+            )
         places[part.place(chosen)] = states[name]
     return tuple(kept), tuple(places)
 
 
 def _order(
-    bench: Bench,
+    inquiry: Inquiry,
     inputs: Mapping[str, Input],
     parts: Mapping[str, Part],
     states: tuple[State, ...],
     state_of: tuple[int, ...],
 ) -> Order:
-    vocabulary = bench.kb.vocabulary
+    vocabulary = inquiry.kb.vocabulary
     lone = {name for name, one in inputs.items() if one.words}  # words of their own: home, life, size
     told = {trait for one in inputs.values() for option in one.options for trait in option.words} - lone
     called = {name: t.data.get("asked_when", {}).get("facts", {}) for name, t in tests(vocabulary).items()}
     gates = {name: dict(facts) for name, facts in called.items() if facts and set(facts) <= told}
     flags = {trait: list(words) for facts in called.values() if set(facts) <= lone for trait, words in facts.items()}
-    speaking = dict.fromkeys(name for key in (CLASS, *LEVELS) for name in parts[key].inputs)
+    speaking = dict.fromkeys(name for key in vocabulary.dormancy_keys for name in parts[key].inputs)
     names = tuple(name for name in speaking if not inputs[name].test.data.get("needs"))
     shown = {trait for state in states for trait in state.conclusion.words}
     heard = dict.fromkeys(trait for name in names for option in inputs[name].options for trait in option.words)
-    idle = bench.idle
+    idle = inquiry.idle
     others = {
         trait: tuple(i if (trait, r.get("word")) not in idle and "word" in r else 0 for i, r in enumerate(parts[trait].results))
         for trait in heard
@@ -240,14 +257,14 @@ def _order(
     }  # fmt: skip
     others = {trait: numbers for trait, numbers in others.items() if any(numbers)}
     order = Order(names, gates, others, {}, flags, (), ())
-    rests_on = [vocabulary.files, bench.kb.rules, bench.kb.treatments, bench.kb.calibration]
-    made = kept("key", rests_on, lambda: _ranked(bench, order, inputs, parts, states, state_of))
+    rests_on = [vocabulary.files, inquiry.kb.rules, inquiry.kb.treatments, inquiry.kb.calibration]
+    made = cached("key", rests_on, lambda: _ranked(inquiry, order, inputs, parts, states, state_of))
     rankings = tuple(map(tuple, made["rankings"]))
     return order._replace(lists=made["lists"], flagged=tuple(made["flagged"]), rankings=rankings)
 
 
 def _ranked(
-    bench: Bench,
+    inquiry: Inquiry,
     order: Order,
     inputs: Mapping[str, Input],
     parts: Mapping[str, Part],
@@ -255,36 +272,38 @@ def _ranked(
     state_of: tuple[int, ...],
 ) -> dict[str, Any]:
     """`lists`, `flagged` and `rankings` of an order that has all else."""
-    open_to: dict[str, Conclusion] = {}
-    for chosen in _combinations(order.inputs, inputs, [parts[key] for key in (CLASS, *LEVELS, *order.others)]):
+    vocabulary, open_to = inquiry.kb.vocabulary, dict[str, Conclusion]()
+    for chosen in _combinations(
+        order.inputs, inputs, [parts[key] for key in (*vocabulary.dormancy_keys, *order.others)]
+    ):
         readings = [inputs[name].options[option] for name, option in chosen.items()]
         if not all(_open(order.gates.get(name, {}), readings) for name in chosen):
             continue
-        state = state_of[parts[CLASS].place(chosen)]
-        matter = zip(LEVELS, states[state].levels, strict=True)
+        state = state_of[parts[vocabulary.class_key].place(chosen)]
+        matter = zip(vocabulary.level_keys, states[state].levels, strict=True)
         levels = [parts[level].table[parts[level].place(chosen)] if matters else 0 for level, matters in matter]
         rest = [numbers[parts[t].table[parts[t].place(chosen)]] for t, numbers in order.others.items()]
         name = ".".join(map(str, (state, *levels, *rest)))
         if name not in open_to:
-            found = conclude(bench.kb.vocabulary, readings)
+            found = conclude(inquiry.kb.vocabulary, readings)
             open_to[name] = Conclusion((), found.words, found.left, (), ())
     calling = {trait: words[0] for trait, words in list(order.flags.items())[:1]}  # for a question about drying
     at_once = [Conclusion((), {**s.conclusion.words, **calling}, s.conclusion.left, (), ()) for s in states]
     conclusions = [*open_to.values(), *(at_once if calling else ())]
     rankings: dict[tuple[str, ...], int] = {}
-    asked = on_all_cores(_unknown_seed, (bench.kb,), _asked, conclusions)
+    asked = map_on_cores(_unknown_seed, (inquiry.kb,), _asked, conclusions)
     places = [rankings.setdefault(tests_asked, len(rankings)) for tests_asked in asked]
     lists = dict(zip(open_to, places, strict=False))
     return {"lists": lists, "flagged": places[len(lists) :], "rankings": list(rankings)}
 
 
-def _unknown_seed(kb: KnowledgeBase) -> Bench:
-    return Bench(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
+def _unknown_seed(kb: KnowledgeBase) -> Inquiry:
+    return Inquiry(kb, match_for(kb, UNKNOWN_SEED), planner=Planner(kb, "plain"))
 
 
-def _asked(bench: Bench, conclusion: Conclusion) -> tuple[str, ...]:
+def _asked(inquiry: Inquiry, conclusion: Conclusion) -> tuple[str, ...]:
     """The tests worth asking, best first."""
-    return tuple(question.test.id for question in bench.questions(Observations(UNKNOWN_SEED), conclusion))
+    return tuple(question.test.id for question in inquiry.questions(Observations(UNKNOWN_SEED), conclusion))
 
 
 def _combinations(names: Iterable[str], inputs: Mapping[str, Input], parts: list[Part]) -> Iterator[dict[str, int]]:
@@ -307,4 +326,4 @@ def _open(gate: Mapping[str, list[str]], readings: Iterable[Reading]) -> bool:
 
 def _with(vocabulary: Vocabulary, level: str) -> set[str]:
     """The classes that have such levels."""
-    return set(vocabulary.traits[level]["only_with"][CLASS])
+    return set(vocabulary.traits[level]["only_with"][vocabulary.class_key])

@@ -12,17 +12,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 from typing import Any, NamedTuple
 
-from rousewort.choose import Sequence as Chain
-from rousewort.grower import Grower
-from rousewort.lengths import Lasting, emergence, lasting
-from rousewort.plan import Plan, Planner, Step
-from rousewort.quantities import fewest_per_gram
-from rousewort.render.plan_json import step_json
-from rousewort.seasons import OUTSIDE, Seasons
+from rousewort.planning.choose import Sequence as Chain
+from rousewort.planning.grower import Grower
+from rousewort.planning.plan import Plan, Planner, Step
+from rousewort.planning.plan_json import step_json
+from rousewort.schedule.durations import Lasting, emergence, lasting
+from rousewort.schedule.quantities import fewest_per_gram
+from rousewort.schedule.seasons import Seasons
 
-# Treatments that a lot can come with; what is done outside or in pots begins at the grower's own.
-GIVEN = ("after_ripen", "warm_moist", "cold_moist")
-# Days of them that a reader can choose.
+# Days already given that a reader can choose.
 DAYS_GIVEN = (14, 30, 60, 90, 120)
 
 
@@ -39,7 +37,7 @@ class Field(NamedTuple):
     usual: int
 
 
-class Table(NamedTuple):
+class SettingsTable(NamedTuple):
     """A result for each combination of choices. `by`: field, and for each of its values which of the `sizes` it falls in;
     the first field turns fastest."""
 
@@ -64,14 +62,14 @@ class Variant(NamedTuple):
     seedlings: Lasting | None
 
 
-class Result(NamedTuple):
+class SettingResult(NamedTuple):
     """A sequence, or why there is none. `steps`: for each step a table that leads to places in `Settings.variants`."""
 
     outcome: str
     advice: tuple[str, ...]
     unmet: tuple[Mapping[str, Any], ...]
     splits: tuple[Mapping[str, Any], ...]
-    steps: tuple[Table, ...]
+    steps: tuple[SettingsTable, ...]
 
 
 class Settings(NamedTuple):
@@ -81,10 +79,10 @@ class Settings(NamedTuple):
     """
 
     fields: tuple[Field, ...]
-    route: Table
-    results: tuple[Result, ...]
+    route: SettingsTable
+    results: tuple[SettingResult, ...]
     variants: tuple[Variant, ...]
-    cautions: tuple[Table, ...]
+    cautions: tuple[SettingsTable, ...]
     per_gram: Mapping[str, Any] | None
 
     @property
@@ -96,7 +94,7 @@ class Settings(NamedTuple):
         """Whether there is anything to date, or what the reader has makes a difference."""
         return len(self.results) > 1 or any(result.steps for result in self.results)
 
-    def result(self, choice: Sequence[int]) -> Result:
+    def result(self, choice: Sequence[int]) -> SettingResult:
         return self.results[self.route.of(choice)]
 
     def steps(self, choice: Sequence[int]) -> list[Variant]:
@@ -129,12 +127,12 @@ class _Worker:
 
     def __init__(self, planner: Planner, plan: Plan) -> None:
         self.planner, self.plan, self.kb = planner, plan, planner.kb
-        self.habits = self.kb.vocabulary.files["calendar"]
-        self.seasons = Seasons(self.habits["sow_outside"])
+        self.habits = self.kb.vocabulary.calendar
+        self.seasons = Seasons(self.habits)
         self.variations = planner.variations(plan)
         self.variants: list[Variant] = []
         self.places: dict[Any, int] = {}
-        self.tables: dict[Any, Table] = {}
+        self.tables: dict[Any, SettingsTable] = {}
         self.by_object: dict[int, tuple[int, Step]] = {}
 
     def settings(self) -> Settings:
@@ -156,12 +154,13 @@ class _Worker:
 
     def _lot(self) -> Iterator[Field]:
         lots = self.kb.vocabulary.files["lots"]
-        if "pulp" in self.plan.findings.obstacles:
+        obstacles = self.kb.vocabulary.obstacles
+        if any(obstacles[o].get("gone_when_cleaned") for o in self.plan.findings.obstacles):
             yield Field("cleaned", None, (False, True), 0)
         yield Field("seeds", None, (None, *self._sizes()), 0)
         for part in ("stored", "provenance"):
             yield Field(part, None, (None, *lots[part]), 0)
-        for kind in GIVEN:
+        for kind in self.kb.vocabulary.kinds.given_before:
             if any(offer.kind == kind for offer in self.plan.findings.offers):
                 yield Field("had", kind, (0, *DAYS_GIVEN), 0)
         yield Field("dried_since", None, (False, True), 0)
@@ -181,11 +180,11 @@ class _Worker:
 
     # --- which sequence
 
-    def _route(self, fields: tuple[Field, ...]) -> tuple[Table, tuple[Result, ...]]:
+    def _route(self, fields: tuple[Field, ...]) -> tuple[SettingsTable, tuple[SettingResult, ...]]:
         numbers = [i for i, field in enumerate(fields) if field.name in ("have", "cleaned")]
         seeds = next(i for i, field in enumerate(fields) if field.name == "seeds")
         groups, firsts = self._size_groups(fields[seeds].values)
-        results: list[Result] = []
+        results: list[SettingResult] = []
         places: dict[Any, int] = {}
         at = []
         for size in firsts:
@@ -211,18 +210,20 @@ class _Worker:
             groups.append(seen.setdefault(minded, len(seen)))
         return groups, [groups.index(group) for group in range(len(seen))]
 
-    def _result(self, fields: tuple[Field, ...], grower: Grower, results: list[Result], places: dict[Any, int]) -> int:
+    def _result(
+        self, fields: tuple[Field, ...], grower: Grower, results: list[SettingResult], places: dict[Any, int]
+    ) -> int:
         said = self.variations.answer(grower)
         key = (said.sequence.shape(), said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
             steps = self._tables(fields, said.sequence, grower) if said.outcome == "plan" else ()
             places[key] = len(results)
-            results.append(Result(said.outcome, said.advice, said.unmet, said.splits, steps))
+            results.append(SettingResult(said.outcome, said.advice, said.unmet, said.splits, steps))
         return places[key]
 
     # --- how each of its steps reads
 
-    def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[Table, ...]:
+    def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[SettingsTable, ...]:
         usual = self.variations.steps(chain, grower._replace(seeds=None))
         few = self.variations.steps(chain, grower._replace(seeds=1))
         tables = []
@@ -236,9 +237,9 @@ class _Worker:
 
     def _table(
         self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, kind: str
-    ) -> Table:
+    ) -> SettingsTable:
         touched = ("seeds",) if by_size else ()
-        touched += ("provenance", "dried_since") if kind in GIVEN else ()
+        touched += ("provenance", "dried_since") if kind in self.kb.vocabulary.kinds.given_before else ()
         axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word == kind)]
         at = []
         for picked in product(*(range(len(fields[i].values)) for i in reversed(axes))):
@@ -256,7 +257,7 @@ class _Worker:
         key = same_bytes(data)
         if key not in self.places:
             self.places[key] = len(self.variants)
-            season = self.seasons.row(data)["season"] if step.kind == OUTSIDE else None
+            season = self.seasons.row(data)["season"] if self.seasons.rule(data) else None
             lasts = lasting(data, self.habits["overnight"]["hours"])
             self.variants.append(Variant(data, lasts, season, emergence(data, self.habits)))
         self.by_object[id(step)] = (self.places[key], step)  # the step is kept, so that no other gets its id
@@ -264,7 +265,7 @@ class _Worker:
 
     # --- what else depends on the lot
 
-    def _cautions(self, fields: tuple[Field, ...]) -> Iterator[Table]:
+    def _cautions(self, fields: tuple[Field, ...]) -> Iterator[SettingsTable]:
         own = set(self.plan.cautions)
         for i, field in enumerate(fields):
             if field.name in ("stored", "provenance"):
@@ -273,7 +274,7 @@ class _Worker:
                 yield shrink([(i, len(said))], [tuple(text for text in texts if text not in own) for texts in said])
 
     def _per_gram(self) -> Mapping[str, Any] | None:
-        return fewest_per_gram(self.plan.facts.numbers.get("seeds_per_gram", ()))
+        return fewest_per_gram(self.plan.facts.numbers.get(self.kb.vocabulary.count_key, ()))
 
 
 def same_bytes(data: Any) -> bytes:
@@ -281,7 +282,7 @@ def same_bytes(data: Any) -> bytes:
     return marshal.dumps(data, 2)  # the last form in which what is merely equal is written alike
 
 
-def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> Table:
+def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> SettingsTable:
     """A table without what it does not depend on. `axes`: field and number of its values; the first turns fastest."""
     sizes = [size for _, size in axes]
     values = list(at)
@@ -308,7 +309,7 @@ def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> Table:
             sizes[k] = len(slices)
         if len(slices) > 1:
             by.append((number, tuple(groups)))
-    return Table(tuple(by), tuple(values))
+    return SettingsTable(tuple(by), tuple(values))
 
 
 def _without_idle(made: Settings) -> Settings:
@@ -326,7 +327,7 @@ def _without_idle(made: Settings) -> Settings:
         kept[number] = [p for p in range(len(seen)) if p == field.usual or _counts(field, p, seen)]
     numbers = [number for number, places in kept.items() if len(places) > 1]
 
-    def again(table: Table) -> Table:
+    def again(table: SettingsTable) -> SettingsTable:
         by = tuple(
             (numbers.index(number), tuple(groups[place] for place in kept[number])) for number, groups in table.by
         )

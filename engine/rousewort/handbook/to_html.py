@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from rousewort.cores import cores
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
+from rousewort.base.parallel import cores
 from rousewort.handbook.places import site_folder
 
 BUILDER = "mkdocs"
@@ -23,7 +23,7 @@ LARGE, WORTH_A_PROCESS = 150, 1000  # pages
 
 
 def to_html(work: Path, strict: bool, builder: str = BUILDER) -> Path:
-    """Turn `work`/docs into a site, and return its folder; docs is used up. Raises Trouble where that fails.
+    """Turn `work`/docs into a site, and return its folder; docs is used up. Raises UserError where that fails.
 
     The pages of large folders are shared out between the processes: a page of a species, a genus or a source stands on no
     other. All pages that the navigation or a link of Markdown names are in small folders, which each process has.
@@ -83,8 +83,8 @@ def run_builder(work: Path, strict: bool, builder: str = BUILDER) -> Path:
     if done.returncode:
         if f"No module named {builder}" in done.stderr:
             how = "pip install 'rousewort[handbook]'" if builder == BUILDER else f"pip install {builder}"
-            raise Trouble(f"This needs {builder} and the theme, which are not installed. Get them with: {how}")
-        raise Trouble(f"{builder} could not build the handbook:\n" + (done.stderr or done.stdout).strip()[-3000:])
+            raise UserError(f"This needs {builder} and the theme, which are not installed. Get them with: {how}")
+        raise UserError(f"{builder} could not build the handbook:\n" + (done.stderr or done.stdout).strip()[-3000:])
     return work / "site"
 
 

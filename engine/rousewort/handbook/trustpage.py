@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from rousewort.agreement import measure
-from rousewort.calibrate import figures, leave_species_out
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.evaluation.agreement import measure
+from rousewort.evaluation.calibrate import figures, leave_species_out
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
 def measured(kb: KnowledgeBase) -> dict[str, Any]:

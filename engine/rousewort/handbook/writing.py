@@ -8,13 +8,13 @@ from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
-from rousewort.cores import on_all_cores
+from rousewort.base.parallel import map_on_cores
+from rousewort.handbook.catalogue import Catalogue, Entry
+from rousewort.handbook.list_pages import WaysIn
 from rousewort.handbook.pages import Page, Writer
 from rousewort.handbook.places import site_folder
-from rousewort.handbook.shelf import Entry, Shelf
 from rousewort.handbook.trustpage import measured
-from rousewort.handbook.ways import WaysIn
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
 class _Pen(NamedTuple):
@@ -37,9 +37,9 @@ class _Pen(NamedTuple):
 def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = None) -> int:
     """Write every page as Markdown, and the data, into an empty folder. Returns the number of pages."""
     pen = _pen(kb, folder, only)
-    shelf, count = pen.writer.shelf, 0
-    for entry, written in on_all_cores(_pen, (kb, folder, only), _write_species, shelf.species):
-        shelf.entries[entry.name] = entry
+    catalogue, count = pen.writer.catalogue, 0
+    for entry, written in map_on_cores(_pen, (kb, folder, only), _write_species, catalogue.species):
+        catalogue.entries[entry.name] = entry
         count += written
     # Meanwhile: this process writes the lists, and others measure.
     with ThreadPoolExecutor(1) as aside:
@@ -48,9 +48,9 @@ def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = No
 
 
 def _pen(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None) -> _Pen:
-    return _Pen(Writer(Shelf(kb, only), site_folder() / "pages"), folder)
+    return _Pen(Writer(Catalogue(kb, only), site_folder() / "pages"), folder)
 
 
 def _write_species(pen: _Pen, name: str) -> tuple[Entry, int]:
     written = pen.write(pen.writer.species_pages(name))
-    return pen.writer.shelf.entries[name], written
+    return pen.writer.catalogue.entries[name], written

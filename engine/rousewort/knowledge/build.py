@@ -6,12 +6,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
+from rousewort.knowledge.tables import read_tables
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
 
 
@@ -24,29 +25,35 @@ def read_vocabulary(layer: Path) -> Vocabulary:
             files[stem] = read(path.read_bytes(), str(path)).data
         except FileNotFoundError:
             problems.append(Problem(str(path), 0, 0, "the vocabulary file is missing", "Restore it."))
-        except KnowledgeTrouble as trouble:
+        except KnowledgeError as trouble:
             problems += trouble.problems
     if problems:
-        raise KnowledgeTrouble(*problems)
+        raise KnowledgeError(*problems)
     return Vocabulary(files)
 
 
 class Laid(NamedTuple):
-    """The layers as one store, every problem found (files with problems are left out of it), and each layer's files."""
+    """Every problem found (files with problems are left out of the stores); of each layer, from the bottom up, its files
+    and the store that it makes with all beneath it."""
 
-    store: MemoryStore
+    stores: list[MemoryStore]
     problems: list[Problem]
     documents: list[dict[str, Document]]
+
+    @property
+    def store(self) -> MemoryStore:
+        """All layers as one."""
+        return self.stores[-1]
 
 
 def build(layers: Sequence[Path], base_index: Path | None = None) -> MemoryStore:
     """Read, check and lay the layers over one another; `base_index` stands under them in an installed wheel.
 
-    Raises KnowledgeTrouble with every problem of every file.
+    Raises KnowledgeError with every problem of every file.
     """
     laid = lay(layers, base_index)
     if laid.problems:
-        raise KnowledgeTrouble(*laid.problems)
+        raise KnowledgeError(*laid.problems)
     return laid.store
 
 
@@ -55,28 +62,39 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     layers = list(layers)
     if base_index:
         bottom = IndexStore(base_index)
-        vocabulary = Vocabulary(bottom.shared("vocabulary"))
+        vocabulary = Vocabulary(bottom.shared("vocabulary"), bottom.shared("treatments"))
         store = bottom.to_memory(vocabulary)
         records, shared = store.records, store._shared
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "calibration": {}}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
+    stores: list[MemoryStore] = []
     for layer in layers:
         documents, unreadable = read_layer(layer, progress)
         problems += unreadable
         checked = check_layer(documents, vocabulary, known=shared, names=set(records))
         problems += checked.problems
         every.append(documents)
+        tables = read_tables(layer)
+        problems += tables.problems
+        shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
+        shared["listed"] = {**shared["listed"], **tables.listed}
         _lay_over(records, shared, checked)
-    records = share(records)
+        stores.append(_store(share(records), shared, vocabulary))
+    return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
+
+
+def _store(records: dict[str, Any], shared: dict[str, Any], vocabulary: Vocabulary) -> MemoryStore:
+    """What is laid so far, as a store that a further layer does not change."""
+    named = {**shared, "genus_family": dict(shared["genus_family"]), "families": dict(shared["families"])}
     for record in records.values():
         if record["rank"] != "family":
-            shared["genus_family"].setdefault(record["name"].split()[0], record["family"])
-            shared["families"].setdefault(record["family"], {})
-    return Laid(MemoryStore(records, shared, vocabulary), sorted(set(problems)), every)
+            named["genus_family"].setdefault(record["name"].split()[0], record["family"])
+            named["families"].setdefault(record["family"], {})
+    return MemoryStore(dict(records), named, Vocabulary(vocabulary.files, shared["treatments"]))
 
 
 def with_added(under: dict[str, Any], adds: dict[str, Any]) -> dict[str, Any]:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
 from typing import Any
 
-from rousewort.errors import Problem
+import jsonschema_rs
+
+from rousewort.base.errors import Problem
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
 from rousewort.knowledge.protocols import UNITS
+from rousewort.knowledge.rules import rule_problems
 from rousewort.knowledge.schemas import all_schemas
 from rousewort.knowledge.spelled_out import spelled_out
 from rousewort.knowledge.strict_yaml import Document, Path
+from rousewort.knowledge.tables import ABOUT, about_problem
 from rousewort.knowledge.vocabulary import Vocabulary
+from rousewort.knowledge.works import work_problems
 
 
 class Checked:
@@ -56,7 +62,8 @@ _READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files ar
 def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: dict, names: set[str]) -> Checked:
     """Check parsed files against schemas and each other. `known` and `names` are what lies beneath this layer."""
     checked = Checked()
-    kinds = sorted({*known["treatments"], *(p.split("/")[1][:-5] for p in documents if p.startswith("treatments/"))})
+    here = {path.split("/")[1][:-5]: d.data for path, d in documents.items() if path.startswith("treatments/")}
+    kinds = {**known["treatments"], **here}
     schemas = all_schemas(vocabulary, kinds)
     needed = {kind_of(path) for path in documents} - {
         None
@@ -69,7 +76,7 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     for path, document in documents.items():
         kind = kind_of(path)
         if kind is None:
-            checked.problems += _take_plain(path, document, checked)
+            checked.problems += _take_plain(path, document, checked, set(sources))
             continue
         found = list(schema_problems(document, validators[kind], schemas[kind]))
         if not found and kind == "taxon":
@@ -78,6 +85,8 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
             found = list(context.rule(document, path))
         elif not found and kind == "treatment":
             found = list(context.treatment(document, path))
+        elif not found and kind == "sources":
+            found = list(work_problems(document))
         checked.problems += found
         if not found:
             _take(kind, spelled_out(document.data, vocabulary) if kind == "taxon" else document.data, checked)
@@ -89,8 +98,6 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
     touched = any(kind_of(path) in ("rule", "treatment") for path in documents)
     given = sum(path.startswith("rules/") for path in documents)
     if touched and len(rules) == given:  # one broken rule would make others seem wrong
-        from rousewort.rules.compile import rule_problems
-
         merged = {rule["id"]: rule for rule in (*known["rules"], *checked.rules)}
         checked.problems += rule_problems(list(merged.values()), vocabulary, rules)
         checked.problems += _media_problems(merged, {**known["treatments"], **checked.treatments}, rules)
@@ -122,7 +129,7 @@ def _take(kind: str, data: dict, checked: Checked) -> None:
         checked.treatments[data["kind"]] = data
 
 
-def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem]:
+def _take_plain(path: str, document: Document, checked: Checked, sources: set[str]) -> list[Problem]:
     """Take a table; a file that is no part of a knowledge base is named, not left out in silence."""
     if path in PLAIN:
         part, schema = PLAIN[path]
@@ -130,9 +137,13 @@ def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem
         if not found:
             setattr(checked, part, document.data)
         return found
+    if path.startswith("tables/"):
+        found = list(schema_problems(document, _validator("tables", ABOUT), ABOUT))
+        wrong = None if found else about_problem(document.data, sources)
+        return [*found, document.problem(("source",), wrong, "Cite the work there, once.")] if wrong else found
     if path.startswith(_READ_ELSEWHERE) or "/." in path:
         return []
-    places = ("species/", "genera/", "families/", "rules/", "treatments/", "sources.yaml", *PLAIN)
+    places = ("species/", "genera/", "families/", "rules/", "treatments/", "tables/", "sources.yaml", *PLAIN)
     return [
         Problem(
             document.file,
@@ -145,8 +156,6 @@ def _take_plain(path: str, document: Document, checked: Checked) -> list[Problem
 
 
 def _validator(stem: str, schema: dict) -> Any:
-    import jsonschema_rs
-
     return jsonschema_rs.Draft202012Validator(schema)
 
 
@@ -172,8 +181,6 @@ def _part_at(schema: Any, path: list) -> dict:
 
 
 def nearest(word: str, allowed: list[str]) -> str:
-    import difflib  # only a mistake needs it
-
     close = difflib.get_close_matches(str(word), allowed, n=1, cutoff=0.6)
     return f"Did you mean `{close[0]}`? " if close else ""
 

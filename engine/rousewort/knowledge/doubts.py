@@ -10,15 +10,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from rousewort.errors import Problem
+from rousewort.base.errors import Problem
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
-from rousewort.knowledge.protocols import UNITS, span, treatments
+from rousewort.knowledge.protocols import UNITS, sown_at, span, treatments
 from rousewort.knowledge.spelled_out import place_of_statement, spelled_out
 from rousewort.knowledge.summary import Record, firm, speaks_of, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
+from rousewort.knowledge.works import subjects
 
 # How many times beyond the reported or published range a length is doubted, and how many degrees a temperature is.
 TIMES_BEYOND = 2.0
@@ -61,7 +62,7 @@ class Around:
     def clashes(self) -> list[tuple[dict[str, list[str]], str, str]]:
         """(two keys with their clashing words, why, what to look at): those of the vocabulary, and of each class's definition."""
         found = [(item["words"], item["why"], item["mend"]) for item in self.vocabulary.files["contradictions"]]
-        for word, entry in self.vocabulary.traits["dormancy_class"]["values"].items():
+        for word, entry in self.vocabulary.classes.items():
             for key, shown in entry["shows"].items():
                 if key not in self.vocabulary.traits:
                     continue  # an answer of protocols: these are looked at as such
@@ -69,7 +70,7 @@ class Around:
                 why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
                 found.append(
                     (
-                        {"dormancy_class": [word], key: others},
+                        {self.vocabulary.class_key: [word], key: others},
                         why,
                         "One of the two is wrong, or speaks of another lot or stage.",
                     )
@@ -135,6 +136,8 @@ def doubts(document: Document, around: Around) -> Iterator[Doubt]:
         *_contradictions(document, record, around),
         *_numbers(document, record, around),
         *_protocols_differ(document, record, around.vocabulary),
+        *_subjects(document, record, around),
+        *_sown_in_the_cold(document, record, around.vocabulary),
         *_grounds(document, record),
     ):
         place = next((p for p, code in reasons if code == doubt.code and doubt.path[: len(p)] == p), None)
@@ -156,6 +159,7 @@ def _judgements(record: Record) -> Iterator[tuple[tuple[Path, str], str]]:
         (("traits", key, i), s) for key, of in record.get("traits", {}).items() for i, s in enumerate(of)
     ]
     for i, protocol in enumerate(record.get("protocols", ())):
+        facts.append((("protocols", i), protocol))
         facts += [(("protocols", i, "phases", j), phase) for j, phase in enumerate(protocol.get("phases", ()))]
     for path, fact in facts:
         yield from (((path, code), reason) for code, reason in fact.get("judged", {}).items())
@@ -309,6 +313,27 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
                     (*path, unit),
                 )
                 break
+        else:
+            yield from _unusual(document, kind, unit, (low, high), general, path)
+
+
+def _unusual(
+    document: Document, kind: str, unit: str, ends: tuple[Any, Any], general: Record, path: Path
+) -> Iterator[Doubt]:
+    """An end of a length beyond nearly all that is entered of the treatment: an extra nought, weeks for days."""
+    usual = general.get("usual", {}).get(unit)
+    if usual and any(end and not usual["low"] <= end <= usual["high"] for end in ends):
+        what = f"{kind} for {_span(*ends)} {unit} is beyond the {_span(usual['low'], usual['high'])} {unit} usual of it"
+        yield Doubt(
+            "far-number",
+            document.problem(
+                (*path, unit),
+                what,
+                "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}.",
+            ),
+            "Not one in a hundred lengths that are entered of this treatment is so far out.",
+            (*path, unit),
+        )
 
 
 def _published(treatment: Record, unit: str) -> tuple[float, float] | None:
@@ -384,6 +409,67 @@ def _protocols_differ(document: Document, record: Record, vocabulary: Vocabulary
                 "Where protocols contradict each other, the plan can only say that lots differ.",
                 path,
             )
+
+
+def _subjects(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
+    """A fact on the species whose work names genera in its title, and none of the plant's family. Once a work."""
+    if record.get("rank", "species") != "species":
+        return
+    names = [record.get("name") or record["adds_to"], *record.get("synonyms", ())]
+    own = {genus_of(name) for name in names}
+    families = around.store.shared("genus_family")
+    family = record.get("family") or families.get(genus_of(names[0]))
+    sources = around.store.shared("sources")
+    facts: list[tuple[Path, Record]] = [
+        (place_of_statement(document.data, key, i), s)
+        for key, of in record.get("traits", {}).items()
+        for i, s in enumerate(of)
+    ]
+    facts += [((part, i), r) for part in ("protocols", "lots") for i, r in enumerate(record.get(part, ()))]
+    told: set[str] = set()
+    for path, fact in facts:
+        source = fact.get("source")
+        if source in told or source not in sources:
+            continue
+        told.add(source)
+        about = subjects(sources[source], families)
+        if about and not about & own and family not in {families[genus] for genus in about}:
+            what = f"`{source}` is a work on {', '.join(sorted(about))}, not on {family}"
+            yield Doubt(
+                "wrong-subject",
+                document.problem(
+                    (*path, "source"),
+                    what,
+                    "Cite the work that says this of the plant; if this one does, say where: judged: {wrong-subject: …}.",
+                ),
+                "A work on another family seldom says anything of this plant: often the id of another work was meant.",
+                path,
+            )
+
+
+def _sown_in_the_cold(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
+    """Germination at no more than the chill's own degrees: seed that sprouted in the chill, taken for a way to sow."""
+    for protocol, treatment, path in _treatments(record, vocabulary):
+        phases = protocol["phases"]
+        sown = [j for j, phase in enumerate(phases) if phase["kind"] == vocabulary.kinds.last]
+        warmest = _warmest(sown_at(protocol, vocabulary))
+        chill = _warmest(treatment.get("temperature_c")) if treatment["kind"] in vocabulary.kinds.indoors("cold") else None
+        if warmest is not None and chill is not None and warmest <= chill:
+            yield Doubt(
+                "sown-in-the-cold",
+                document.problem(
+                    (*path[:3], sown[-1], "temperature_c"),
+                    f"germination at {warmest:g} °C is no warmer than the chill of {chill:g} °C",
+                    "If it sprouted during the chill, say so in the note; if it must be sown so cool, say why: judged: {sown-in-the-cold: …}.",
+                ),
+                "A plan would have the grower sow into the cold.",
+                path,
+            )
+
+
+def _warmest(degrees: Record | None) -> float | None:
+    given = [d for d in (degrees or {}).values() if isinstance(d, int | float)]
+    return max(given, default=None)
 
 
 def _grounds(document: Document, record: Record) -> Iterator[Doubt]:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rousewort.errors import KnowledgeTrouble, Problem, Trouble
+from rousewort.base.errors import KnowledgeError, Problem, UserError
 
 if TYPE_CHECKING:
     from rousewort.knowledge.strict_yaml import Document
@@ -45,7 +45,7 @@ def stamp(layers: Sequence[Path]) -> str:
         digest.update(str(layer.resolve()).encode())
         stack = [str(layer)]
         while stack:
-            digest.update("\n".join(sorted(_states(stack.pop(), (".yaml", ".yml"), stack))).encode())
+            digest.update("\n".join(sorted(_states(stack.pop(), (".yaml", ".yml", ".csv"), stack))).encode())
             stack.sort()
     return digest.hexdigest()
 
@@ -69,7 +69,7 @@ def read_layer(layer: Path, progress: Callable[[int], None] | None = None) -> tu
     from rousewort.knowledge.strict_yaml import read
 
     if not layer.is_dir():
-        raise Trouble(f"There is no knowledge base folder at {layer}. Check the path given to --kb.")
+        raise UserError(f"There is no knowledge base folder at {layer}. Check the path given to --kb.")
     documents: dict[str, Document] = {}
     problems: list[Problem] = []
     for count, path in enumerate(yaml_files(layer), 1):
@@ -77,7 +77,7 @@ def read_layer(layer: Path, progress: Callable[[int], None] | None = None) -> tu
             progress(count)
         try:
             documents[path.relative_to(layer).as_posix()] = read(path.read_bytes(), str(path))
-        except KnowledgeTrouble as trouble:
+        except KnowledgeError as trouble:
             problems += [p for p in trouble.problems if isinstance(p, Problem)]
         except OSError as error:
             problems.append(Problem(str(path), 0, 0, f"cannot be read: {error.strerror}", "Check its permissions."))

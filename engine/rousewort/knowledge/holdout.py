@@ -46,6 +46,18 @@ class OneHidden:
     def near(self, folded: str) -> list[tuple[str, str]]:
         return [row for row in self.base.near(folded) if row[1] != self.species]
 
+    def alike(self, folded: str) -> list[tuple[str, str]]:
+        return [row for row in self.base.alike(folded) if row[1] != self.species]
+
+    def listed(self, folded: str) -> list[str]:
+        return [taxon for taxon in self.base.listed(folded) if taxon != self.species]
+
+    def family_of(self, genus: str) -> str | None:
+        return self.base.family_of(genus)
+
+    def genera_from(self, initial: str) -> list[str]:
+        return self.base.genera_from(initial)
+
     def names(self, rank: str) -> list[str]:
         return [name for name in self.base.names(rank) if name != self.species]
 

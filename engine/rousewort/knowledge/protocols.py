@@ -28,7 +28,7 @@ def treatments(protocol: Protocol, vocabulary: Vocabulary) -> Iterator[Treatment
     if waits(protocol):
         return
     for index, phase in enumerate(protocol.get("phases", ())):
-        if phase["kind"] == "sow":
+        if phase["kind"] == vocabulary.kinds.last:  # sowing
             continue
         made: Treatment = {"phase": index, "kind": phase["kind"], "found": found(protocol, phase, vocabulary)}
         for unit in UNITS:
@@ -66,11 +66,12 @@ def degrees(value: Any) -> dict[str, Any] | None:
     return span(value)
 
 
-def sown_at(protocol: Protocol) -> dict[str, Any] | None:
+def sown_at(protocol: Protocol, vocabulary: Vocabulary) -> dict[str, Any] | None:
     """The temperature at which the seed was sown or tested, as `degrees`; of several the last."""
     if waits(protocol):
         return None
-    warm = [degrees(phase.get("temperature_c")) for phase in protocol.get("phases", ()) if phase["kind"] == "sow"]
+    sown = [phase for phase in protocol.get("phases", ()) if phase["kind"] == vocabulary.kinds.last]
+    warm = [degrees(phase.get("temperature_c")) for phase in sown]
     return next((one for one in reversed(warm) if one), None)
 
 

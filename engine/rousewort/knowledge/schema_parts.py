@@ -76,3 +76,9 @@ def provenance(vocabulary: Vocabulary) -> dict[str, Schema]:
         "low_standing": text("Why this counts less: alignment inferred, second-hand, pooled, believed."),
         "note": text("What a reader should know, in our own words."),
     }
+
+
+def sourced() -> Schema:
+    """`read`, `memory` and `table` name a source; `practice` and `demo` have none."""
+    named = {"properties": {"held": {"enum": ["read", "memory", "table"]}}, "required": ["held"]}
+    return {"if": named, "then": {"required": ["source"]}}

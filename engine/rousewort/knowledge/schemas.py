@@ -1,18 +1,30 @@
 """Writes kb/schema/*.schema.yaml: word lists come from kb/vocabulary, so a word is stated once.
 
-`python -m rousewort.knowledge.schemas` rewrites them; a test fails while they are stale.
+`python -m rousewort.knowledge.write_schemas` rewrites them; a test fails while they are stale.
 """
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Iterable, Mapping
+from typing import Any
 
-from rousewort.knowledge.canonical import dump
-from rousewort.knowledge.schema_parts import SOURCE, Schema, closed, held, many, mapped, span, text, words
+from rousewort.knowledge.schema_parts import (
+    SCIENTIFIC_NAME,
+    SOURCE,
+    Schema,
+    closed,
+    held,
+    many,
+    mapped,
+    sourced,
+    span,
+    text,
+    words,
+)
 from rousewort.knowledge.taxon_schema import taxon
 from rousewort.knowledge.vocabulary import Vocabulary
 
-HEAD = "# Written by `python -m rousewort.knowledge.schemas` from kb/vocabulary; do not edit by hand.\n"
+HEAD = "# Written by `python -m rousewort.knowledge.write_schemas` from kb/vocabulary; do not edit by hand.\n"
 PHASES = {
     "traits": "Concludes traits and findings from what is known of the species.",
     "obstacles": "Names what stops the seed, from traits and findings.",
@@ -90,6 +102,15 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     return closed(
         {
             "id": {"type": "string", "pattern": "^[a-z][a-z0-9-]+$", "description": "The file's name without `.yaml`."},
+            "status": words(
+                vocabulary.files["rule_status"],
+                "How far it can be trusted: " + ", ".join(vocabulary.files["rule_status"]) + ".",
+            ),
+            "date": text(
+                "The day, as '2026-12-01', on which somebody last went over its grounds, limits and examples.",
+                r"^20\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$",
+            ),
+            "author": text("Who answers for it, where that is one person or one nursery."),
             "phase": words(PHASES, "When it is read; a rule reads only what earlier phases settled."),
             "when": many(fact, "All of these hold."),
             "unless": many(fact, "None of these holds: findings or obstacles of an earlier phase, never a trait."),
@@ -103,7 +124,10 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 ["why", "what", "ground"],
                 "The reason, as a grower should read it.",
             ),
-            "limits": many(text("When it is wrong."), "Known limits.", least=0),
+            "limits": many(
+                {**text("One case in which the rule misleads or says nothing, as a whole sentence."), "minLength": 25},
+                "Where it may be wrong: for which seed, in which lots, against which report.",
+            ),
             "sources": many(
                 {
                     **closed(
@@ -118,16 +142,57 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             ),
             "examples": closed(
                 {
-                    "fires": many(many(fact, "Facts."), "With these facts it must fire."),
-                    "silent": many(many(fact, "Facts."), "With these facts it must not."),
+                    "fires": many(rule_example(vocabulary), "On these it must fire."),
+                    "silent": many(
+                        rule_example(vocabulary),
+                        "On these it must not, though they come near: they share a condition, or a plant of the family fires it.",
+                    ),
                 },
                 ["fires", "silent"],
-                "Proof that the rule does what it says.",
+                "What the rule was tried on: plants as they are on record, run through all the rules by every check.",
             ),
         },
-        ["id", "phase", "when", "then", "because", "limits", "sources", "examples"],
+        ["id", "status", "date", "phase", "when", "then", "because", "limits", "sources", "examples"],
         "One rule of the reasoning.",
     )
+
+
+def rule_example(vocabulary: Vocabulary) -> Schema:
+    """A species of the knowledge base, or a lot where none shows the case; with who says it, and what was seen."""
+    species = text(
+        "A species of the knowledge base, by its accepted name: the rule is run on all that is known of it.",
+        SCIENTIFIC_NAME,
+    )
+    lot = {
+        "type": "object",
+        "minProperties": 1,
+        "description": "Only where no species shows it: what is known of such seed, a trait or report and its word a line; "
+        "more than `when` says, and never a finding or an obstacle.",
+        "additionalProperties": {"type": "string"},
+    }
+    example = closed(
+        {
+            "species": species,
+            "lot": lot,
+            "source": text(
+                "The id of the work that says it; for a species, one that its entry names for what the rule reads."
+            ),
+            "held": words(vocabulary.files["held"], "How it is held, where no work says it."),
+            "saw": {
+                **text("What is known of this seed that makes the rule fire or keeps it silent, in our own words."),
+                "minLength": 15,
+            },
+        },
+        ["saw"],
+        "`{species: a name, source: an id or held: practice, saw: what was seen}`; `lot:` for `species:` where no species shows it.",
+    )
+    return {
+        **example,
+        "allOf": [
+            {"if": {"required": ["lot"]}, "else": {"required": ["species"], "properties": {"species": species}}},
+            {"if": {"required": ["held"]}, "then": sourced(), "else": {"required": ["source"], "properties": {"source": SOURCE}}},
+        ],
+    }  # fmt: skip
 
 
 def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
@@ -156,15 +221,11 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["low", "use", "high"],
         "Temperature, °C.",
     )
-    levels = {
-        **vocabulary.traits["physiological_level"]["values"],
-        **vocabulary.traits["morphophysiological_level"]["values"],
-    }
     a_range = closed(
         {
             "for": many(words(vocabulary.obstacles, "Obstacle."), "Obstacles that the range is for."),
-            "class": words(vocabulary.traits["dormancy_class"]["values"], "Dormancy class it is for."),
-            "level": words(levels, "Level it is for."),
+            "class": words(vocabulary.classes, "Dormancy class it is for."),
+            "level": words(vocabulary.levels, "Level it is for."),
             **amounts,
             "temperature_c": span("°C.", 160, use=True),
             "sources": source_list,
@@ -191,7 +252,8 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "cautions": cautions,
     }
     override = closed(parts, [], "Replaces these parts.")
-    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    measures = words(["days", "hours", "minutes"], "In what its amount is counted.")
+    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
     of_sizes = many(words(sizes, "Size of seed."), "Of these sizes.")
     return closed(
         {
@@ -202,7 +264,42 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "needs": many(words(vocabulary.files["equipment"], "Equipment."), "What it takes.", least=0),
             "irreversible": {"type": "boolean", "description": "Cannot be undone: tried on a few seeds first, never on a tiny lot."},
             "wet": {"type": "boolean", "description": "The seed takes up water in it."},
-            "measures": words(["days", "hours", "minutes"], "In what its amount is counted."),
+            "measures": measures,
+            "group": words(vocabulary.files["treatment_groups"], "What it does for the seed."),
+            "rank": {"type": "integer", "minimum": 0, "description": "The gentler of two of one group has the lower."},
+            "place": words({"first": "Every plan begins with it.", "last": "Every plan ends with it."}, "Its fixed place, if any."),
+            "container": words(
+                {"bag": "In a bag meanwhile.", "pot": "In pots or trays from here on.", "none": "In neither."},
+                "What the seed is in, for labels.",
+            ),
+            "drawn": words(vocabulary.files["colours"], "How it is drawn along the year."),
+            "begun": text("What a label says of the day on which it began: sown, potted."),
+            "emergence": words(
+                {"expected": "Some days after it.", "in_season": "At the end of its own days."}, "How seedlings are dated from it."
+            ),
+            "waits_for_season": {"type": "boolean", "description": "Done outside, in its season; seed then stays there."},
+            "look_every": {"type": "integer", "minimum": 1, "description": "Days between looks, where not the usual."},
+            "given_before": {"type": "boolean", "description": "A lot can have had it before it came, and is credited."},
+            "moist_volume": {"type": "boolean", "description": "Its medium takes room in bags and fridge."},
+            "leans": {"type": "boolean", "description": "Its length leans with the lot's provenance (vocabulary/lots.yaml)."},
+            "strength_pct_from": {
+                "type": "number",
+                "description": "Reports of a weaker solution say nothing of its lengths.",
+            },
+            "ways": mapped(
+                closed(
+                    {
+                        "means": text("How it is done."),
+                        "label": text("In few words."),
+                        "measures": measures,
+                        "lent": {"type": "boolean", "description": "Whether relatives\' reports count for it."},
+                    },
+                    ["means", "label", "measures", "lent"],
+                    "One way.",
+                ),
+                "Ways so different that the lengths of one say nothing of the other.",
+            ),
+            "usual_way": text("The way taken where no report says which."),
             "lots": closed(
                 {
                     "most": {"type": "integer", "minimum": 1, "description": "Largest lot it is practical for."},
@@ -211,6 +308,11 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 },
                 ["held"],
                 "Lot size it suits.",
+            ),
+            "usual": closed(
+                {**{key: span("As for a report.", 3000) for key in ("days", "hours", "minutes")}},
+                [],
+                "Between these lie all but about one in a hundred of the lengths entered of it; an end beyond is doubted.",
             ),
             "at_most": closed(
                 {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes", "temperature_c")},
@@ -260,13 +362,13 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "cautions": cautions,
             "sources": source_list,
         },
-        ["kind", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
+        ["kind", "group", "rank", "container", "drawn", "label", "what", "why", "needs", "do", "watch", "until", "success", "cautions", "sources"],
         "How one kind of treatment is done at the bench.",
     )  # fmt: skip
 
 
 def sowing_case(vocabulary: Vocabulary) -> Schema:
-    sizes = [size["is"] for size in vocabulary.files["bands"]["seed_size"]["words"]]
+    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
     when = closed(
         {
             "obstacle": words(vocabulary.obstacles, "It stands in the way."),
@@ -288,9 +390,33 @@ def sowing_case(vocabulary: Vocabulary) -> Schema:
     )
 
 
-def sources() -> Schema:
+DOI = r"^10\.\d{4,9}/\S+$"
+# Fields of a work that somebody may have recalled, or worked out, rather than seen in a text.
+RECALLED = ["author", "year", "title", "doi", "isbn", "report", "pmc", "pmid", "handle"]
+
+
+def sources(vocabulary: Vocabulary) -> Schema:
+    year = {
+        "type": "integer",
+        "minimum": 1500,
+        "maximum": 2100,
+        "description": "Year of the work. Left out where it is not known, and of a web page that bears no date.",
+    }
     one = closed(
-        {"citation": text("The work, as one would cite it."), "note": text("What of it is uncertain.")},
+        {
+            "citation": text("The work, as one would cite it; author and year stand in it as below."),
+            "author": text("Who wrote it, as in the citation: persons, or the body whose page or book it is."),
+            "year": year,
+            "doi": text("Digital object identifier, without an address before it.", DOI),
+            "isbn": text("International standard book number, digits only.", "^(97[89])?\\d{9}[\\dX]$"),
+            "report": text("Series and number of a report or public handbook."),
+            "pmc": text("Number in the open archive of life-science papers.", "^PMC\\d+$"),
+            "pmid": text("Number in the catalogue of medical papers.", "^\\d+$"),
+            "handle": text("Handle of a university's archive.", "^\\d+(\\.\\d+)*/\\S+$"),
+            "read": words(vocabulary.files["parts_read"], "What of it was read."),
+            "recalled": many(words(RECALLED, "A field."), "Fields that nobody here saw in a text; to be checked."),
+            "note": text("What of it is uncertain."),
+        },
         ["citation"],
         "A published work.",
     )
@@ -345,43 +471,24 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     }  # fmt: skip
 
 
-def report_kinds(treatments: list[str]) -> list[str]:
-    return sorted({*treatments, "open_coat"})
+def report_kinds(vocabulary: Vocabulary, treatments: Iterable[str]) -> list[str]:
+    """What a report may name: what can be done, and what was done in some way that it does not tell."""
+    return sorted({*treatments, *vocabulary.files["report_kinds"]})
 
 
-def all_schemas(vocabulary: Vocabulary, treatments: list[str]) -> dict[str, Schema]:
-    """Every schema by its stem."""
+def all_schemas(vocabulary: Vocabulary, treatments: Mapping[str, Any]) -> dict[str, Schema]:
+    """Every schema by its stem. `treatments`: kind → its file, as far as it can be read."""
     kinds = sorted(treatments)
+    ways = {
+        kind: told["ways"] for kind, told in sorted(treatments.items()) if isinstance(told, dict) and "ways" in told
+    }
     built = {
-        "taxon": taxon(vocabulary, report_kinds(kinds)),
+        "taxon": taxon(vocabulary, report_kinds(vocabulary, kinds), ways),
         "rule": rule(vocabulary, kinds),
         "treatment": treatment(vocabulary, kinds),
-        "sources": sources(),
+        "sources": sources(vocabulary),
         "plan": plan(vocabulary, kinds),
     }
     return {
         stem: {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema} for stem, schema in built.items()
     }
-
-
-def write(layer: Path) -> list[Path]:
-    """Rewrite the schema files of a layer; returns those that changed."""
-    from rousewort.knowledge.build import read_vocabulary
-
-    vocabulary = read_vocabulary(layer)
-    kinds = [path.stem for path in sorted((layer / "treatments").glob("*.yaml"))]
-    changed = []
-    for stem, schema in all_schemas(vocabulary, kinds).items():
-        path, content = layer / "schema" / f"{stem}.schema.yaml", HEAD + dump(schema)
-        if not path.exists() or path.read_text("utf-8") != content:
-            path.parent.mkdir(exist_ok=True)
-            path.write_text(content, "utf-8")
-            changed.append(path)
-    return changed
-
-
-if __name__ == "__main__":
-    from rousewort.knowledge.files import shipped_layer
-
-    for written in write(shipped_layer() or Path("kb")):
-        print(written)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 import threading
 from collections import defaultdict
@@ -10,9 +11,9 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.names import fold, triples
-from rousewort.knowledge.summary import Record, pool, summarise
+from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
 INDEX_FORMAT = 6
@@ -28,6 +29,9 @@ class Store(Protocol):
     def alike(self, folded: str) -> list[tuple[str, str]]: ...
     def near(self, folded: str) -> list[tuple[str, str]]: ...
     def names(self, rank: str) -> list[str]: ...
+    def family_of(self, genus: str) -> str | None: ...
+    def genera_from(self, initial: str) -> list[str]: ...
+    def listed(self, folded: str) -> list[str]: ...
     def shared(self, part: str) -> Any: ...
 
 
@@ -101,7 +105,9 @@ class MemoryStore:
         if (rank, name) not in self._groups:
             if self._base and all(map(self._as_in_base, self.members(rank, name))):
                 return self._base.group(rank, name)
-            self._groups[rank, name] = pool((m, self.summary(m) or {}) for m in self.members(rank, name))
+            self._groups[rank, name] = pool(
+                ((m, self.summary(m) or {}) for m in self.members(rank, name)), self.vocabulary
+            )
         return self._groups[rank, name]
 
     def _all_names(self) -> dict[str, list[tuple[str, str]]]:
@@ -135,6 +141,17 @@ class MemoryStore:
     def names(self, rank: str) -> list[str]:
         return [name for name, record in self.records.items() if record["rank"] == rank]
 
+    def family_of(self, genus: str) -> str | None:
+        return self._shared["genus_family"].get(genus)
+
+    def genera_from(self, initial: str) -> list[str]:
+        """Every genus that begins with this letter."""
+        return sorted(genus for genus in self._shared["genus_family"] if genus.startswith(initial))
+
+    def listed(self, folded: str) -> list[str]:
+        """The taxa that the tables of common names give for a name, those with most species first."""
+        return self._shared["listed"].get(folded, [])
+
     def shared(self, part: str) -> Any:
         return self._shared[part]
 
@@ -144,14 +161,14 @@ create table part (name text primary key, json text not null) without rowid;
 create table taxon (name text primary key, rank text not null, json text not null, summary text not null) without rowid;
 create table pooled (rank text, name text, json text not null, primary key (rank, name)) without rowid;
 create table known_as (folded text, accepted text, kind text, primary key (folded, accepted, kind)) without rowid;
+create table genus (name text primary key, family text not null) without rowid;
+create table listed (folded text primary key, taxa text not null) without rowid;
 create table triple (three text, folded text, primary key (three, folded)) without rowid;
 """
 
 
 def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
     """Compile a store into one SQLite file. Raises OSError or sqlite3.Error, and then leaves nothing behind."""
-    import os
-
     target = Path(path)
     fresh = target.with_name(f"{target.name}.{os.getpid()}.new")
     fresh.unlink(missing_ok=True)
@@ -168,6 +185,8 @@ def write_index(store: MemoryStore, path: Path | str, stamp: str) -> None:
 def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> None:
     connection.executescript(f"pragma journal_mode=off; pragma user_version={INDEX_FORMAT};" + _SCHEMA)
     parts = {**store._shared, "stamp": stamp}
+    connection.executemany("insert into genus values (?, ?)", sorted(parts.pop("genus_family").items()))
+    connection.executemany("insert into listed values (?, ?)", [(k, _dump(v)) for k, v in parts.pop("listed").items()])
     connection.executemany("insert into part values (?, ?)", [(k, _dump(v)) for k, v in parts.items()])
     names: set[tuple[str, str, str]] = set()
     groups: dict[tuple[str, str], None] = {}
@@ -204,7 +223,7 @@ class IndexStore:
         self._kept: dict[tuple, Any] = {}
         version = self._rows("pragma user_version")[0][0]
         if version != INDEX_FORMAT:
-            raise Trouble(
+            raise UserError(
                 f"The index {path} has format {version}; this version of Rousewort reads {INDEX_FORMAT}. Install it again."
             )
 
@@ -230,7 +249,7 @@ class IndexStore:
 
     def group(self, rank: str, name: str) -> Record:
         sql = "select json from pooled where rank = ? and name = ?"
-        return self._one(("group", rank, name), sql, (rank, name), lambda: pool(()))
+        return self._one(("group", rank, name), sql, (rank, name), empty_pool)
 
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._rows("select accepted, kind from known_as where folded = ?", (folded,))
@@ -256,7 +275,26 @@ class IndexStore:
     def names(self, rank: str) -> list[str]:
         return [r[0] for r in self._rows("select name from taxon where rank = ? order by name", (rank,))]
 
+    def family_of(self, genus: str) -> str | None:
+        rows = self._rows("select family from genus where name = ?", (genus,))
+        return rows[0][0] if rows else None
+
+    def genera_from(self, initial: str) -> list[str]:
+        """Every genus that begins with this letter."""
+        sql = "select name from genus where name >= ? and name < ? order by name"
+        return [name for (name,) in self._rows(sql, (initial, chr(ord(initial) + 1)))]
+
+    def listed(self, folded: str) -> list[str]:
+        """The taxa that the tables of common names give for a name, those with most species first."""
+        rows = self._rows("select taxa from listed where folded = ?", (folded,))
+        return json.loads(rows[0][0]) if rows else []
+
     def shared(self, part: str) -> Any:
+        """A part whole. Names of genera and the tables' common names have tables of their own, to look up one of them."""
+        if part == "genus_family":
+            return dict(self._rows("select name, family from genus order by name"))
+        if part == "listed":
+            return {folded: json.loads(taxa) for folded, taxa in self._rows("select folded, taxa from listed")}
         return self._one(("part", part), "select json from part where name = ?", (part,))
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
@@ -264,4 +302,5 @@ class IndexStore:
         rows = self._rows("select name, json from taxon order by name")
         records = {name: json.loads(text) for name, text in rows}
         parts = {name: json.loads(text) for name, text in self._rows("select name, json from part")}
+        parts |= {part: self.shared(part) for part in ("genus_family", "listed")}
         return MemoryStore(records, parts, vocabulary)

@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 
 import yaml
 
-from rousewort.errors import KnowledgeTrouble, Problem
+from rousewort.base.errors import KnowledgeError, Problem
 
 MAX_BYTES = 512 * 1024
 MAX_DEPTH = 20
@@ -65,7 +65,7 @@ class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
 
 
 def read(text: bytes | str, file: str) -> Document:
-    """Parse one document. Raises KnowledgeTrouble with every problem found."""
+    """Parse one document. Raises KnowledgeError with every problem found."""
     document = Document(file, None)
     problems: list[Problem] = []
     decoded = _decode(text, file)
@@ -73,12 +73,12 @@ def read(text: bytes | str, file: str) -> Document:
     try:
         node = yaml.compose(decoded, Loader=_Loader)
     except yaml.YAMLError as error:
-        raise KnowledgeTrouble(_from_yaml_error(error, file)) from None
+        raise KnowledgeError(_from_yaml_error(error, file)) from None
     if node is None:
-        raise KnowledgeTrouble(Problem(file, 1, 1, "the file is empty", "Write the entry, or remove the file."))
+        raise KnowledgeError(Problem(file, 1, 1, "the file is empty", "Write the entry, or remove the file."))
     document.data = _Builder(document, problems).build(node, (), 1)
     if problems:
-        raise KnowledgeTrouble(*problems)
+        raise KnowledgeError(*problems)
     return document
 
 
@@ -86,16 +86,16 @@ def _decode(text: bytes | str, file: str) -> str:
     if isinstance(text, str):
         text = text.encode("utf-8")
     if len(text) > MAX_BYTES:
-        raise KnowledgeTrouble(
+        raise KnowledgeError(
             Problem(file, 0, 0, f"the file has {len(text)} bytes; at most {MAX_BYTES} are read", "Split it.")
         )
     if text.startswith(b"\xef\xbb\xbf"):
-        raise KnowledgeTrouble(Problem(file, 1, 1, "the file starts with a byte order mark", "Save it as plain UTF-8."))
+        raise KnowledgeError(Problem(file, 1, 1, "the file starts with a byte order mark", "Save it as plain UTF-8."))
     try:
         return text.decode("utf-8")
     except UnicodeDecodeError as error:
         line = text[: error.start].count(b"\n") + 1
-        raise KnowledgeTrouble(Problem(file, line, 1, "not UTF-8 text", "Save the file as UTF-8.")) from None
+        raise KnowledgeError(Problem(file, line, 1, "not UTF-8 text", "Save the file as UTF-8.")) from None
 
 
 def _refuse_anchors_and_tags(text: str, file: str) -> None:
@@ -113,9 +113,9 @@ def _refuse_anchors_and_tags(text: str, file: str) -> None:
             elif isinstance(event, yaml.DocumentStartEvent) and (event.version or event.tags):
                 problems.append((mark, "directives (%) are not read", "Remove the line."))
     except yaml.YAMLError as error:
-        raise KnowledgeTrouble(_from_yaml_error(error, file)) from None
+        raise KnowledgeError(_from_yaml_error(error, file)) from None
     if problems:
-        raise KnowledgeTrouble(*(Problem(file, m.line + 1, m.column + 1, what, mend) for m, what, mend in problems))
+        raise KnowledgeError(*(Problem(file, m.line + 1, m.column + 1, what, mend) for m, what, mend in problems))
 
 
 def _from_yaml_error(error: yaml.YAMLError, file: str) -> Problem:

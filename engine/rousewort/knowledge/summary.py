@@ -14,7 +14,6 @@ from rousewort.knowledge.vocabulary import Vocabulary
 
 # Weight of a statement by how it is held; halved when inferred, and again when flagged as doubtful.
 HELD_WEIGHT = {"read": 4.0, "table": 3.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
-COLD, WARM = {"cold_moist", "outdoor_winter"}, {"warm_moist"}
 
 Statement = dict[str, Any]
 Record = dict[str, Any]
@@ -70,8 +69,8 @@ def season_order(protocol: Record, vocabulary: Vocabulary) -> str | None:
         helped = vocabulary.found[treatment["found"]]["vote"] in ("needed", "helps")
         if not helped or (treatment.get("days") or {}).get("high") == 0:
             continue
-        season = "cold" if treatment["kind"] in COLD else "warm" if treatment["kind"] in WARM else None
-        if season and (not seasons or seasons[-1] != season):
+        season = vocabulary.kinds.group(treatment["kind"])
+        if season in ("cold", "warm") and (not seasons or seasons[-1] != season):
             seasons.append(season)
     word = "_".join(seasons[:3])
     return (
@@ -106,7 +105,7 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
         "numbers": numbers,
         "answers": _answers(record, vocabulary),
         "doses": list(_doses(record, vocabulary)),
-        "sowing": list(_sowing(record)),
+        "sowing": list(_sowing(record, vocabulary)),
     }
 
 
@@ -146,7 +145,7 @@ def _unique(items: list[dict]) -> list[dict]:
 def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
     for protocol in record.get("protocols", ()):
         told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
-        colds = [t["phase"] for t in told if t["kind"] in COLD]
+        colds = [t["phase"] for t in told if t["kind"] in vocabulary.kinds.in_group("cold")]
         for treatment in told:
             dose = {
                 "kind": treatment["kind"],
@@ -163,9 +162,9 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
                 yield dose
 
 
-def _sowing(record: Record) -> Iterable[dict]:
+def _sowing(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
     for protocol in record.get("protocols", ()):
-        warm, share = sown_at(protocol), came_up(protocol)
+        warm, share = sown_at(protocol, vocabulary), came_up(protocol)
         seen = ({"germination_temperature_c": warm} if warm else {}) | ({"germination_pct": share} if share else {})
         if seen:
             yield {**seen, **ground(protocol), "doubtful": bool(protocol.get("low_standing"))}
@@ -175,11 +174,16 @@ def _word(summary: Record, key: str) -> str | None:
     return summary["traits"][key][0][0] if key in summary["traits"] else None
 
 
-def _level(summary: Record) -> str | None:
-    return _word(summary, "morphophysiological_level") or _word(summary, "physiological_level")
+def _level(summary: Record, vocabulary: Vocabulary) -> str | None:
+    return next(filter(None, (_word(summary, key) for key in reversed(vocabulary.level_keys))), None)
 
 
-def pool(members: Iterable[tuple[str, Record]]) -> Record:
+def empty_pool() -> Record:
+    """What no members amount to."""
+    return {"votes": {}, "stated": {}, "doses": [], "sowing": [], "count": 0}
+
+
+def pool(members: Iterable[tuple[str, Record]], vocabulary: Vocabulary) -> Record:
     """What the members of a genus or family amount to.
 
     Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
@@ -197,7 +201,7 @@ def pool(members: Iterable[tuple[str, Record]]) -> Record:
                 stated[key][word] += any(map(firm, statements))
         for key, (word, _) in summary["answers"].items():
             votes[key][word].append(name)
-        kind = {"species": name, "class": _word(summary, "dormancy_class"), "level": _level(summary)}
+        kind = {"species": name, "class": _word(summary, vocabulary.class_key), "level": _level(summary, vocabulary)}
         doses += [{**dose, **kind} for dose in summary["doses"]]
         sowing += [{**item, "species": name} for item in summary["sowing"]]
     counted = {"votes": {k: dict(v) for k, v in votes.items()}, "stated": {k: dict(v) for k, v in stated.items()}}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from rousewort.knowledge.schema_parts import (
@@ -14,19 +15,19 @@ from rousewort.knowledge.schema_parts import (
     held,
     many,
     provenance,
+    sourced,
     text,
     words,
 )
 from rousewort.knowledge.vocabulary import Vocabulary
 
-# What a genus may say once for all its species. What decides dormancy stays with the species, so that hiding one hides it.
-SHARED = ("fruit", "dispersal_unit", "life_cycle", "growth_form")
 PROTOCOL_ID = "^[a-z0-9]+(-[a-z0-9]+)*$"
 _MOST = {"days": 2500, "hours": 500, "minutes": 3000, "ppm": 100_000, "strength_pct": 100, "elevation_m": 6000}
 _CHOSEN = ("days", "hours", "minutes", "ppm", "strength_pct")
 
 
-def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+def taxon(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
+    """`kinds`: those that a phase may name. `ways`: kind → its ways, where they say nothing of each other."""
     word_traits = {key: trait for key, trait in vocabulary.traits.items() if not trait.get("number")}
     bare = {key: _bare(trait) for key, trait in word_traits.items()}
     names = {
@@ -56,7 +57,7 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             bare, [], "What is common knowledge of the plant, no work named: trait: word, or [word, word] where it has several."
         ),
         "shared": closed(
-            {key: bare[key] for key in SHARED if key in bare},
+            {key: bare[key] for key in vocabulary.shared_keys},
             [],
             "Only for a genus: what holds, as common knowledge, for every species of it whose own entry says nothing else.",
         ),
@@ -69,7 +70,7 @@ def taxon(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             closed(one_lot, ["held", "says"], "One source on how lots differ."),
             "How lots and provenances of this plant differ.",
         ),
-        "protocols": many(protocol(vocabulary, kinds), "What sources did to the seed: one source, one lot, from first to last."),
+        "protocols": many(protocol(vocabulary, kinds, ways), "What sources did to the seed: one source, one lot, from first to last."),
     }
     return {
         **closed({**names, **facts}, [], "One taxon: what is known of its seed, and what was tried on it."),
@@ -101,12 +102,6 @@ def judged(vocabulary: Vocabulary) -> Schema:
     return {**closed(reasons, [], about), "minProperties": 1}
 
 
-def sourced() -> Schema:
-    """`read`, `memory` and `table` name a source; `practice` and `demo` have none."""
-    named = {"properties": {"held": {"enum": ["read", "memory", "table"]}}, "required": ["held"]}
-    return {"if": named, "then": {"required": ["source"]}}
-
-
 def _statements(trait: dict[str, Any], vocabulary: Vocabulary) -> Schema:
     common = {
         **provenance(vocabulary),
@@ -124,7 +119,7 @@ def _statements(trait: dict[str, Any], vocabulary: Vocabulary) -> Schema:
     return many({**one, **sourced()}, trait["means"])
 
 
-def protocol(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+def protocol(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
     """One source, one lot. Alternatives are protocols of their own; arms of one experiment stand in `results`."""
     word = vocabulary.files["protocol"]
     ground = provenance(vocabulary)
@@ -138,7 +133,7 @@ def protocol(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "quoting": text("The work that it is told from, where the source tells it from another."),
         "held": held(vocabulary),
         "where": ground["where"],
-        "read_what": words(word["read_what"], "What of the work was read."),
+        "read_what": words(vocabulary.files["parts_read"], "What of the work was read for it."),
         "low_standing": ground["low_standing"],
         "design": words(word["design"], "What kind of evidence it is; left out where the source does not tell."),
         "lot": _lot(vocabulary),
@@ -148,7 +143,7 @@ def protocol(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             {"not_read": {"means": "The phases stand in no told order, and some may be alternatives; nobody has looked yet."}},
             "Set where the entry does not tell sequence from alternative.",
         ),
-        "phases": many(_phase(vocabulary, kinds), "What was done, in order, each with its own length and temperature."),
+        "phases": many(_phase(vocabulary, kinds, ways), "What was done, in order, each with its own length and temperature."),
         "found": _found(vocabulary, "What the source found of all that stands in `phases`; of one phase, it stands there."),
         "chosen": closed(
             {
@@ -164,6 +159,7 @@ def protocol(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "said": text("Words as printed, where they matter."),
         "not_given": many(text("One thing."), "What the source leaves out and one would want to know."),
         "note": ground["note"],
+        "judged": judged(vocabulary),
     }
     one = closed({**known_by, **outcome}, ["id", "held"], "One source, one lot, from first to last.")
     return {**one, **sourced()}
@@ -174,7 +170,7 @@ def _found(vocabulary: Vocabulary, description: str) -> Schema:
     return words(told, description)
 
 
-def _phase(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
+def _phase(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
     word = vocabulary.files["protocol"]
     first = {"type": "integer", "minimum": 0, "maximum": 2500}
     sprouting = {
@@ -182,14 +178,14 @@ def _phase(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "most_by_day": {**first, "description": "Day by which most had sprouted."},
         "pct": {**_amount("Per cent that sprouted in it.")},
     }
-    ways = {
-        "poured": {"means": "Poured over, off the heat, seed left in it to cool."},
-        "held": {"means": "Kept at the temperature, seconds to minutes."},
+    every_way = {
+        **{way: entry for told in ways.values() for way, entry in told.items()},
         "unknown": {"means": "The source does not say; no times are then given."},
     }
+    only_reported = vocabulary.files["report_kinds"]
     phase = closed(
         {
-            "kind": words(kinds, "What was done. `open_coat`: the coat was opened, by any way or a way not stated."),
+            "kind": words({kind: only_reported.get(kind, {}) for kind in kinds}, "What was done."),
             "found": _found(vocabulary, "What the source found of this phase."),
             **{unit: _amount(f"How many {unit}: one number, or low and high.", unit) for unit in ("days", "hours", "minutes")},
             "length_basis": words(word["length_basis"], "What the length is: the one that was needed, or the only one tried."),
@@ -202,7 +198,7 @@ def _phase(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "ppm": _amount("Strength in parts per million, or mg a litre.", "ppm"),
             "strength_pct": _amount("Strength of acid or solution, per cent."),
             "dose": text("How much, where it has no other unit: volumes of water, grams of plant smoked."),
-            "way": words(ways, "For hot water: which of the two ways."),
+            "way": words(every_way, "Where a treatment can be done in ways that say nothing of each other: which."),
             "place": text("Where, if outdoors: the town or region, the bed or frame."),
             "from": text("When it began, if that matters: autumn, October."),
             "end_sign": words(word["end_sign"], "What ended it, whatever the days."),
@@ -222,7 +218,7 @@ def _phase(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         ["kind"],
         "One phase. Give at most one of days, hours and minutes.",
     )
-    return {**phase, "if": {"properties": {"kind": {"const": "hot_water"}}}, "then": {"required": ["way"]}}
+    return {**phase, "if": {"properties": {"kind": {"enum": list(ways)}}}, "then": {"required": ["way"]}}
 
 
 def _number(top: float, whole: bool = False) -> Schema:

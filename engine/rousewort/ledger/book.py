@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from collections import defaultdict
@@ -13,9 +14,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.ledger.events import ENDS, Batch, Event, add_up
-from rousewort.ledger.store import BATCH, EVENT, PLAN, Store, address
+from rousewort.ledger.store import BATCH, EVENT, PLAN, LedgerStore, address
 
 Progress = Callable[[str, int], None]  # told what is being done, and how many are done
 FIRST_YEAR = 1900  # a day before is a slip of the pen
@@ -26,9 +27,9 @@ def open_ledger(
 ) -> Ledger:
     """The ledger in a file, at a PostgreSQL URL, or at the usual place. `make`: create the file if there is none.
 
-    Raises Trouble for one that cannot be reached, is something else, or was written by a newer Rousewort.
+    Raises UserError for one that cannot be reached, is something else, or was written by a newer Rousewort.
     """
-    return Ledger(Store(address(where), make), today)
+    return Ledger(LedgerStore(address(where), make), today)
 
 
 def as_text(data: Any) -> str:
@@ -37,8 +38,6 @@ def as_text(data: Any) -> str:
 
 
 def digest_of(body: str) -> str:
-    import hashlib
-
     return hashlib.blake2b(body.encode(), digest_size=16).hexdigest()
 
 
@@ -49,7 +48,7 @@ def quiet(what: str, done: int) -> None:
 class Ledger:
     """An open ledger. `today` tells the present day (tests and the demonstration have their own)."""
 
-    def __init__(self, store: Store, today: Callable[[], date] = date.today) -> None:
+    def __init__(self, store: LedgerStore, today: Callable[[], date] = date.today) -> None:
         self.store, self.today = store, today
         self._plans: dict[str, Mapping[str, Any]] = {}  # never stale: a plan's digest names its text
 
@@ -81,7 +80,7 @@ class Ledger:
         return [b for b in found if ended in (None, bool(b.ended)) and species in (None, b.species)]
 
     def batch(self, word: str) -> Batch:
-        """By code (CECA-7, however written) or number. Raises Trouble for one that is not there."""
+        """By code (CECA-7, however written) or number. Raises UserError for one that is not there."""
         with self.store.read() as connection:
             return self._find(connection, word)
 
@@ -93,7 +92,7 @@ class Ledger:
         if found and bare in (str(number), found[0].code.replace("-", "")):
             return found[0]
         meant = f" Number {number} is {found[0].code} ({found[0].species})." if found else ""
-        raise Trouble(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
+        raise UserError(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
     def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch]:
         rows = connection.execute(query).all()
@@ -169,13 +168,13 @@ class Ledger:
             gone, kept = self._find(connection, word), self._find(connection, into)
             self._unchanged(gone, turn)
             if gone.number == kept.number:
-                raise Trouble(f"{gone.code} cannot be merged with itself.")
+                raise UserError(f"{gone.code} cannot be merged with itself.")
             if gone.species != kept.species:
-                raise Trouble(
+                raise UserError(
                     f"{gone.code} is {gone.species}, {kept.code} is {kept.species}: only batches of one species can be merged."
                 )
             if gone.step != kept.step:
-                raise Trouble(
+                raise UserError(
                     f"{gone.code} is in {gone.step}, {kept.code} in {kept.step}: merge when both are in the same step."
                 )
             taken = {
@@ -193,14 +192,14 @@ class Ledger:
         today = self.today()
         day = day or today
         if day > today:
-            raise Trouble(f"{day} is still to come (today is {today}): record it when it has happened.")
+            raise UserError(f"{day} is still to come (today is {today}): record it when it has happened.")
         if day.year < FIRST_YEAR:
-            raise Trouble(f"{day}: no bench was at work then. Check the year.")
+            raise UserError(f"{day}: no bench was at work then. Check the year.")
         return day
 
     def _unchanged(self, batch: Batch, turn: int | None) -> None:
         if turn is not None and turn != batch.turn:
-            raise Trouble(
+            raise UserError(
                 f"{batch.code} has a newer entry ({batch.events[-1].kind}) than you have seen: nothing was recorded. Look again."
             )
 

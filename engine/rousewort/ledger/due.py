@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from rousewort.dated import DatedStep, Schedule
-from rousewort.dater import look_every
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.ledger.events import Batch
-from rousewort.schedule import schedule
-from rousewort.seasons import Seasons
+from rousewort.schedule.dating import schedule
+from rousewort.schedule.forward import look_every
+from rousewort.schedule.model import DatedStep, Schedule
+from rousewort.schedule.seasons import Seasons
 
 
 @dataclass(frozen=True)
@@ -63,17 +63,17 @@ class Diary:
     def waits_for(self, batch: Batch, step_id: str, day: date) -> Wait | None:
         """What a step outside would have to wait for if it began that day; None where it need not wait."""
         step = next((step for step in batch.plan["steps"] if step["id"] == step_id), None)
-        seasons = Seasons(self.calendar["sow_outside"], batch.south)
+        seasons = Seasons(self.calendar, batch.south)
         if step is None or seasons.on_or_after(step, day) == day:
             return None
         return Wait(seasons.on_or_after(step, day), seasons.name(step))
 
     def refuse_out_of_season(self, batch: Batch, step_id: str, day: date, how: str) -> None:
-        """Raises Trouble where a step outside is about to begin out of its season. `how`: to record it all the same."""
+        """Raises UserError where a step outside is about to begin out of its season. `how`: to record it all the same."""
         wait = self.waits_for(batch, step_id, day)
         if wait:
             label = next(step["label"] for step in batch.plan["steps"] if step["id"] == step_id)
-            raise Trouble(
+            raise UserError(
                 f"{batch.code}: “{label}” has its season, {wait.season}; the next one begins on {wait.until}. Keep the "
                 f"batch as it is until then. If it was done on {day} all the same, {how}."
             )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 
 # Every kind of event with what it may say. All are optional here; what a kind must say is asked where it is added up.
 KINDS: dict[str, tuple[str, ...]] = {
@@ -135,9 +135,9 @@ def standing(events: Iterable[Event], code: str) -> list[Event]:
         if event.kind != "undo":
             kept.append(event)
         elif not kept or kept[-1].turn != event.data.get("undoes"):
-            raise Trouble(f"{code}: only the last entry can be undone.")
+            raise UserError(f"{code}: only the last entry can be undone.")
         elif kept[-1].kind in FIRM:
-            raise Trouble(
+            raise UserError(
                 f"{code}: '{kept[-1].kind}' concerns more than one entry and cannot be undone. Discard or merge instead."
             )
         else:
@@ -146,17 +146,19 @@ def standing(events: Iterable[Event], code: str) -> list[Event]:
 
 
 def add_up(batch: Batch, events: Sequence[Event]) -> Batch:
-    """The batch with these events, from the first. Raises Trouble where one cannot follow those before it."""
+    """The batch with these events, from the first. Raises UserError where one cannot follow those before it."""
     now = Batch(batch.number, batch.code, batch.plan, batch.digest, tuple(events))
     before: Event | None = None
     for event in standing(events, batch.code):
         _check_shape(now, event)
         if (before is None) != (event.kind == "start"):
-            raise Trouble(f"{now.code}: a batch begins with its start, once.")
+            raise UserError(f"{now.code}: a batch begins with its start, once.")
         if before and event.day < before.day:
-            raise Trouble(f"{now.code}: {event.day} lies before the last entry ({before.day}, {before.kind}).")
+            raise UserError(f"{now.code}: {event.day} lies before the last entry ({before.day}, {before.kind}).")
         if now.ended:
-            raise Trouble(f"{now.code} was ended on {now.ended.day} ({now.ended.kind}): nothing more can be recorded.")
+            raise UserError(
+                f"{now.code} was ended on {now.ended.day} ({now.ended.kind}): nothing more can be recorded."
+            )
         now = _HAPPENS[event.kind](now, event)
         before = event
     return now
@@ -164,21 +166,21 @@ def add_up(batch: Batch, events: Sequence[Event]) -> Batch:
 
 def _check_shape(now: Batch, event: Event) -> None:
     if event.kind not in KINDS:
-        raise Trouble(f"{now.code}: '{event.kind}' is no kind of entry.")
+        raise UserError(f"{now.code}: '{event.kind}' is no kind of entry.")
     for key, value in event.data.items():
         if key not in KINDS[event.kind]:
-            raise Trouble(f"{now.code}: an entry '{event.kind}' says nothing of '{key}'.")
+            raise UserError(f"{now.code}: an entry '{event.kind}' says nothing of '{key}'.")
         wanted = KEYS[key]
         kinds = (int, float) if wanted is float else (str,) if wanted is date else (wanted,)
         if not isinstance(value, kinds) or (isinstance(value, bool) and wanted is not bool):
-            raise Trouble(f"{now.code}: {key} cannot be {value!r}.")
+            raise UserError(f"{now.code}: {key} cannot be {value!r}.")
         if (wanted is int and value < 0) or (wanted is float and not 0 < value < 1e9):
-            raise Trouble(f"{now.code}: {key} must be more than nothing, not {value}." if wanted is float
+            raise UserError(f"{now.code}: {key} must be more than nothing, not {value}." if wanted is float
                           else f"{now.code}: {key} must be 0 or more, not {value}.")  # fmt: skip
         if wanted is date:
             read_day(value)
         if isinstance(value, str) and ("\x00" in value or (not value.isprintable() and _unwritable(value))):
-            raise Trouble(f"{now.code}: {key} holds signs that are no text.")
+            raise UserError(f"{now.code}: {key} holds signs that are no text.")
 
 
 def _unwritable(text: str) -> bool:
@@ -190,13 +192,13 @@ def _unwritable(text: str) -> bool:
 
 
 def read_day(text: str) -> date:
-    """YYYY-MM-DD. Raises Trouble for anything else."""
+    """YYYY-MM-DD. Raises UserError for anything else."""
     try:
         if len(text) != 10:
             raise ValueError
         return date.fromisoformat(text)
     except ValueError:
-        raise Trouble(f"'{text}' is no day. Write it as year-month-day, e.g. 2026-03-01.") from None
+        raise UserError(f"'{text}' is no day. Write it as year-month-day, e.g. 2026-03-01.") from None
 
 
 # --- what each kind of event does
@@ -205,17 +207,17 @@ def read_day(text: str) -> date:
 def _start(now: Batch, event: Event) -> Batch:
     data = event.data
     if not now.steps:
-        raise Trouble(
+        raise UserError(
             f"{now.species}: its plan has no steps (outcome: {now.plan['outcome']}); there is nothing to start."
         )
     for key in ("seeds", "grams"):
         if data.get(key) is not None and data[key] <= 0:
-            raise Trouble(f"A batch of {data[key]} {key} cannot be started: give a number above 0.")
+            raise UserError(f"A batch of {data[key]} {key} cannot be started: give a number above 0.")
     if not 0 < data.get("viability", 1) <= 1:
-        raise Trouble(f"Viability is a share above 0 and up to 1, not {data['viability']}; 80 % is 0.8.")
+        raise UserError(f"Viability is a share above 0 and up to 1, not {data['viability']}; 80 % is 0.8.")
     begun = {step: read_day(day) for step, day in data.get("begun", {}).items()} or {now.steps[0]: event.day}
     if unknown := set(begun) - set(now.steps):
-        raise Trouble(f"{now.code}: no step of the plan: {', '.join(sorted(unknown))}.")
+        raise UserError(f"{now.code}: no step of the plan: {', '.join(sorted(unknown))}.")
     return replace(
         now,
         started=min(begun.values()),
@@ -241,20 +243,20 @@ def _less(now: Batch, seeds: int, what: str) -> int | None:
     if now.seeds is None:
         return None
     if seeds > now.seeds:
-        raise Trouble(f"{now.code} holds {now.seeds} seeds; {seeds} cannot be {what}.")
+        raise UserError(f"{now.code} holds {now.seeds} seeds; {seeds} cannot be {what}.")
     return now.seeds - seeds
 
 
 def _not_sown(now: Batch, what: str) -> None:
     if now.sown_on:
-        raise Trouble(f"{now.code} was sown on {now.sown_on}: it can no longer be {what}.")
+        raise UserError(f"{now.code} was sown on {now.sown_on}: it can no longer be {what}.")
 
 
 def _move(now: Batch, event: Event) -> Batch:
     _not_sown(now, "moved to another step")
     step = event.data.get("step")
     if step not in now.steps:
-        raise Trouble(f"{now.code}: '{step}' is no step of its plan. Its steps are: {', '.join(now.steps)}.")
+        raise UserError(f"{now.code}: '{step}' is no step of its plan. Its steps are: {', '.join(now.steps)}.")
     return _enter(now, step, event.day)
 
 
@@ -268,7 +270,7 @@ def _enter(now: Batch, step: str, day: date) -> Batch:
 def _wait(now: Batch, event: Event) -> Batch:
     until = read_day(event.data.get("until", ""))
     if until <= event.day:
-        raise Trouble(f"{now.code}: wait until a day after {event.day}, not {until}.")
+        raise UserError(f"{now.code}: wait until a day after {event.day}, not {until}.")
     return replace(now, looked=event.day, wait=until)
 
 
@@ -276,21 +278,21 @@ def _sow(now: Batch, event: Event) -> Batch:
     _not_sown(now, "sown again")
     seeds = event.data.get("seeds", now.seeds)
     if seeds is not None and seeds < 1:
-        raise Trouble(f"{now.code}: {seeds} seeds cannot be sown.")
+        raise UserError(f"{now.code}: {seeds} seeds cannot be sown.")
     if seeds is not None and now.seeds is not None and seeds > now.seeds:
-        raise Trouble(f"{now.code} holds {now.seeds} seeds; {seeds} cannot be sown.")
+        raise UserError(f"{now.code} holds {now.seeds} seeds; {seeds} cannot be sown.")
     there = _enter(now, now.steps[-1], event.day)
     return replace(there, seeds=seeds, sown=seeds, sown_on=event.day)
 
 
 def _count(now: Batch, event: Event) -> Batch:
     if not now.sown_on:
-        raise Trouble(f"{now.code} is not sown yet: record roots in a bag as a check, and sow before counting.")
+        raise UserError(f"{now.code} is not sown yet: record roots in a bag as a check, and sow before counting.")
     new = event.data.get("new")
     if new is None:
-        raise Trouble(f"{now.code}: say how many new seedlings there are (0 is a count too).")
+        raise UserError(f"{now.code}: say how many new seedlings there are (0 is a count too).")
     if now.sown is not None and now.germinated + new > now.sown:
-        raise Trouble(f"{now.code}: {now.germinated} + {new} seedlings from {now.sown} seeds sown cannot be.")
+        raise UserError(f"{now.code}: {now.germinated} + {new} seedlings from {now.sown} seeds sown cannot be.")
     return replace(now, counts=(*now.counts, (event.day, new)), looked=event.day, wait=None)
 
 
@@ -298,11 +300,11 @@ def _part(now: Batch, event: Event) -> Batch:
     _not_sown(now, "split")
     seeds, grams = event.data.get("seeds"), event.data.get("grams")
     if not seeds and not grams:
-        raise Trouble(f"{now.code}: say how many seeds (or grams) go into the new batch.")
+        raise UserError(f"{now.code}: say how many seeds (or grams) go into the new batch.")
     if seeds and now.seeds is not None and seeds >= now.seeds:
-        raise Trouble(f"{now.code} holds {now.seeds} seeds; a part of it is fewer than that, not {seeds}.")
+        raise UserError(f"{now.code} holds {now.seeds} seeds; a part of it is fewer than that, not {seeds}.")
     if grams and now.grams is not None and grams >= now.grams:
-        raise Trouble(f"{now.code} weighs {now.grams:g} g; a part of it is less than that, not {grams:g} g.")
+        raise UserError(f"{now.code} weighs {now.grams:g} g; a part of it is less than that, not {grams:g} g.")
     left = None if now.seeds is None or not seeds else now.seeds - seeds
     weight = None if now.grams is None or not grams else round(now.grams - grams, 6)
     return replace(now, seeds=left, grams=weight)
@@ -328,16 +330,16 @@ def _merged(now: Batch, event: Event) -> Batch:
 
 def _discard(now: Batch, event: Event) -> Batch:
     if not event.data.get("reason", "").strip():
-        raise Trouble(f"{now.code}: say why it is discarded.")
+        raise UserError(f"{now.code}: say why it is discarded.")
     return replace(now, ended=event)
 
 
 def _close(now: Batch, event: Event) -> Batch:
     if not now.sown_on:
-        raise Trouble(f"{now.code} was never sown: discard it with a reason instead of closing it.")
+        raise UserError(f"{now.code} was never sown: discard it with a reason instead of closing it.")
     plants = event.data.get("plants")
     if plants is not None and plants > now.germinated:
-        raise Trouble(
+        raise UserError(
             f"{now.code}: {plants} plants from {now.germinated} seedlings cannot be. Count the seedlings first."
         )
     return replace(now, ended=event, plants=plants)
@@ -345,7 +347,7 @@ def _close(now: Batch, event: Event) -> Batch:
 
 def _note(now: Batch, event: Event) -> Batch:
     if not event.data.get("note", "").strip():
-        raise Trouble(f"{now.code}: the note is empty.")
+        raise UserError(f"{now.code}: the note is empty.")
     return now
 
 

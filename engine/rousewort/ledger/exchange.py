@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import sqlite3
 from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
@@ -16,11 +17,11 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from rousewort.errors import Trouble
+from rousewort.base.atomic_write import replacing, write_atomically
+from rousewort.base.errors import UserError
 from rousewort.ledger.book import Ledger, Progress, as_text, digest_of, insert_events, quiet
 from rousewort.ledger.events import KEYS, Batch, Event, add_up
 from rousewort.ledger.store import BATCH, PLAN
-from rousewort.whole import in_place_of, write_whole
 
 FORMAT = "rousewort-ledger-1"
 _FIXED = ("number", "turn", "day", "kind", "recorded")
@@ -54,14 +55,14 @@ def everything(ledger: Ledger, progress: Progress = quiet) -> dict[str, Any]:
 def take(ledger: Ledger, data: Mapping[str, Any], progress: Progress = quiet) -> tuple[int, int]:
     """Bring plain data in. Returns the number of new batches and of events added. All or nothing.
 
-    Raises Trouble with everything that does not fit.
+    Raises UserError with everything that does not fit.
     """
     coming = _read(data, progress)
     with ledger.store.write() as connection:
         there = {b.number: b for b in ledger._load(connection, sa.select(BATCH))}
         known = set(connection.scalars(sa.select(PLAN.c.digest)))
         if problems := list(_clashes(coming, there)):
-            raise Trouble(*problems)
+            raise UserError(*problems)
         new = added = 0
         for done, batch in enumerate(coming, 1):
             if batch.digest not in known:
@@ -82,7 +83,7 @@ def _read(data: Mapping[str, Any], progress: Progress = quiet) -> list[Batch]:
     """The batches of an export, each checked by adding it up."""
     if not isinstance(data, Mapping) or data.get("format") != FORMAT:
         said = data.get("format") if isinstance(data, Mapping) else None
-        raise Trouble(f"This is no export of a ledger that can be read here: its format is {said!r}, not {FORMAT!r}.")
+        raise UserError(f"This is no export of a ledger that can be read here: its format is {said!r}, not {FORMAT!r}.")
     problems, found = [], []
     try:
         for digest, plan in data["plans"].items():
@@ -100,14 +101,14 @@ def _read(data: Mapping[str, Any], progress: Progress = quiet) -> list[Batch]:
             try:
                 found.append(add_up(batch, events))
                 progress("batches checked", len(found))
-            except Trouble as trouble:
+            except UserError as trouble:
                 problems += trouble.problems
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         problems.append(f"The export is damaged: {type(error).__name__}: {error}.")
     codes = [b.code for b in found]
     problems += [f"{code} stands in it twice." for code in sorted({c for c in codes if codes.count(c) > 1})]
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     return found
 
 
@@ -134,7 +135,7 @@ def from_json(text: bytes) -> Any:
     try:
         return json.loads(text)
     except ValueError as error:
-        raise Trouble(f"This is no JSON: {error}.") from None
+        raise UserError(f"This is no JSON: {error}.") from None
 
 
 def to_csv(data: Mapping[str, Any]) -> dict[str, bytes]:
@@ -166,7 +167,9 @@ def from_csv(sheets: Mapping[str, bytes]) -> dict[str, Any]:
             event = {"turn": int(row["turn"]), "data": data, **{k: row[k] for k in ("day", "kind", "recorded")}}
             batches[int(row["number"])]["events"].append(event)
     except (KeyError, ValueError, TypeError, csv.Error) as error:
-        raise Trouble(f"These sheets are no export of a ledger, or damaged: {type(error).__name__}: {error}.") from None
+        raise UserError(
+            f"These sheets are no export of a ledger, or damaged: {type(error).__name__}: {error}."
+        ) from None
     return {"format": FORMAT, "plans": plans, "batches": list(batches.values())}
 
 
@@ -205,10 +208,10 @@ def export_to(ledger: Ledger, path: Path, progress: Progress = quiet) -> int:
     """Into PATH.json, or into a folder as CSV. Returns the number of batches."""
     data = everything(ledger, progress)
     if path.suffix == ".json":
-        write_whole(path, to_json(data))
+        write_atomically(path, to_json(data))
     else:
         for name, sheet in to_csv(data).items():
-            write_whole(path / name, sheet)
+            write_atomically(path / name, sheet)
     return len(data["batches"])
 
 
@@ -220,7 +223,7 @@ def import_from(ledger: Ledger, path: Path, progress: Progress = quiet) -> tuple
         else:
             data = from_json(path.read_bytes())
     except OSError as error:
-        raise Trouble(f"{error.filename or path} cannot be read: {error.strerror}.") from None
+        raise UserError(f"{error.filename or path} cannot be read: {error.strerror}.") from None
     return take(ledger, data, progress)
 
 
@@ -229,23 +232,22 @@ def backup(ledger: Ledger, path: Path) -> None:
     if not ledger.store.sqlite:
         data = to_json(everything(ledger))
         _read(from_json(data))
-        return write_whole(path, data)
-    import sqlite3
+        return write_atomically(path, data)
 
     if path.exists() and Path(str(ledger.store.url.database)).samefile(path):
-        raise Trouble(f"{path} is the ledger itself. Give another file for the backup.")
+        raise UserError(f"{path} is the ledger itself. Give another file for the backup.")
     try:
-        with in_place_of(path) as fresh, ledger.store.plainly(), ledger.store.engine.connect() as connection:
+        with replacing(path) as fresh, ledger.store.plainly(), ledger.store.engine.connect() as connection:
             copy = sqlite3.connect(fresh)
             try:
                 connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
                 copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
                 if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
-                    raise Trouble("The copy is not sound. No backup was made.")
+                    raise UserError("The copy is not sound. No backup was made.")
             finally:
                 copy.close()
     except (OSError, sqlite3.Error) as error:
-        raise Trouble(
+        raise UserError(
             f"The backup {path} cannot be written: {getattr(error, 'strerror', None) or error}. Nothing was changed."
         ) from None
     return None

@@ -14,15 +14,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
-from rousewort.chance import beta_point
-from rousewort.dose import Amount
-from rousewort.errors import Trouble
+from rousewort.base.atomic_write import write_atomically
+from rousewort.base.binomial import beta_point
+from rousewort.base.errors import UserError
+from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.names import slug
 from rousewort.knowledge.protocols import came_up
+from rousewort.knowledge.strict_yaml import read
 from rousewort.ledger.events import Batch
-from rousewort.lengths import amount
+from rousewort.planning.amounts import Amount
+from rousewort.schedule.durations import amount
 
 OWN = "own-record"
 
@@ -48,7 +52,7 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Result:
+class BatchResult:
     """A sown batch that was closed. Shares are of the seeds sown; days are from sowing; None: not known."""
 
     batch: Batch
@@ -77,7 +81,7 @@ class OwnRecord:
 
     species: str
     provenance: str
-    results: tuple[Result, ...]
+    results: tuple[BatchResult, ...]
     prior: Expected
     seeds: int
     germinated: int
@@ -133,12 +137,12 @@ def expected_of(batch: Batch) -> Expected:
     return Expected(kept["share"], kept["said_by"], tuple(kept["sources"])) if kept else published(None)
 
 
-def result_of(batch: Batch) -> Result:
+def result_of(batch: Batch) -> BatchResult:
     """What came of a sown batch. The lot's own viability test goes before what is published."""
     expected = Expected(batch.viability, "viability of the lot") if batch.viability else expected_of(batch)
     share = batch.germinated / batch.sown if batch.sown else None
     sowing = (batch.plan["steps"][-1].get("sowing") or {}).get("expect_days")
-    return Result(
+    return BatchResult(
         batch,
         expected,
         share,
@@ -170,7 +174,7 @@ def _given(batch: Batch) -> Iterator[Given]:
 def own_record(batches: Iterable[Batch], species: str, habits: Mapping[str, Any], provenance: str = "") -> OwnRecord:
     """The record of one species (and one provenance, if named) from its closed batches of known size.
 
-    Raises Trouble where there is none.
+    Raises UserError where there is none.
     """
     closed = [
         b for b in batches
@@ -178,7 +182,7 @@ def own_record(batches: Iterable[Batch], species: str, habits: Mapping[str, Any]
     ]  # fmt: skip
     if not closed:
         of = f" with seed from {provenance}" if provenance else ""
-        raise Trouble(f"No closed batch of {species}{of} says how many of how many seeds germinated.")
+        raise UserError(f"No closed batch of {species}{of} says how many of how many seeds germinated.")
     results, printed = tuple(result_of(b) for b in closed), expected_of(closed[-1])
     ahead = habits["published_seeds"] if printed.share is not None else 1
     prior = printed.share if printed.share is not None else 0.5
@@ -207,7 +211,7 @@ def _weight(seeds: int, likeness: float) -> float:
     return 1 / (1 + (seeds - 1) * likeness)
 
 
-def _lengths(results: tuple[Result, ...], planned_weight: float, likeness: float) -> Iterator[Length]:
+def _lengths(results: tuple[BatchResult, ...], planned_weight: float, likeness: float) -> Iterator[Length]:
     """For each step of the latest batch's plan that has a length in days."""
     for now in results[-1].given:
         tried = [(g.days, r.batch) for r in results for g in r.given if g.step == now.step]
@@ -266,18 +270,13 @@ def protocols(record: OwnRecord, source: str) -> list[dict[str, Any]]:
 def write_protocols(folder: Any, record: OwnRecord, family: str, nursery: str) -> list[Any]:
     """Put the protocols into a private knowledge base, as an entry that adds to the one beneath. Returns the files made.
 
-    Raises Trouble where that species has a file there already (nothing is overwritten).
+    Raises UserError where that species has a file there already (nothing is overwritten).
     """
-    from pathlib import Path
-
-    from rousewort.knowledge.canonical import dump
-    from rousewort.knowledge.strict_yaml import read
-    from rousewort.whole import write_whole
 
     source = f"own-record-{slug(nursery)}"
     entry = Path(folder) / "species" / slug(record.species.split()[0]) / f"{slug(record.species)}.yaml"
     if entry.exists():
-        raise Trouble(f"{entry} is there already. Add these protocols by hand, or name another folder.")
+        raise UserError(f"{entry} is there already. Add these protocols by hand, or name another folder.")
     cited = Path(folder) / "sources.yaml"
     sources = dict(read(cited.read_bytes(), str(cited)).data) if cited.exists() else {}
     invented = " (invented)" if record.held == "demo" else ""
@@ -289,6 +288,6 @@ def write_protocols(folder: Any, record: OwnRecord, family: str, nursery: str) -
         "adds_to": record.species,
         "protocols": protocols(record, source),
     }
-    write_whole(cited, dump(dict(sorted(sources.items()))).encode())
-    write_whole(entry, dump(data).encode())
+    write_atomically(cited, dump(dict(sorted(sources.items()))).encode())
+    write_atomically(entry, dump(data).encode())
     return [cited, entry]

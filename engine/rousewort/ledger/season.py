@@ -12,7 +12,8 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
+from rousewort.knowledge.strict_yaml import read
 from rousewort.ledger.book import Ledger, Progress, open_ledger, quiet
 from rousewort.ledger.due import Diary, Due
 from rousewort.ledger.events import Batch
@@ -34,12 +35,10 @@ class Deed:
     lot: Mapping[str, Any] | None = None
 
 
-class Season:
+class InventedSeason:
     """The year's data, and the grower who follows it. `later`: as if it had been so many years later."""
 
     def __init__(self, diary: Diary, later: int = 0) -> None:
-        from rousewort.knowledge.strict_yaml import read
-
         self.data: dict[str, Any] = read(PLACE.read_bytes(), str(PLACE)).data
         self.diary, self.later = diary, later
         self.first, self.last = (self._day(self.data[key]) for key in ("first", "last"))
@@ -126,7 +125,7 @@ class Season:
         return max(0, round(batch.sown * lot["germinates"] * part) - batch.germinated)
 
 
-def work(ledger: Ledger, season: Season, day: date, plan_of: Callable[[str], Mapping[str, Any]]) -> int:
+def work(ledger: Ledger, season: InventedSeason, day: date, plan_of: Callable[[str], Mapping[str, Any]]) -> int:
     """Do all that is to be done on one day, straight in the ledger (whose `today` must be that day). Returns how much."""
     done = 0
     for deed in season.beginnings(day):
@@ -150,27 +149,27 @@ def work(ledger: Ledger, season: Season, day: date, plan_of: Callable[[str], Map
     return done
 
 
-def running(diary: Diary, today: date) -> Season:
+def running(diary: Diary, today: date) -> InventedSeason:
     """The season as if it were under way today, or just over."""
-    invented = Season(diary)
+    invented = InventedSeason(diary)
     later = today.year - invented.first.year
     begun = invented.first.replace(year=today.year) + timedelta(SETTLED)
-    return Season(diary, later if begun <= today else later - 1)
+    return InventedSeason(diary, later if begun <= today else later - 1)
 
 
 def load(
     ledger: Ledger,
-    season: Season,
+    season: InventedSeason,
     until: date,
     plan_of: Callable[[str], Mapping[str, Any]],
     progress: Progress = quiet,
 ) -> int:
     """Fill an empty ledger with the season up to and with a day, all or nothing. Returns the number of batches.
 
-    Raises Trouble for a ledger that holds batches: what is recorded can never be taken out again.
+    Raises UserError for a ledger that holds batches: what is recorded can never be taken out again.
     """
     if there := len(ledger.batches(ended=None)):
-        raise Trouble(
+        raise UserError(
             f"{ledger.store.shown} holds {there} batches: the invented season is only for an empty ledger, since nothing "
             "can be taken out of a ledger again. Name a new file with --ledger."
         )

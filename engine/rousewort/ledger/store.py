@@ -14,7 +14,7 @@ from pathlib import Path
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 
 WAIT_S = 20  # a writer waits so long for another before it gives up
 TABLES = sa.MetaData()
@@ -82,15 +82,17 @@ def address(where: str | Path | None) -> URL:
     try:
         url = make_url(where)
     except (sa.exc.ArgumentError, ValueError):
-        raise Trouble("The ledger's address cannot be read. Give a file, or postgresql://user@host/database.") from None
+        raise UserError(
+            "The ledger's address cannot be read. Give a file, or postgresql://user@host/database."
+        ) from None
     if url.drivername in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
     if url.drivername not in ("sqlite", "postgresql+psycopg"):
-        raise Trouble(f"A ledger is a file or a PostgreSQL database; '{url.drivername}' is neither.")
+        raise UserError(f"A ledger is a file or a PostgreSQL database; '{url.drivername}' is neither.")
     return url
 
 
-class Store:
+class LedgerStore:
     """One opened ledger database, brought to the present version."""
 
     def __init__(self, url: URL, make: bool = True) -> None:
@@ -145,12 +147,12 @@ class Store:
         if there.has_table(VERSION.name):
             return connection.scalar(sa.select(VERSION.c.version)) or 0
         if self.sqlite and there.get_table_names():
-            raise Trouble(f"{self.shown} is a database of something else, not a ledger. Nothing was changed.")
+            raise UserError(f"{self.shown} is a database of something else, not a ledger. Nothing was changed.")
         return 0
 
     def _refuse_newer(self, found: int) -> None:
         if found > len(MIGRATIONS):
-            raise Trouble(
+            raise UserError(
                 f"The ledger {self.shown} was written by a newer Rousewort (version {found}; this one reads up to "
                 f"{len(MIGRATIONS)}). Nothing was changed. Install the newer Rousewort."
             )
@@ -164,7 +166,7 @@ class Store:
             said = str(error.orig).lower()
             for signs, words in _FAILURES:
                 if any(sign in said for sign in signs):
-                    raise Trouble(
+                    raise UserError(
                         words.format(ledger=self.shown, said=str(error.orig).strip().splitlines()[0])
                     ) from error
             raise
@@ -184,11 +186,11 @@ _FAILURES = (
 def _sqlite(url: URL, make: bool) -> Engine:
     path = Path(url.database or "")
     if not make and not path.exists():
-        raise Trouble(f"There is no ledger at {path}. Start a batch, or give another with --ledger.")
+        raise UserError(f"There is no ledger at {path}. Start a batch, or give another with --ledger.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise Trouble(f"The folder of the ledger {path} cannot be made: {error.strerror}.") from None
+        raise UserError(f"The folder of the ledger {path} cannot be made: {error.strerror}.") from None
     engine = sa.create_engine(url, connect_args={"timeout": WAIT_S})
 
     @sa.event.listens_for(engine, "connect")
@@ -216,4 +218,4 @@ def _postgresql(url: URL) -> Engine:
     try:
         return sa.create_engine(url, connect_args={"connect_timeout": WAIT_S})
     except ModuleNotFoundError:
-        raise Trouble("A ledger on PostgreSQL needs psycopg: pip install 'rousewort[ledger]'") from None
+        raise UserError("A ledger on PostgreSQL needs psycopg: pip install 'rousewort[ledger]'") from None

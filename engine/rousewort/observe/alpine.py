@@ -6,7 +6,7 @@ import operator
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 
 COMPARE = {">=": operator.ge, "<=": operator.le}
 VARIABLES = ("F_light", "F_drycold", "F_wetcold", "F_scar", "M_light", "M_drycold", "M_wetcold", "M_scar")
@@ -36,7 +36,7 @@ def decide(key: Mapping[str, Any], start: str, values: Mapping[str, float]) -> D
     if start not in key["starts"]:
         problems.append(f"'{start}' is no start of this key. Known: {', '.join(key['starts'])}.")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     step, path = key["starts"][start], []
     while True:
         question = key["steps"][step]

@@ -12,20 +12,19 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from rousewort.facts import CLASS_CHANCE, gather
-from rousewort.grower import Grower
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.compare import Compared, parts_of
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, conclude, match_for, read_all
+from rousewort.observe.conclude import Conclusion, conclude, match_for, read_all
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Test, outcomes, tests
-from rousewort.plan import Plan, Planner
-from rousewort.relatives import estimate
+from rousewort.planning.class_estimate import estimate
+from rousewort.planning.facts import CLASS_CHANCE, gather
+from rousewort.planning.grower import Grower
+from rousewort.planning.plan import Plan, Planner
 
 Fact = tuple[str, str]  # trait and word
 Case = Mapping[str, str]  # class, and level where the class has levels
-# Traits by which plans differ whatever the rules say: doses and depths are chosen by them, and what they must never get.
-READ_BESIDE_RULES = {"home_climate", "seed_size", "drying", CLASS, *LEVELS}
 
 
 class Question(NamedTuple):
@@ -38,7 +37,7 @@ class Question(NamedTuple):
 
 
 @dataclass
-class Bench:
+class Inquiry:
     """Asks and concludes for one plant. Holds the planner and the plans that it made, nothing else."""
 
     kb: KnowledgeBase
@@ -51,8 +50,19 @@ class Bench:
     def __post_init__(self) -> None:
         self.planner = self.planner or Planner(self.kb, "plain")  # what-if plans by the hundred; engines never differ
 
+    @property
+    def vocabulary(self) -> Vocabulary:
+        return self.kb.vocabulary
+
+    @cached_property
+    def _read_beside_rules(self) -> set[str]:
+        """Traits by which plans differ whatever the rules say: lengths and depths are chosen by them, and what they must
+        never get."""
+        known = self.vocabulary
+        return {known.climate_key, known.size_key, known.drying_key, *known.dormancy_keys}
+
     def conclude(self, known: Observations) -> Conclusion:
-        return conclude(self.kb.vocabulary, read_all(known, self.kb.vocabulary), known.found, known.left)
+        return conclude(self.vocabulary, read_all(known, self.vocabulary), known.found, known.left)
 
     def plan(self, words: Mapping[str, str]) -> Plan:
         return self.planner.plan_for(self.match, self.grower, words)
@@ -61,12 +71,12 @@ class Bench:
         """What the planner gets: the settled words; and where results leave several classes, the likeliest of them,
         if it is likely enough to plan on or if relatives would lend a class that the results rule out."""
         words = dict(conclusion.words)
-        if CLASS in words or CLASS not in conclusion.left:
+        if self.vocabulary.class_key in words or self.vocabulary.class_key not in conclusion.left:
             return words
         best, chance = next(iter(self.chances(conclusion).items()))
-        lent = gather(self.kb, self.match, words).word(CLASS)
-        if chance >= CLASS_CHANCE or (lent and lent not in conclusion.left[CLASS]):
-            words[CLASS] = best
+        lent = gather(self.kb, self.match, words).word(self.vocabulary.class_key)
+        if chance >= CLASS_CHANCE or (lent and lent not in conclusion.left[self.vocabulary.class_key]):
+            words[self.vocabulary.class_key] = best
             level = self._level_key(best)
             if level and len(conclusion.left.get(level, ())) == 1:
                 words.setdefault(level, conclusion.left[level][0])
@@ -77,35 +87,50 @@ class Bench:
         classes that the bench leaves."""
         words = {**self.words_for_plan(conclusion), **(observed or {})}
         plan = self.plan(words)
-        if CLASS not in words or CLASS in conclusion.words or CLASS in (observed or {}):
+        if (
+            self.vocabulary.class_key not in words
+            or self.vocabulary.class_key in conclusion.words
+            or self.vocabulary.class_key in (observed or {})
+        ):
             return plan
-        label, chances = self.kb.vocabulary.label, self.chances(conclusion)
-        left = " or ".join(label(CLASS, word) for word in conclusion.left[CLASS])
+        label, chances = self.vocabulary.label, self.chances(conclusion)
+        left = " or ".join(
+            label(self.vocabulary.class_key, word) for word in conclusion.left[self.vocabulary.class_key]
+        )
         found = estimate(self.kb, self.match.genus, self.match.family).nearest
         judge = f"relatives ({found.name})" if found else "the shares of the classes at large"
-        said = f"The bench leaves {left}; {judge} make {label(CLASS, words[CLASS])} the likeliest, {100 * chances[words[CLASS]]:.0f} %."
+        likeliest = words[self.vocabulary.class_key]
+        share = f"{100 * chances[likeliest]:.0f} %"
+        said = f"The bench leaves {left}; {judge} make {label(self.vocabulary.class_key, likeliest)} the likeliest, {share}."
         return plan._replace(basis={**plan.basis, "note": f"{plan.basis['note']} {said}"})
 
     def _level_key(self, word: str) -> str | None:
         """The trait that tells how deep a class goes, if it has levels."""
-        return next((key for key in LEVELS if word in self._traits(key)["only_with"][CLASS]), None)
+        return next(
+            (
+                key
+                for key in self.vocabulary.level_keys
+                if word in self._traits(key)["only_with"][self.vocabulary.class_key]
+            ),
+            None,
+        )
 
     def chances(self, conclusion: Conclusion) -> dict[str, float]:
         """Class → chance, from relatives and what was seen in one, among the classes that the results leave."""
         seen = {**self._recorded, **conclusion.words}
         chances = estimate(self.kb, self.match.genus, self.match.family, seen).chances
-        still = conclusion.left.get(CLASS) or tuple(chances)
-        if CLASS in conclusion.words:
-            still = (conclusion.words[CLASS],)
-        elif CLASS in seen and seen[CLASS] in still:
-            still = (seen[CLASS],)
+        still = conclusion.left.get(self.vocabulary.class_key) or tuple(chances)
+        if self.vocabulary.class_key in conclusion.words:
+            still = (conclusion.words[self.vocabulary.class_key],)
+        elif self.vocabulary.class_key in seen and seen[self.vocabulary.class_key] in still:
+            still = (seen[self.vocabulary.class_key],)
         surprise = self._key["surprise"]["share"] / len(still)
         weights = {word: (1 - self._key["surprise"]["share"]) * chances.get(word, 0.0) + surprise for word in still}
         return {word: weight / sum(weights.values()) for word, weight in sorted(weights.items(), key=lambda i: -i[1])}
 
     @property
     def _key(self) -> Mapping[str, Any]:
-        return self.kb.vocabulary.files["observations"]
+        return self.vocabulary.files["observations"]
 
     @cached_property
     def _recorded(self) -> dict[str, str]:
@@ -121,7 +146,7 @@ class Bench:
         """All that is worth asking, best first."""
         conclusion = conclusion or self.conclude(known)
         open_tests = [
-            t for t in tests(self.kb.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped
+            t for t in tests(self.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped
         ]
         possible = [t for t in open_tests if self._makes_sense(t, conclusion) and self._affordable(t, known)]
         gate = [t for t in possible if t.data.get("gate")]
@@ -147,19 +172,22 @@ class Bench:
             return False
         facts = asked_when.get("facts", {}).items()
         likely = {word for word, chance in self.chances(conclusion).items() if chance >= self._key["likely"]["share"]}
-        hit = any(seen.get(t, "unknown") in words or (t == CLASS and likely & set(words)) for t, words in facts)
+        hit = any(
+            seen.get(t, "unknown") in words or (t == self.vocabulary.class_key and likely & set(words))
+            for t, words in facts
+        )
         return hit or self.match.family in asked_when.get("families", ())
 
     def _affordable(self, test: Test, known: Observations) -> bool:
         """Small lots are not spent on tests; and what a test needs must be there."""
-        if self.grower and self.grower.can(test.data.get("needs", ()), self.kb.vocabulary):
+        if self.grower and self.grower.can(test.data.get("needs", ()), self.vocabulary):
             return False
         if not self.grower and test.data.get("needs"):
             return False
         seeds, rule = self.grower.seeds if self.grower else None, self._key["lot"]
         if seeds is None or not test.spends:
             return True
-        spent = sum(t.spends for name, t in tests(self.kb.vocabulary).items() if name in known.seen)
+        spent = sum(t.spends for name, t in tests(self.vocabulary).items() if name in known.seen)
         return seeds >= rule["least"] and spent + test.spends <= seeds * rule["share"]
 
     # --- what they are worth
@@ -170,12 +198,12 @@ class Bench:
             level = self._level_key(word)
             levels = self._levels(level, conclusion) if level else ()
             for one in levels:
-                yield chance / len(levels), {CLASS: word, level: one}
+                yield chance / len(levels), {self.vocabulary.class_key: word, level: one}
             if not levels:
-                yield chance, {CLASS: word}
+                yield chance, {self.vocabulary.class_key: word}
 
     def _traits(self, key: str) -> Mapping[str, Any]:
-        return self.kb.vocabulary.traits[key]
+        return self.vocabulary.traits[key]
 
     def _levels(self, key: str, conclusion: Conclusion) -> tuple[str, ...]:
         seen = {**self._recorded, **conclusion.words}
@@ -207,7 +235,7 @@ class Bench:
 
     def _outcomes(self, test: Test, case: Case) -> dict[int, float]:
         """Which results a case can give, all alike likely, by their place in the key."""
-        fits = outcomes(test, self.kb.vocabulary, case)
+        fits = outcomes(test, self.vocabulary, case)
         return {i: 1 / len(fits) for i in fits} or {-1: 1.0}
 
     def _possible_words(self, test: Test) -> list[tuple[str, str, float]]:
@@ -225,7 +253,11 @@ class Bench:
         alike = self.alike
         key = frozenset(fact for item in words.items() if (fact := alike.get(item, item)))
         if key not in self._plans:
-            parts = parts_of(self.plan(dict(sorted(key))), words.get("drying") == "sensitive")
+            parts = parts_of(
+                self.plan(dict(sorted(key))),
+                self.vocabulary.kinds.first,
+                words.get(self.vocabulary.drying_key) in self.vocabulary.never_dried,
+            )
             self._plans[key] = self._compared.number(parts)
         return self._plans[key]
 
@@ -239,9 +271,9 @@ class Bench:
         rules = [rule for phase in self.planner.engine.rules.phases.values() for rule in phase]
         lines = [line for rule in rules for line in (*rule.when, *({fact} for fact in rule.unless))]
         found: dict[Fact, Fact | None] = {}
-        for trait in self.kb.vocabulary.given.keys() - READ_BESIDE_RULES:
+        for trait in self.vocabulary.given.keys() - self._read_beside_rules:
             first: dict[tuple[bool, ...], Fact | None] = {}
-            for value in ("unknown", *self.kb.vocabulary.given[trait]):
+            for value in ("unknown", *self.vocabulary.given[trait]):
                 told = tuple((trait, value) in line for line in lines)
                 found[trait, value] = first.setdefault(told, None if value == "unknown" else (trait, value))
         return found
@@ -255,14 +287,17 @@ class Bench:
         chances = {word: chance for word, chance in self.chances(conclusion).items() if chance >= 0.01}
         if len(chances) < 2:
             return test.why
-        label = self.kb.vocabulary.label
-        named = [f"{label(CLASS, word).split(' (')[0]} {round(100 * chance)} %" for word, chance in chances.items()]
+        label = self.vocabulary.label
+        named = [
+            f"{label(self.vocabulary.class_key, word).split(' (')[0]} {round(100 * chance)} %"
+            for word, chance in chances.items()
+        ]
         return f"{test.why} Still possible: {', '.join(named)}."
 
 
 def _shown(kb: KnowledgeBase) -> set[str]:
     """Traits that say something of the class."""
-    return {trait for entry in kb.vocabulary.traits[CLASS]["values"].values() for trait in entry["shows"]}
+    return {trait for entry in kb.vocabulary.classes.values() for trait in entry["shows"]}
 
 
 def _cost(test: Test) -> str:
@@ -273,6 +308,6 @@ def _cost(test: Test) -> str:
 def ask(
     kb: KnowledgeBase, query: str, known: Observations | None = None, grower: Grower | None = None
 ) -> Question | Conclusion:
-    """What to observe next of the plant called `query`, or what follows from what is known. Keep a Bench for many."""
+    """What to observe next of the plant called `query`, or what follows from what is known. Keep an Inquiry for many."""
     known = known or Observations(query)
-    return Bench(kb, match_for(kb, query, known.family), grower).ask(known)
+    return Inquiry(kb, match_for(kb, query, known.family), grower).ask(known)

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rousewort.plan import Plan
+from rousewort.planning.plan import Plan
 
 Parts = frozenset[tuple]
 # What a difference counts: a step more or less, its length, light and depth of sowing.
 WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
 
 
-def parts_of(plan: Plan, never: bool) -> Parts:
-    """A plan as far as two plans can differ: its steps, their lengths, how it is sown; with `never`, what it must not get."""
+def parts_of(plan: Plan, first: str, never: bool) -> Parts:
+    """A plan as far as two plans can differ: its steps, their lengths, how it is sown; with `never`, what it must
+    not get. `first`: the kind of step with which every plan begins."""
     parts = set()
     for step in plan.steps:
-        if step.kind != "inspect":
+        if step.kind != first:
             parts |= {("step", step.kind), ("length", step.kind, *((u, a.use) for u, a in step.amounts.items()))}
         if step.sowing:
             parts |= {("light", step.sowing["light"]), ("depth", str(step.sowing["depth_mm"]))}

@@ -11,16 +11,14 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.facts import gather
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.arithmetic import ARITHMETIC
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Clause, Test, tests
-
-CLASS = "dormancy_class"
-LEVELS = ("physiological_level", "morphophysiological_level")
+from rousewort.planning.facts import gather
+from rousewort.planning.plan import NoSingleMatch
 
 
 class Reading(NamedTuple):
@@ -54,11 +52,11 @@ class Conclusion:
 
 
 def read(test: Test, seen: Mapping[str, Any], vocabulary: Vocabulary) -> Reading:
-    """One test's numbers and result. Trouble where its fields cannot all be true."""
+    """One test's numbers and result. UserError where its fields cannot all be true."""
     try:
         numbers = ARITHMETIC[test.id](seen, test.data)
     except ValueError as impossible:
-        raise Trouble(f"{test.id}: {impossible}.") from None
+        raise UserError(f"{test.id}: {impossible}.") from None
     clause = next((c for c in test.reads if c.holds(numbers)), None)
     words = dict(clause.then) if clause else {}
     words |= {trait: vocabulary.band(trait, numbers[number]) for trait, number in test.data.get("bands", {}).items()}
@@ -73,10 +71,10 @@ def read_all(observations: Observations, vocabulary: Vocabulary) -> tuple[Readin
         if name in observations.seen:
             try:
                 readings.append(read(test, observations.seen[name], vocabulary))
-            except Trouble as trouble:
+            except UserError as trouble:
                 problems += trouble.problems
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     return tuple(readings)
 
 
@@ -93,7 +91,7 @@ def conclude(
     grounds = list(_grounds(vocabulary, readings, words))
     grounds += [("the trial", {key: tuple(still)}) for key, still in (left_by_trial or {}).items()]
     left: dict[str, tuple[str, ...]] = {}
-    for key in (CLASS, *LEVELS):
+    for key in vocabulary.dormancy_keys:
         every = tuple(vocabulary.traits[key]["values"])
         told = [(text, leaves[key]) for text, leaves in grounds if key in leaves]
         still = tuple(word for word in every if all(word in leaves for _, leaves in told))
@@ -101,9 +99,9 @@ def conclude(
             contradictions += list(_conflicts(vocabulary, key, told))
         elif told and len(still) < len(every):
             left[key] = still
-    for key in (CLASS, *LEVELS):
+    for key in vocabulary.dormancy_keys:
         fits = all(words.get(k) in allowed for k, allowed in vocabulary.traits[key].get("only_with", {}).items())
-        if len(left.get(key, ())) == 1 and (key == CLASS or fits):
+        if len(left.get(key, ())) == 1 and (key == vocabulary.class_key or fits):
             words.setdefault(key, left[key][0])
     stop = tuple(r for r in readings if r.clause and r.clause.stop)
     return Conclusion(readings, words, left, tuple(contradictions), stop)
@@ -131,11 +129,11 @@ def _grounds(
     vocabulary: Vocabulary, readings: tuple[Reading, ...], words: Mapping[str, str]
 ) -> Iterable[tuple[str, Mapping[str, tuple[str, ...]]]]:
     """What each agreed word and each result leaves of classes and levels, with the words to say so."""
-    classes = vocabulary.traits[CLASS]["values"]
+    classes = vocabulary.classes
     for trait, word in words.items():
         leaves = tuple(c for c, entry in classes.items() if word in entry["shows"].get(trait, [word]))
         if len(leaves) < len(classes):
-            yield f"{trait.replace('_', ' ')}: {vocabulary.label(trait, word)}", {CLASS: leaves}
+            yield f"{trait.replace('_', ' ')}: {vocabulary.label(trait, word)}", {vocabulary.class_key: leaves}
     for reading in readings:
         if reading.clause and reading.clause.leaves:
             yield f"{reading.test.label}: {reading.clause.says}", reading.clause.leaves
@@ -181,21 +179,25 @@ def against_books(kb: KnowledgeBase, match: Match, conclusion: Conclusion) -> tu
     return tuple(clashes)
 
 
-def match_for(kb: KnowledgeBase, name: str, family: str | None = None) -> Match:
-    """What a plan made from observations is for. A name that is nowhere may still be planned for, with its family.
+def match_for(kb: KnowledgeBase, name: str, family: str | None = None, relative: str | None = None) -> Match:
+    """What a plan made from observations is for. A name that is nowhere may still be planned for, with its family or
+    with the genus of a relative.
 
-    Trouble for an empty name, a name of several species, or a family that does not exist here.
+    UserError for an empty name, a name of several species, or a family that does not exist here.
     """
     match = kb.lookup(name)
     if match.name is not None:
         return match
     if match.matched_by != "none":
-        from rousewort.plan import NoSingleMatch
-
-        raise NoSingleMatch(match, kb)
+        raise NoSingleMatch(match)
     if family and not kb.is_family(family):
-        raise Trouble(
+        raise UserError(
             f"'{family}' is no family that is known here. Leave it out, or see: rousewort find --family NAME."
         )
     genus = name.split()[0].capitalize() if " " in name.strip() else None
+    if relative:
+        near = kb.lookup(relative)
+        if not near.genus:
+            raise UserError(f"'{relative}' is no genus or plant that is known here. Leave it out, or give its family.")
+        genus, family = near.genus, family or near.family
     return Match(name, " ".join(name.split()), "observations", genus=genus, family=family)

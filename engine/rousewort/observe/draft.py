@@ -7,10 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from rousewort.errors import Trouble
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.base.errors import UserError
+from rousewort.knowledge.canonical import dump
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.names import slug
-from rousewort.observe.conclude import CLASS, LEVELS
 from rousewort.observe.entries import save
 from rousewort.observe.measures import fisher
 from rousewort.observe.result import CONTROL, ArmResult, TrialResult
@@ -19,20 +19,20 @@ NOT_YET = 0.10  # a control below this share did "next to nothing"
 
 
 def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> dict[str, Any]:
-    """The entry as plain data in the form of kb/schema/taxon.schema.yaml. Trouble where there is nothing to say."""
+    """The entry as plain data in the form of kb/schema/taxon.schema.yaml. UserError where there is nothing to say."""
     protocols = list(_protocols(result, _source_id(match, when)))
     if not protocols and not result.left:
-        raise Trouble("The trial says nothing that could be written down: no arm differs clearly and several classes fit.")
+        raise UserError("The trial says nothing that could be written down: no arm differs clearly and several classes fit.")
     known = kb.taxon(match.name or "")
     adds = bool(known and known["rank"] == "species")
     family = (known or {}).get("family") or match.family
     if not family:
-        raise Trouble(f"The family of {match.name} is not known here: give it with --family to write a draft.")
+        raise UserError(f"The family of {match.name} is not known here: give it with --family to write a draft.")
     head = {"name": match.name, "rank": "species", "family": family} | ({"adds_to": match.name} if adds else {})
     entry: dict[str, Any] = dict(head)
     settled = {**result.found, **{key: words[0] for key, words in result.left.items() if len(words) == 1}}
-    if len(result.left.get(CLASS, ())) != 1:
-        settled = {k: w for k, w in settled.items() if k not in LEVELS}
+    if len(result.left.get(kb.vocabulary.class_key, ())) != 1:
+        settled = {k: w for k, w in settled.items() if k not in kb.vocabulary.level_keys}
     traits = {k: w for k, w in settled.items() if k in kb.vocabulary.traits and not adds}
     if traits:
         ground = "; ".join(
@@ -112,9 +112,7 @@ def _protocol(r: ArmResult, control: ArmResult, found: str, source: str) -> dict
 def write_layer(
     kb: KnowledgeBase, match: Match, result: TrialResult, folder: Path, when: date, grower: str
 ) -> list[Path]:
-    """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: Trouble if a file is there."""
-    from rousewort.knowledge.canonical import dump
-
+    """Write the draft and its source as a private layer (`--kb FOLDER`). Never overwrites: UserError if a file is there."""
     entry = draft(kb, match, result, when)
     name = match.name or match.query
     genus = name.lower().split()[0]
@@ -123,7 +121,7 @@ def write_layer(
     sources = folder / "sources.yaml"
     there = [str(path) for path in (species, sources) if path.exists()]
     if there:
-        raise Trouble(
+        raise UserError(
             *(f"{path} is there already and is not overwritten: choose another folder, or move it." for path in there)
         )
     species.parent.mkdir(parents=True, exist_ok=True)

@@ -6,14 +6,18 @@ a corrected threshold corrects old notes too.
 
 from __future__ import annotations
 
+import os
 import re
+import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from rousewort.errors import Trouble
+import yaml
+
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.key import Field, Test, tests
 
@@ -88,7 +92,7 @@ def _number_from(value: Any, least: float) -> bool:
 
 
 def checked(observations: Observations, vocabulary: Vocabulary, where: str = "") -> Observations:
-    """The same, with values left out put in where a default is agreed. Trouble names everything that is impossible."""
+    """The same, with values left out put in where a default is agreed. UserError names everything that is impossible."""
     key = tests(vocabulary)
     lead = f"{where}: " if where else ""
     problems = [
@@ -112,7 +116,7 @@ def checked(observations: Observations, vocabulary: Vocabulary, where: str = "")
         problems += [f"{lead}{name}.{text}" for text in _faults(key[name], values)]
         whole[name] = {f.name: f.default for f in key[name].fields.values() if f.default is not None} | dict(values)
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     return replace(observations, seen=whole)
 
 
@@ -130,23 +134,21 @@ def _faults(test: Test, values: Mapping[str, Any]) -> list[str]:
 
 
 def load_file(path: Path, vocabulary: Vocabulary) -> Observations:
-    """Read and check a file of observations. Trouble with every mistake in it."""
-    import yaml
-
+    """Read and check a file of observations. UserError with every mistake in it."""
     try:
         data = yaml.safe_load(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise Trouble(f"{path}: cannot be read: {error.strerror}.") from None
+        raise UserError(f"{path}: cannot be read: {error.strerror}.") from None
     except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise Trouble(f"{path}: is not YAML: {error}") from None
+        raise UserError(f"{path}: is not YAML: {error}") from None
     if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise Trouble(f"{path}: is no file of observations; its first line should be 'format: {FORMAT}'.")
+        raise UserError(f"{path}: is no file of observations; its first line should be 'format: {FORMAT}'.")
     known = {"format", "plant", "family", "observations", "found", "left", "skipped"}
     if more := sorted(set(map(str, data)) - known):
-        raise Trouble(f"{path}: {', '.join(more)}: not known here. Known: {', '.join(sorted(known))}.")
+        raise UserError(f"{path}: {', '.join(more)}: not known here. Known: {', '.join(sorted(known))}.")
     shapes = (("observations", dict), ("found", dict), ("left", dict), ("skipped", list))
     if wrong := [name for name, shape in shapes if not isinstance(data.get(name) or shape(), shape)]:
-        raise Trouble(*(f"{path}: '{name}' has the wrong shape; see rousewort observe --help." for name in wrong))
+        raise UserError(*(f"{path}: '{name}' has the wrong shape; see rousewort observe --help." for name in wrong))
     parts = {name: data.get(name) or shape() for name, shape in shapes if name != "observations"}
     made = Observations(data.get("plant"), data.get("family"), data.get("observations") or {}, **parts)
     return checked(made, vocabulary, str(path))
@@ -154,8 +156,6 @@ def load_file(path: Path, vocabulary: Vocabulary) -> Observations:
 
 def as_text(observations: Observations) -> str:
     """The file that `load_file` reads."""
-    import yaml
-
     data: dict[str, Any] = {"format": FORMAT}
     data |= {name: getattr(observations, name) for name in ("plant", "family") if getattr(observations, name)}
     data["observations"] = observations.seen
@@ -165,13 +165,10 @@ def as_text(observations: Observations) -> str:
 
 def save(path: Path, text: str) -> None:
     """Write whole or not at all: a new file beside the old one takes its place only when it is complete."""
-    import os
-    import tempfile
-
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", text=False)
     except OSError as error:
-        raise Trouble(f"{path}: cannot be written: {error.strerror}.") from None
+        raise UserError(f"{path}: cannot be written: {error.strerror}.") from None
     try:
         os.fchmod(handle, 0o644) if hasattr(os, "fchmod") else None
         with open(handle, "w", encoding="utf-8", newline="") as file:
@@ -179,4 +176,4 @@ def save(path: Path, text: str) -> None:
         os.replace(temporary, path)
     except OSError as error:
         Path(temporary).unlink(missing_ok=True)
-        raise Trouble(f"{path}: cannot be written: {error.strerror}.") from None
+        raise UserError(f"{path}: cannot be written: {error.strerror}.") from None

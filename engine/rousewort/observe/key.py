@@ -111,7 +111,7 @@ def _test(item: Mapping[str, Any]) -> Test:
 
 def agrees(clause: Clause, vocabulary: Vocabulary, case: Mapping[str, str]) -> bool:
     """Whether seed of a class and level (`case`) can give this result."""
-    shows = vocabulary.traits["dormancy_class"]["values"][case["dormancy_class"]]["shows"]
+    shows = vocabulary.classes[case[vocabulary.class_key]]["shows"]
     by_words = all(word in shows.get(trait, [word]) for trait, word in clause.then.items())
     return by_words and all(case[key] in leaves for key, leaves in clause.leaves.items() if key in case)
 

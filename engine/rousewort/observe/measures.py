@@ -2,7 +2,7 @@
 
 Shares are between 0 and 1, times are in days from sowing (or any one unit), and a measure that is not defined is None,
 never 0. Formulas after Ranal and Garcia de Santana (2006, Revista Brasileira de Botanica 29:1-11), as quoted elsewhere,
-unless one says otherwise. Impossible counts raise Trouble, one line for each row at fault.
+unless one says otherwise. Impossible counts raise UserError, one line for each row at fault.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from math import comb, erfc, exp, isfinite, log, pi, sqrt
 from statistics import NormalDist
 from typing import Literal, NamedTuple
 
-from rousewort.chance import beta_point
-from rousewort.errors import Trouble
+from rousewort.base.binomial import beta_point
+from rousewort.base.errors import UserError
 
 
 class Interval(NamedTuple):
@@ -62,7 +62,7 @@ def read_counts(
     elif not problems and empty > sown:
         problems.append(f"{empty} empty seeds of {sown} sown: more than there were")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     times: list[float] = []
     new: list[int] = []
     last, total = -1.0, 0
@@ -82,7 +82,7 @@ def read_counts(
             if total > sown - empty:
                 break  # every later row would say the same
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     return Counts(tuple(times), tuple(new), sown, empty)
 
 
@@ -138,9 +138,9 @@ def clopper_pearson(germinated: int, seeds: int, confidence: float = 0.95) -> In
 
 def _check_share(germinated: int, seeds: int, confidence: float) -> None:
     if not _count(germinated) or not _count(seeds) or seeds == 0 or germinated > seeds:
-        raise Trouble(f"{germinated!r} germinated of {seeds!r} seeds: not a possible count")
+        raise UserError(f"{germinated!r} germinated of {seeds!r} seeds: not a possible count")
     if not 0 < confidence < 1:
-        raise Trouble(f"confidence must lie between 0 and 1, both left out, not {confidence!r}")
+        raise UserError(f"confidence must lie between 0 and 1, both left out, not {confidence!r}")
 
 
 # How fast
@@ -198,9 +198,9 @@ class Germination:
 
 
 def measure(counts: Counts, confidence: float = 0.95) -> Germination:
-    """Every measure at once. Trouble if all seeds were empty: then nothing was tested."""
+    """Every measure at once. UserError if all seeds were empty: then nothing was tested."""
     if not counts.filled:
-        raise Trouble(f"all {counts.sown} seeds were empty: there is no germination to measure")
+        raise UserError(f"all {counts.sown} seeds were empty: there is no germination to measure")
     found, seeds = counts.germinated, counts.filled
     return Germination(
         germinated=found,
@@ -220,7 +220,7 @@ def measure(counts: Counts, confidence: float = 0.95) -> Germination:
 def pool(dishes: Sequence[Counts]) -> Counts:
     """Replicates added up, seed by seed (not the mean of their shares, which misleads where dishes are unequal)."""
     if not dishes:
-        raise Trouble("there is no replicate to add up")
+        raise UserError("there is no replicate to add up")
     found: dict[float, int] = {}
     for dish in dishes:
         for time, seeds in zip(dish.times, dish.new, strict=True):
@@ -251,7 +251,7 @@ def fisher(germinated: int, seeds: int, other_germinated: int, other_seeds: int)
 def holm(chances: Sequence[float]) -> list[float]:
     """P values, in the given order, adjusted for their number (Holm 1979, Scand. J. Stat. 6:65-70; from memory)."""
     if wrong := [p for p in chances if not 0 <= p <= 1]:
-        raise Trouble(f"{wrong[0]!r} is no probability")
+        raise UserError(f"{wrong[0]!r} is no probability")
     adjusted, highest = [0.0] * len(chances), 0.0
     for rank, i in enumerate(sorted(range(len(chances)), key=chances.__getitem__)):
         highest = max(highest, min(1.0, chances[i] * (len(chances) - rank)))
@@ -354,11 +354,11 @@ def replicate_range(germinated: Sequence[int], seeds: Sequence[int], table: Mapp
 
 def _check_dishes(germinated: Sequence[int], seeds: Sequence[int]) -> None:
     if len(germinated) != len(seeds) or not seeds:
-        raise Trouble(f"{len(germinated)} counts for {len(seeds)} replicates: each replicate needs one")
+        raise UserError(f"{len(germinated)} counts for {len(seeds)} replicates: each replicate needs one")
     wrong = [
         f"replicate {i}: {g!r} germinated of {n!r} seeds is not a possible count"
         for i, (g, n) in enumerate(zip(germinated, seeds, strict=True), 1)
         if not _count(g) or not _count(n) or n == 0 or g > n
     ]
     if wrong:
-        raise Trouble(*wrong)
+        raise UserError(*wrong)

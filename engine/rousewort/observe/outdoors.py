@@ -11,18 +11,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.winter import Day, Winter, cold_ends, outdoor_winter
-from rousewort.plan import Plan
-
-SEASONS = ("warm_moist", "cold_moist")
+from rousewort.planning.plan import Plan
 
 
 class Stage(NamedTuple):
     """One season of the plan. `winter` None: it was never reached, since the one before it was not met."""
 
     kind: str
+    cold: bool
     label: str
     need: int
     low_c: float
@@ -57,42 +56,43 @@ def outdoors(
 ) -> Outdoors:
     """Judge the plan's warm and cold seasons outside. `limits`: the chilling range in °C, else that of trials.yaml.
 
-    Trouble where the plan asks for no season, or where there is no temperature on the day of sowing.
+    UserError where the plan asks for no season, or where there is no temperature on the day of sowing.
     """
-    steps = [step for step in plan.steps if step.kind in SEASONS and "days" in step.amounts]
+    kinds = vocabulary.kinds
+    seasons = {*kinds.indoors("warm"), *kinds.indoors("cold")}
+    steps = [step for step in plan.steps if step.kind in seasons and "days" in step.amounts]
     if not steps:
         done = (
-            "sown outside by itself"
-            if any(s.kind == "outdoor_winter" for s in plan.steps)
-            else "no warm or cold season"
+            "sown outside by itself" if any(s.kind in kinds.outdoors for s in plan.steps) else "no warm or cold season"
         )
-        raise Trouble(
+        raise UserError(
             f"The plan for {plan.match.name or plan.query} has {done}: there is nothing to count. See rousewort plan."
         )
     if not days or sown > max(days):
-        raise Trouble(
+        raise UserError(
             f"The temperatures end on {max(days)}, before sowing on {sown}." if days else "There is no temperature."
         )
     table = vocabulary.files["trials"]["outdoors"]
     stages: list[Stage] = []
-    before = [s.label for s in plan.steps[: plan.steps.index(steps[0])] if s.kind != "inspect" and not s.optional]
+    before = [s.label for s in plan.steps[: plan.steps.index(steps[0])] if s.kind != kinds.first and not s.optional]
     notes = [f"before sowing outside, as in the plan: {', then '.join(before)}"] if before else []
     when, fridge = sown, sown
     met = True
     for step in steps:
-        low, high = (
-            limits if limits and step.kind == "cold_moist" else (table[step.kind]["low"], table[step.kind]["high"])
-        )
+        cold = kinds.group(step.kind) == "cold"
+        low, high = limits if limits and cold else (table[step.kind]["low"], table[step.kind]["high"])
         need = int(step.amounts["days"].use)
         fridge_until = fridge + timedelta(need - 1)
         winter = None
         if met and when <= max(days):
-            end = _end(step.kind, when, days, southern, until)
+            end = _end(cold, when, days, southern, until)
             winter = outdoor_winter(
                 days, when, need, low, high, southern=southern, until=end, depth_cm=depth_cm, skip_frost=skip_frost
             )
             notes += [note for note in winter.notes if note not in notes]
-        stages.append(Stage(step.kind, step.label, need, low, high, step.amounts["days"].basis, winter, fridge_until))
+        stages.append(
+            Stage(step.kind, cold, step.label, need, low, high, step.amounts["days"].basis, winter, fridge_until)
+        )
         met = winter is not None and winter.met_on is not None
         when = winter.met_on + timedelta(1) if winter and winter.met_on else when
         fridge = fridge_until + timedelta(1)
@@ -106,10 +106,10 @@ def outdoors(
     return Outdoors(tuple(stages), enough, ready, fridge, tuple(notes))
 
 
-def _end(kind: str, when: date, days: Mapping[date, Day], southern: bool, until: date | None) -> date:
+def _end(cold: bool, when: date, days: Mapping[date, Day], southern: bool, until: date | None) -> date:
     """A cold season ends with the cold half year; a warm one with the temperatures, at most a year on."""
     last = min(max(days), until) if until else max(days)
-    end = cold_ends(when, southern) if kind == "cold_moist" and not until else when + timedelta(365)
+    end = cold_ends(when, southern) if cold and not until else when + timedelta(365)
     return max(when, min(end, last))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import comb
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe.measures import fisher, wilson
 
 MOST_SEEDS = 400
@@ -36,7 +36,7 @@ def _binomial(n: int, p: float) -> list[float]:
 def seeds_for_width(widest: float, confidence: float = 0.95) -> int:
     """The least number of seeds whose interval is never wider than that share."""
     if not 0.05 <= widest < 1:
-        raise Trouble(f"an interval of {100 * widest:g} points cannot be planned for: give from 5 to 99 points")
+        raise UserError(f"an interval of {100 * widest:g} points cannot be planned for: give from 5 to 99 points")
     n = 2
     while n < 10_000 and (width(n, confidence) > widest or width(n + 1, confidence) > widest):
         n += 1
@@ -44,7 +44,7 @@ def seeds_for_width(widest: float, confidence: float = 0.95) -> int:
 
 
 def seeds_for_power(wanted: float, low: float, high: float, alpha: float) -> int:
-    """The least number of seeds in each arm with that power. Trouble beyond 400: such a difference takes other means."""
+    """The least number of seeds in each arm with that power. UserError beyond 400: such a difference takes other means."""
     problems = []
     if not 0 < wanted < 1:
         problems.append(f"power must lie between 0 and 1, not {wanted:g}")
@@ -53,11 +53,11 @@ def seeds_for_power(wanted: float, low: float, high: float, alpha: float) -> int
             f"the shares to tell apart must run from a lower to a higher between 0 and 100 %, not {100 * low:g} and {100 * high:g}"
         )
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     step = 8
     for n in range(4, MOST_SEEDS + step, step):
         if power(n, low, high, alpha) >= wanted:
             return next(m for m in range(max(2, n - step + 1), n + 1) if power(m, low, high, alpha) >= wanted)
-    raise Trouble(
+    raise UserError(
         f"{100 * low:g} % and {100 * high:g} % are too near: over {MOST_SEEDS} seeds an arm. Ask for a larger difference."
     )

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, combinations
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion
+from rousewort.observe.conclude import Conclusion
 from rousewort.observe.measures import (
     Counts,
     Germination,
@@ -75,7 +75,7 @@ class Verdict(NamedTuple):
 
 @dataclass(frozen=True)
 class TrialResult:
-    """`found`: words that arms show; `left`: classes and levels that fit; `unsettled`: what tells those apart.
+    """`found`: words that arms show; `left`: classes (of the trait `class_key`) and levels that fit; `unsettled`: what tells those apart.
     `within`: how far dishes differ within their arms; `whole`: all dishes, as if there were one arm."""
 
     arms: tuple[ArmResult, ...]
@@ -83,6 +83,7 @@ class TrialResult:
     found: Mapping[str, str]
     left: Mapping[str, tuple[str, ...]]
     notes: tuple[str, ...]
+    class_key: str
     unsettled: tuple[str, ...] = ()
     within: Spread | None = None
     whole: Spread | None = None
@@ -91,7 +92,7 @@ class TrialResult:
     def settled(self) -> dict[str, str]:
         """Trait → word that the trial settles; a level only where its class is settled too."""
         single = {key: words[0] for key, words in self.left.items() if len(words) == 1}
-        return {**self.found, **(single if CLASS in single else {})}
+        return {**self.found, **(single if self.class_key in single else {})}
 
     @property
     def fitting(self) -> list[Verdict]:
@@ -100,7 +101,7 @@ class TrialResult:
 
 def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusion | None = None) -> TrialResult:
     """Measure, compare and judge. `conclusion`: what the bench tests of the same lot say; classes that they rule out
-    are ruled out here too. Trouble if all seed of an arm was empty."""
+    are ruled out here too. UserError if all seed of an arm was empty."""
     arms, table = arms_of(vocabulary), vocabulary.files["trials"]
     by_arm = {name: [d for d in dishes if d.arm == name] for name in arms if any(d.arm == name for d in dishes)}
     results = _against_control([_measured(arms[name], found, vocabulary) for name, found in by_arm.items()], table)
@@ -112,8 +113,9 @@ def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusi
         tuple(results),
         verdicts,
         _found(fitting, results),
-        _left(fitting),
+        _left(vocabulary, fitting),
         tuple(_notes(results, table, fitting, within)),
+        vocabulary.class_key,
         tuple(unsettled(vocabulary, list(combinations(fitting, 2)))),
         within,
         whole,
@@ -123,8 +125,8 @@ def analyse(vocabulary: Vocabulary, dishes: Sequence[Dish], conclusion: Conclusi
 def _measured(arm: Arm, dishes: list[Dish], vocabulary: Vocabulary) -> ArmResult:
     try:
         roots = measure(pool([d.roots for d in dishes]))
-    except Trouble as trouble:
-        raise Trouble(*(f"{arm.label}: {problem}" for problem in trouble.problems)) from None
+    except UserError as trouble:
+        raise UserError(*(f"{arm.label}: {problem}" for problem in trouble.problems)) from None
     counted = [d.shoots for d in dishes if d.shoots is not None]
     shoots = measure(pool(counted)) if len(counted) == len(dishes) else None
     filled = [d for d in dishes if d.roots.filled]
@@ -209,7 +211,7 @@ def _judge(
         if r.arm.id in pattern.does and pattern.does[r.arm.id] not in r.did
     ]
     if conclusion:
-        for key in (CLASS, *LEVELS):
+        for key in vocabulary.dormancy_keys:
             word = pattern.words.get(key)
             left = (conclusion.words[key],) if key in conclusion.words else conclusion.left.get(key)
             if word and left and word not in left:
@@ -237,9 +239,9 @@ def _found(fitting: Sequence[Pattern], results: Sequence[ArmResult]) -> dict[str
     return found | shared
 
 
-def _left(fitting: Sequence[Pattern]) -> dict[str, tuple[str, ...]]:
+def _left(vocabulary: Vocabulary, fitting: Sequence[Pattern]) -> dict[str, tuple[str, ...]]:
     """Classes and levels of the fitting patterns."""
-    keys = [key for key in (CLASS, *LEVELS) if any(key in p.words for p in fitting)]
+    keys = [key for key in vocabulary.dormancy_keys if any(key in p.words for p in fitting)]
     return {key: tuple(dict.fromkeys(p.words[key] for p in fitting if key in p.words)) for key in keys}
 
 

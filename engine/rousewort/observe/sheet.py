@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.observe.measures import Counts
-from rousewort.observe.table import dates, number, read_table, whole
+from rousewort.observe.spreadsheet import dates, number, read_table, whole
 from rousewort.observe.trial import Arm
 
 FATES = ("hard", "firm", "rotten", "empty")
@@ -44,7 +44,7 @@ class _Growing:
 
 def read_sheet(lines: Iterable[str], arms: Mapping[str, Arm]) -> list[Dish]:
     """Dishes from CSV lines with a heading: arm, replicate, seeds, then `day` or `started` and `date`, new_roots, and
-    perhaps new_shoots, hard, firm, rotten, empty, note. A line without counts was not looked at. Trouble names lines."""
+    perhaps new_shoots, hard, firm, rotten, empty, note. A line without counts was not looked at. UserError names lines."""
     table = read_table(lines)
     _check_headings(table.headings)
     read_date = dates([*table.column("started"), *table.column("date")])
@@ -60,10 +60,10 @@ def read_sheet(lines: Iterable[str], arms: Mapping[str, Arm]) -> list[Dish]:
         problems += _problems(arm, replicate, dish)
         dishes.append((arm, replicate, dish))
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     made = [_dish(arm, replicate, dish) for arm, replicate, dish in dishes if dish.looks]
     if not made:
-        raise Trouble("there is no count in this sheet yet: fill in new_roots, 0 where you looked and saw none")
+        raise UserError("there is no count in this sheet yet: fill in new_roots, 0 where you looked and saw none")
     return made
 
 
@@ -81,7 +81,7 @@ def _check_headings(headings: list[str]) -> None:
     if "day" not in headings and not {"started", "date"} <= set(headings):
         problems.append(f"either 'day', or 'started' and 'date', is needed; there are {there}")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
 
 
 def _take(

@@ -5,6 +5,8 @@ Arms and what each class would do in them stand in kb/vocabulary/trials.yaml; th
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,12 +14,13 @@ from itertools import combinations
 from math import ceil
 from typing import Any, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.grower import Grower
+from rousewort.base.errors import UserError
+from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe import power
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion
+from rousewort.observe.conclude import Conclusion
 from rousewort.observe.key import outcomes, tests
+from rousewort.planning.grower import Grower
 
 DISHES = 4
 LOOK_DAYS = 7
@@ -44,15 +47,16 @@ class Arm(NamedTuple):
 
 
 class Pattern(NamedTuple):
-    """A class and level, and what its seed does in each arm: seedling, root or none; absent: either."""
+    """A class (`dormancy`) and level, and what its seed does in each arm: seedling, root or none; absent: either."""
 
     id: str
+    dormancy: str
     words: Mapping[str, str]
     adds: Mapping[str, str]
     does: Mapping[str, str]
 
 
-class Season(NamedTuple):
+class TrialSeason(NamedTuple):
     """One part of an arm, first and last day counted."""
 
     kind: str
@@ -63,7 +67,7 @@ class Season(NamedTuple):
 
 class PlannedArm(NamedTuple):
     arm: Arm
-    seasons: tuple[Season, ...]
+    seasons: tuple[TrialSeason, ...]
     looks: tuple[date, ...]
     because: str
 
@@ -104,7 +108,9 @@ def arms_of(vocabulary: Vocabulary) -> dict[str, Arm]:
 def patterns_of(vocabulary: Vocabulary) -> dict[str, Pattern]:
     arms = arms_of(vocabulary)
     return {
-        p["id"]: Pattern(p["id"], p["is"], p.get("adds", {}), {a: p[a] for a in arms if a in p})
+        p["id"]: Pattern(
+            p["id"], p["is"][vocabulary.class_key], p["is"], p.get("adds", {}), {a: p[a] for a in arms if a in p}
+        )
         for p in vocabulary.files["trials"]["patterns"]
     }
 
@@ -115,19 +121,21 @@ def possible(
     """The patterns that the observations leave, of classes at least that likely."""
 
     def fits(pattern: Pattern) -> bool:
-        for key in (CLASS, *LEVELS):
+        for key in vocabulary.dormancy_keys:
             word = pattern.words.get(key)
             known = conclusion.words.get(key)
             if word and ((known and known != word) or word not in conclusion.left.get(key, (word,))):
                 return False
-        return chances.get(pattern.words[CLASS], 0.0) >= least
+        return chances.get(pattern.dormancy, 0.0) >= least
 
     return [pattern for pattern in patterns_of(vocabulary).values() if fits(pattern)]
 
 
 def label_of(vocabulary: Vocabulary, pattern: Pattern) -> str:
     parts = [
-        vocabulary.label(key, pattern.words[key]).split(" (")[0] for key in (CLASS, *LEVELS) if key in pattern.words
+        vocabulary.label(key, pattern.words[key]).split(" (")[0]
+        for key in vocabulary.dormancy_keys
+        if key in pattern.words
     ]
     return ", ".join(parts) + {
         "deep_summer_first": " (summer first)",
@@ -147,10 +155,7 @@ def choose_arms(
     shorter of equals), until none adds anything. Returns the arms, and the pairs that stay undivided."""
     by_id = {arm.id: arm for arm in arms}
     chosen = [by_id.pop("control")]
-    share = {
-        p.id: chances.get(p.words[CLASS], 0.0) / sum(q.words[CLASS] == p.words[CLASS] for q in patterns)
-        for p in patterns
-    }
+    share = {p.id: chances.get(p.dormancy, 0.0) / sum(q.dormancy == p.dormancy for q in patterns) for p in patterns}
     pairs = [(a, b) for a, b in combinations(patterns, 2) if not told_apart("control", a, b)]
     while pairs and len(chosen) < most:
 
@@ -182,15 +187,15 @@ def design(
     filled: float = 1.0,
 ) -> Design:
     """A trial for what is undecided. `width`: widest interval wished, as a share; else `wanted` power to tell `low` from
-    `high`. `filled`: the share of the lot that is filled; seeds are raised by it. Trouble where the lot cannot carry two arms."""
+    `high`. `filled`: the share of the lot that is filled; seeds are raised by it. UserError where the lot cannot carry two arms."""
     if conclusion.stop:
-        raise Trouble(f"A trial of this lot would tell nothing: {conclusion.stop[0].clause.says}")
+        raise UserError(f"A trial of this lot would tell nothing: {conclusion.stop[0].clause.says}")
     _check(dishes, most_arms, filled)
     patterns = possible(vocabulary, conclusion, chances)
     usable, notes = _usable(vocabulary, conclusion, grower)
     arms, undivided = choose_arms(usable, patterns, chances, most_arms)
     if len(arms) == 1:
-        raise Trouble(
+        raise UserError(
             "What is known leaves nothing for a trial to decide: "
             + ("; ".join(label_of(vocabulary, p) for p in patterns) or "no class fits")
             + ". Make the plan."
@@ -208,7 +213,7 @@ def design(
     return Design(
         plant=plant,
         start=start,
-        arms=tuple(_planned(arm, start, patterns, arms) for arm in arms),
+        arms=tuple(_planned(vocabulary.kinds, arm, start, patterns, arms) for arm in arms),
         seeds=seeds,
         dishes=dishes,
         width=power.width(told),
@@ -230,7 +235,7 @@ def _check(dishes: int, most_arms: int, filled: float) -> None:
     if not 0 < filled <= 1:
         problems.append(f"the filled share must be above 0 and at most 100 %, not {100 * filled:g} %")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
 
 
 def _usable(vocabulary: Vocabulary, conclusion: Conclusion, grower: Grower) -> tuple[list[Arm], list[str]]:
@@ -264,14 +269,14 @@ def _what_there_is(seeds: int, arms: int, dishes: int) -> tuple[int, int]:
     dishes = max(1, min(dishes, each // LEAST_DISH))
     each -= each % dishes
     if each < LEAST_DISH:
-        raise Trouble(
+        raise UserError(
             f"{seeds} seeds cannot carry a trial of {arms} arms ({LEAST_DISH} seeds each at the very least). "
             "Treat them all by the gentlest plan, and write down what happens."
         )
     return each, dishes
 
 
-def _planned(arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[Arm]) -> PlannedArm:
+def _planned(kinds: Kinds, arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[Arm]) -> PlannedArm:
     seasons, when = [], start
     looks: list[date] = []
     for season in arm.seasons:
@@ -279,9 +284,10 @@ def _planned(arm: Arm, start: date, patterns: Sequence[Pattern], arms: Sequence[
         if not days:
             continue
         last = when + timedelta(days - 1)
-        seasons.append(Season(season["kind"], when, last, season.get("temperature_c")))
-        if season["kind"] != "after_ripen":
-            step = COLD_LOOK_DAYS if season["kind"] == "cold_moist" else LOOK_DAYS
+        seasons.append(TrialSeason(season["kind"], when, last, season.get("temperature_c")))
+        group = kinds.group(season["kind"])
+        if group != "dry":
+            step = COLD_LOOK_DAYS if group == "cold" else LOOK_DAYS
             looks += [when + timedelta(i) for i in range(step, days + 1, step)]
         when += timedelta(days)
     return PlannedArm(arm, tuple(seasons), tuple(sorted(set(looks))), _because(arm, patterns, arms))
@@ -353,9 +359,6 @@ def sheet_rows(plan: Design) -> Iterable[dict[str, Any]]:
 
 def sheet_text(plan: Design) -> str:
     """The recording sheet as CSV."""
-    import csv
-    import io
-
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()

@@ -2,7 +2,7 @@
 
 Temperatures are held as whole tenths of a degree Celsius and daily means as whole twentieths (minimum + maximum), so
 that a day on a limit is a day on a limit. A day without a mean is missing: reported, never guessed. Bad input raises
-Trouble, with the line.
+UserError, with the line.
 
 At sowing depth the day's swing shrinks around its mean: amplitude x exp(-depth / damping depth), where damping depth is
 sqrt(diffusivity x period / pi) (Ochsner 2019, Rain or Shine, section 13.4, equations 13-4 and 13-5; read). The mean is
@@ -21,8 +21,8 @@ from fractions import Fraction
 from math import exp, floor, isfinite, pi, sqrt
 from typing import Literal, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.observe.table import Row, dates, number, read_table
+from rousewort.base.errors import UserError
+from rousewort.observe.spreadsheet import Row, dates, number, read_table
 
 Unit = Literal["C", "F"]
 
@@ -69,7 +69,7 @@ def read_daily(lines: Iterable[str], unit: Unit, columns: Mapping[str, str] | No
     """Daily temperatures from CSV lines with a heading: date (YYYY-MM-DD), and minimum and maximum, or mean.
 
     `columns` maps date, low, high, mean to headings that are not understood. A blank is a missing value.
-    Trouble names each line at fault: no date, a date twice, no number, minimum over maximum, no earthly temperature.
+    UserError names each line at fault: no date, a date twice, no number, minimum over maximum, no earthly temperature.
     """
     _check_unit(unit)
     table = read_table(lines)
@@ -96,9 +96,9 @@ def read_daily(lines: Iterable[str], unit: Unit, columns: Mapping[str, str] | No
         more = f" (and {len(unearthly) - 1} lines more)" if len(unearthly) > 1 else ""
         problems.insert(0, f"line {unearthly[0][0]}: {unearthly[0][1]}{more}")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     if not days:
-        raise Trouble("there is no day in this file, only a heading")
+        raise UserError("there is no day in this file, only a heading")
     return days
 
 
@@ -109,7 +109,7 @@ class _Unearthly(ValueError):
 def _columns(headings: Sequence[str], given: Mapping[str, str], unit: Unit) -> dict[str, str]:
     there = ", ".join(headings) or "none: the file is empty"
     if unknown := [f"{h!r} is not a column; there are {there}" for h in given.values() if h not in headings]:
-        raise Trouble(*unknown)
+        raise UserError(*unknown)
     names = dict(given)
     for heading in headings:
         letters = "".join(letter for letter in heading.lower() if letter.isalpha())
@@ -118,12 +118,12 @@ def _columns(headings: Sequence[str], given: Mapping[str, str], unit: Unit) -> d
             if kind in given or not (letters in words or (said and said[1] in words)):
                 continue
             if kind in names:
-                raise Trouble(f"both {names[kind]!r} and {heading!r} could be the {kind}; say which")
+                raise UserError(f"both {names[kind]!r} and {heading!r} could be the {kind}; say which")
             if letters not in words and said and said[2].upper() != unit:
-                raise Trouble(f"column {heading!r} says {said[2].upper()}, but the unit was given as {unit}")
+                raise UserError(f"column {heading!r} says {said[2].upper()}, but the unit was given as {unit}")
             names[kind] = heading
     if "date" not in names or not ("mean" in names or {"low", "high"} <= names.keys()):
-        raise Trouble(f"a date and either minimum and maximum or the mean are needed; the columns are {there}")
+        raise UserError(f"a date and either minimum and maximum or the mean are needed; the columns are {there}")
     return names
 
 
@@ -154,11 +154,11 @@ def normal_days(monthly_means: Sequence[float], unit: Unit, first: date, last: d
     """
     _check_unit(unit)
     if len(monthly_means) != 12:
-        raise Trouble(f"12 monthly means are needed, January first, not {len(monthly_means)}")
+        raise UserError(f"12 monthly means are needed, January first, not {len(monthly_means)}")
     try:
         means = [Fraction(tenths(mean, unit)) for mean in monthly_means]
     except ValueError as fault:
-        raise Trouble(f"a monthly mean is not a number: {fault}") from None
+        raise UserError(f"a monthly mean is not a number: {fault}") from None
     days = {}
     for i in range((last - first).days + 1):
         when = first + timedelta(i)
@@ -180,7 +180,7 @@ def _next_month(when: date) -> date:
 
 def _check_unit(unit: str) -> None:
     if unit not in ("C", "F"):
-        raise Trouble(f"say whether temperatures are in C or F, not {unit!r}")
+        raise UserError(f"say whether temperatures are in C or F, not {unit!r}")
 
 
 # Soil
@@ -189,14 +189,14 @@ def _check_unit(unit: str) -> None:
 def damping_depth_cm(period_days: float = 1.0, diffusivity: float = SOIL_DIFFUSIVITY) -> float:
     """Depth at which a swing of that period has shrunk to 1/e; diffusivity in m2/s (Ochsner 2019, equation 13-5)."""
     if not (period_days > 0 and diffusivity > 0 and isfinite(period_days) and isfinite(diffusivity)):
-        raise Trouble(f"period ({period_days!r} days) and diffusivity ({diffusivity!r} m2/s) must be above 0")
+        raise UserError(f"period ({period_days!r} days) and diffusivity ({diffusivity!r} m2/s) must be above 0")
     return 100 * sqrt(diffusivity * period_days * DAY_SECONDS / pi)
 
 
 def swing_left(depth_cm: float, period_days: float = 1.0, diffusivity: float = SOIL_DIFFUSIVITY) -> float:
     """The share of a surface swing that is left at that depth: exp(-depth / damping depth)."""
     if not (isfinite(depth_cm) and depth_cm >= 0):
-        raise Trouble(f"sowing depth must be 0 cm or more, not {depth_cm!r}")
+        raise UserError(f"sowing depth must be 0 cm or more, not {depth_cm!r}")
     return exp(-depth_cm / damping_depth_cm(period_days, diffusivity))
 
 
@@ -204,7 +204,7 @@ def at_depth(day: Day, depth_cm: float, diffusivity: float = SOIL_DIFFUSIVITY) -
     """The day as a seed at that depth (0 to 20 cm) has it: the same mean, minimum and maximum drawn in towards it."""
     left = swing_left(depth_cm, diffusivity=diffusivity)
     if depth_cm > DEEPEST_CM:
-        raise Trouble(f"sowing depth {depth_cm:g} cm: this simple damping serves to {DEEPEST_CM:g} cm")
+        raise UserError(f"sowing depth {depth_cm:g} cm: this simple damping serves to {DEEPEST_CM:g} cm")
     if day.mean is None:
         return Day(None)
     half = day.mean / 2
@@ -267,7 +267,7 @@ def outdoor_winter(
     """Judge `need` days of chilling for seed sown outdoors on `sown`, moist until `until` (else the end of the cold).
 
     A day counts if its mean lies from `low_c` to `high_c`, both included, to a tenth of a degree; with `skip_frost`
-    only if it does not freeze at the seed either. No usable temperature between the two dates is Trouble.
+    only if it does not freeze at the seed either. No usable temperature between the two dates is UserError.
     """
     end = until or cold_ends(sown, southern)
     low, high = tenths(low_c, "C"), tenths(high_c, "C")
@@ -279,7 +279,7 @@ def outdoor_winter(
     if end < sown:
         problems.append(f"the end ({end}) is before sowing ({sown})")
     if problems:
-        raise Trouble(*problems)
+        raise UserError(*problems)
     met_on, missing = None, []
     chilling = frost = frost_at_seed = frosty_chilling = minima = 0
     for i in range((end - sown).days + 1):
@@ -297,7 +297,7 @@ def outdoor_winter(
             frosty_chilling += freezes
             met_on = when if chilling == need else met_on
     if len(missing) == (end - sown).days + 1:
-        raise Trouble(f"there is no usable temperature between {sown} and {end}")
+        raise UserError(f"there is no usable temperature between {sown} and {end}")
     could = chilling + len(missing)
     return Winter(
         sown=sown,

@@ -8,9 +8,9 @@ from typing import Any
 
 from rousewort.ledger.due import Diary, Due, said
 from rousewort.ledger.events import Batch, Event
-from rousewort.ledger.results import Expected, OwnRecord, Result
+from rousewort.ledger.results import BatchResult, Expected, OwnRecord
+from rousewort.planning.wording import amount_text
 from rousewort.render.terminal import Page
-from rousewort.wording import amount_text
 
 
 def due_list(found: Sequence[Due], today: date, page: Page) -> str:
@@ -148,7 +148,7 @@ def percent(share: float | None) -> str:
     return "not known" if share is None else f"{round(100 * share)} %"
 
 
-def result_lines(results: Iterable[Result], page: Page) -> None:
+def result_lines(results: Iterable[BatchResult], page: Page) -> None:
     for result in results:
         batch = result.batch
         page.say(

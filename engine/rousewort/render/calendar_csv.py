@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from rousewort.dated import Bench, Doing
 from rousewort.render.calendar_words import cautions, doing_words
+from rousewort.schedule.model import BenchCalendar, Doing
 
 COLUMNS = (
     "day", "what", "plant", "lot", "step", "kind", "text", "optional", "start", "earliest", "planned", "latest",
@@ -14,11 +14,11 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def to_csv(bench: Bench) -> bytes:
+def to_csv(calendar: BenchCalendar) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, COLUMNS)
     writer.writeheader()
-    for doing in bench.days():
+    for doing in calendar.days():
         writer.writerow(_row(doing))
     return out.getvalue().encode()
 

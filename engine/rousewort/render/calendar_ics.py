@@ -11,8 +11,10 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID, uuid5
 
-from rousewort.dated import Bench, Doing, Schedule
+from icalendar import Alarm, Calendar, Event
+
 from rousewort.render.calendar_words import details, doing_words, step_words, whose
+from rousewort.schedule.model import BenchCalendar, Doing, Schedule
 
 if TYPE_CHECKING:
     from icalendar import Event
@@ -24,13 +26,12 @@ FIRST_MOMENT = datetime(2020, 1, 1, tzinfo=UTC)  # versions are seconds since: a
 LOOKS = (("check", False), ("look", True))  # what the event is called, whether the step may be over
 
 
-def to_ics(bench: Bench, stamp: datetime, earlier: bytes = b"") -> bytes:
+def to_ics(bench: BenchCalendar, stamp: datetime, earlier: bytes = b"") -> bytes:
     """`stamp`: when the file is made, in UTC; with the same stamp and earlier file the bytes are the same.
 
     `earlier`: the file that this one replaces. Events of the same plants and lots that stood in it and are no more are
     given as cancelled, so that a calendar which imported it takes them away. So are looks at a step that has ended.
     """
-    from icalendar import Calendar
 
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
@@ -44,7 +45,7 @@ def to_ics(bench: Bench, stamp: datetime, earlier: bytes = b"") -> bytes:
     return calendar.to_ical()
 
 
-def _ended_looks(bench: Bench, stamp: datetime) -> Iterator[Event]:
+def _ended_looks(bench: BenchCalendar, stamp: datetime) -> Iterator[Event]:
     """Looks that ended steps no longer have: they may have stood in a calendar before the end was known."""
     for schedule in bench.schedules:
         for step in schedule.steps:
@@ -54,10 +55,8 @@ def _ended_looks(bench: Bench, stamp: datetime) -> Iterator[Event]:
                     yield _cancelled(_event(doing, doing_words(doing), step.start + timedelta(1), stamp))
 
 
-def _earlier(bench: Bench, earlier: bytes, stamp: datetime) -> Iterator[Event]:
+def _earlier(bench: BenchCalendar, earlier: bytes, stamp: datetime) -> Iterator[Event]:
     """The events of these plants and lots in an earlier file of ours."""
-    from icalendar import Calendar
-
     if PRODUCT.encode() not in earlier:
         return
     ours = tuple(f"{whose(schedule)}: " for schedule in bench.schedules)
@@ -114,8 +113,6 @@ def _events(schedule: Schedule, stamp: datetime) -> Iterator[Event]:
 
 def _event(doing: Doing, title: str, end: date, stamp: datetime) -> Event:
     """All day from doing.day to before `end`; busy for nobody; an alarm on the first morning."""
-    from icalendar import Alarm, Event
-
     event = Event()
     event.add("uid", uid(doing.schedule, doing.step.id, doing.what))
     event.add("summary", f"{whose(doing.schedule)}: {title}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from rousewort.dated import Bench, DatedStep, Schedule
 from rousewort.render.calendar_words import (
     doing_words,
     ends,
@@ -14,17 +13,18 @@ from rousewort.render.calendar_words import (
     window_words,
 )
 from rousewort.render.terminal import Page
+from rousewort.schedule.model import BenchCalendar, DatedStep, Schedule
 
 
-def render(bench: Bench, page: Page, days: bool) -> str:
+def render(calendar: BenchCalendar, page: Page, days: bool) -> str:
     """Each plan with its dates; with `days`, then all that is to be done, day by day."""
-    for schedule in bench.schedules:
+    for schedule in calendar.schedules:
         page.blank()
         _schedule(schedule, page)
     if days:
         page.heading("Day by day")
         month = None
-        for doing in bench.days():
+        for doing in calendar.days():
             if month != (doing.day.year, doing.day.month):
                 month = (doing.day.year, doing.day.month)
                 page.blank()

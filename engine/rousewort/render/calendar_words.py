@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
-from rousewort.dated import DatedStep, Doing, Schedule, Window
+from rousewort.schedule.model import DatedStep, Doing, Schedule, Window
 
 
 def whose(schedule: Schedule) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from rousewort.planning.wording import fill as filled
 from rousewort.render.terminal import Page
 
 if TYPE_CHECKING:
@@ -59,8 +60,6 @@ def as_json(comparison: Comparison) -> dict[str, Any]:
 
 def rules_text(firings: Sequence[Any], fill: dict[str, str], page: Page) -> None:
     """The rules that fired, by phase, each with why it may."""
-    from rousewort.wording import fill as filled
-
     for phase in ("traits", "obstacles", "treatments", "cautions"):
         of_phase = [f for f in firings if f.rule.phase == phase]
         if of_phase:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from rousewort.errors import Problem
+from rousewort.base.errors import Problem
 from rousewort.knowledge.doubts import Doubt
 from rousewort.render.terminal import Page
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.render.protocol_text import lot_text, phase_texts, result_tables, result_texts, span_text
 from rousewort.render.terminal import Page
 

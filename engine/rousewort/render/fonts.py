@@ -17,7 +17,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rousewort.errors import Trouble
+from rousewort.base.errors import UserError
 from rousewort.render.shaped import UNSEEN, can_shape, must_be_shaped
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class FontFile:
         try:
             return TTFont(path, lazy=True, recalcTimestamp=False)
         except (OSError, TTLibError) as error:
-            raise Trouble(f"{path} is no font that can be read here: {error}") from error
+            raise UserError(f"{path} is no font that can be read here: {error}") from error
 
     def cut_down(self, letters: Iterable[str], style: str, name: str) -> bytes:
         """A TrueType file of these letters alone, at the weight of the style, under a name of its own.
@@ -67,7 +67,7 @@ class FontFile:
 
         with self._open(self.slanted if style == "name" and self.slanted else self.upright) as font:
             if "glyf" not in font:
-                raise Trouble(f"{self.upright} has no TrueType outlines, which printing needs. Give a .ttf file.")
+                raise UserError(f"{self.upright} has no TrueType outlines, which printing needs. Give a .ttf file.")
             options = subset.Options(layout_features=[], hinting=False, notdef_outline=True)
             cutter = subset.Subsetter(options)
             cutter.populate(text="".join(sorted(letters)))
@@ -95,7 +95,7 @@ def font_files(own: Sequence[str] = ()) -> list[FontFile]:
             if (folder / upright).exists():
                 found.append(FontFile(folder / upright, folder / slanted if slanted else None))
     if not found:
-        raise Trouble("Printing needs a font, and none is installed. Get one with: pip install 'rousewort[labels]'")
+        raise UserError("Printing needs a font, and none is installed. Get one with: pip install 'rousewort[labels]'")
     return found
 
 
@@ -103,7 +103,7 @@ class Fonts:
     """Fonts ready for one document: `runs` splits a text by the font that has its letters."""
 
     def __init__(self, texts: Iterable[tuple[str, str]], own: Sequence[str] = ()) -> None:
-        """`texts`: (style, text) of all that will be printed. Raises Trouble naming letters that cannot be."""
+        """`texts`: (style, text) of all that will be printed. Raises UserError naming letters that cannot be."""
         self.files = font_files(own)
         wanted: dict[tuple[str, int], set[str]] = {}
         missing: set[str] = set()
@@ -173,7 +173,7 @@ def _joins(letter: str, text: str) -> bool:
     return letter in UNSEEN and any(map(must_be_shaped, text))
 
 
-def _refused(letters: set[str], shapes: bool) -> Trouble:
+def _refused(letters: set[str], shapes: bool) -> UserError:
     joined = sorted(filter(must_be_shaped, letters)) if not shapes else []
     others = sorted(letters - set(joined))
     problems = []
@@ -188,4 +188,4 @@ def _refused(letters: set[str], shapes: bool) -> Trouble:
             "for Chinese, Japanese and Korean: pip install 'rousewort[labels-cjk]'; for Arabic, Hebrew and Devanagari: "
             "'rousewort[labels-shaped]'."
         )
-    return Trouble(*problems)
+    return UserError(*problems)

@@ -11,10 +11,15 @@ from html import escape
 from io import BytesIO
 from typing import TYPE_CHECKING, NamedTuple
 
-from rousewort.errors import Trouble
-from rousewort.labels import Label, Sheet
+import segno
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Paragraph
+
+from rousewort.base.errors import UserError
 from rousewort.render.fonts import NO_BREAK, WEIGHTS, Fonts, tidy
 from rousewort.render.shaped import LEFT_TO_RIGHT, Shaped, must_be_shaped
+from rousewort.schedule.labels import Label, Sheet
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -60,12 +65,11 @@ def to_pdf(
     """Draw labels from position `skip` on (those before are used already). The same input gives the same bytes.
 
     `outline`: draw the edges, for a trial print. `fonts`: the user's own font files. `others`: sheets to suggest when
-    a label does not fit. Raises Trouble for labels that do not fit and letters that no font has.
+    a label does not fit. Raises UserError for labels that do not fit and letters that no font has.
     """
-    from reportlab.pdfgen.canvas import Canvas
 
     if not 0 <= skip < sheet.per_page:
-        raise Trouble(
+        raise UserError(
             f"A sheet of {sheet.name} has {sheet.per_page} labels: skip from 0 to {sheet.per_page - 1}, not {skip}."
         )
     ready = Fonts(((line.style, line.text) for label in labels for line in lines(label)), fonts)
@@ -144,7 +148,7 @@ def _fit_all(labels: Sequence[Label], sheet: Sheet, fonts: Fonts, others: Mappin
             f"The label of {label.plant} does not fit on {sheet.name} mm in letters that can be read. {hint}"
         )
     if problems:
-        raise Trouble(*dict.fromkeys(problems))
+        raise UserError(*dict.fromkeys(problems))
     return made
 
 
@@ -163,8 +167,6 @@ def _fit(label: Label, sheet: Sheet, fonts: Fonts) -> Fitted | None:
 
 
 def _squares(link: str) -> list[list[bool]]:
-    import segno
-
     return [[bool(square) for square in row] for row in segno.make(link, error="m", micro=False).matrix]
 
 
@@ -185,9 +187,6 @@ def _set(label: Label, fonts: Fonts, width: float, height: float) -> tuple[list[
 
 
 def _paragraph(line: Line, fonts: Fonts, size: float, width: float) -> Placed:
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Paragraph
-
     points = size * line.scale
     leading, indent, sign = points * LEADING, points * 1.3 if line.warning else 0.0, points if line.warning else 0.0
     if fonts.shaped(line.text):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from rousewort.knowledge.base import Match
+from rousewort.knowledge.knowledge_base import Match
 from rousewort.observe.ask import Question
 from rousewort.observe.conclude import Conclusion, Contradiction
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from rousewort.knowledge.base import KnowledgeBase, Match
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.observe.ask import Question
-from rousewort.observe.conclude import CLASS, LEVELS, Conclusion, Contradiction, Reading
+from rousewort.observe.conclude import Conclusion, Contradiction, Reading
 from rousewort.render.terminal import Page
 
 
@@ -89,12 +89,14 @@ def say_conclusion(
         page.say("Nothing yet.", 2)
     left = {key: words for key, words in conclusion.left.items() if key not in conclusion.words}
     possible = [
-        f"{kb.vocabulary.label(CLASS, w).split(' (')[0]} {round(100 * p)} %" for w, p in chances.items() if p >= 0.01
+        f"{kb.vocabulary.label(kb.vocabulary.class_key, w).split(' (')[0]} {round(100 * p)} %"
+        for w, p in chances.items()
+        if p >= 0.01
     ]
     if len(possible) > 1:
         page.heading("Still possible")
         page.say("; ".join(possible) + ". Chances are from relatives and what was seen, not from this lot alone.", 2)
-    for key in LEVELS:
+    for key in kb.vocabulary.level_keys:
         if key in left:
             page.say(f"{key.replace('_', ' ')}: {', '.join(kb.vocabulary.label(key, w) for w in left[key])}", 2)
 

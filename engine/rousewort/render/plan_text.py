@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from rousewort.plan import Plan, Step
+from rousewort.planning.plan import Plan, Step
+from rousewort.planning.wording import amount_text, temperature_text
 from rousewort.render.terminal import Page
-from rousewort.wording import amount_text, temperature_text
 
 
 def render(plan: Plan, page: Page, brief: bool = False) -> str:
@@ -36,13 +36,18 @@ def _head(plan: Plan, page: Page) -> None:
         "synonym": f"'{plan.query}' is an older name of it.",
         "common_name": f"'{plan.query}' is a common name of it.",
         "spelling": f"Read for '{plan.query}'.",
+        "part_of_name": f"Read in '{plan.query}'.",
         "genus": "This species has no entry: the plan comes from its genus and family."
         if " " in name
         else "A whole genus: species in it may differ.",
-        "family": "A whole family: species in it may differ.",
+        "family": "A whole family: species in it may differ."
+        if name == plan.family
+        else "Neither this species nor its genus has an entry: the plan comes from its family.",
     }.get(plan.match.matched_by)
     if how:
         page.say(how, code="2")
+    for said in plan.match.aside:
+        page.say(said)
     if plan.match.matched_by == "genus" and plan.match.candidates:
         page.say("Did you mean: " + ", ".join(plan.match.candidates) + "?", code="2")
     page.say(f"Dormancy: {plan.dormancy['words']}")

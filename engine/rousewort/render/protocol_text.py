@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from rousewort.knowledge.base import KnowledgeBase
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import UNITS, degrees, span, treatments
 
 Protocol = Mapping[str, Any]
-WAYS = {"poured": "poured over, left to cool", "held": "held", "unknown": "way not stated"}
 ABSENT = {"not_given": "not given", "varied": "varied", "outdoors": "as the weather was", "room": "room temperature"}
 
 
@@ -51,7 +50,7 @@ def _details(kb: KnowledgeBase, phase: Mapping[str, Any]) -> Iterator[str]:
         if key in phase:
             yield _amount(phase[key], unit, f"strength {ABSENT.get(str(phase[key]), '')}")
     if "way" in phase:
-        yield WAYS[phase["way"]]
+        yield kb.vocabulary.kinds.ways(phase["kind"]).get(phase["way"], {}).get("label", "way not stated")
     for key in ("agent", "water", "light", "only_if"):
         if key in phase:
             yield words[key][phase[key]]["label"]

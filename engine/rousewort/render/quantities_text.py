@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rousewort.quantities import Cells, Room, SeedNeed
 from rousewort.render.terminal import Page
+from rousewort.schedule.quantities import Cells, Room, SeedNeed
 
 
 class Reckoning(NamedTuple):

@@ -20,7 +20,8 @@ def to_png(svg: str) -> bytes:
     Raises ModuleNotFoundError where resvg_py (the extra `plot`) is missing. Letters are those of the packaged Noto Sans
     where it is installed, so that every machine draws the same; else of the machine's own sans serif.
     """
-    from resvg_py import svg_to_bytes
+
+    from resvg_py import svg_to_bytes  # the extra `plot`
 
     package, upright, _ = PACKAGED[0]
     found = find_spec(package)

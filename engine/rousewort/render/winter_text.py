@@ -44,7 +44,7 @@ def _stage(stage: Stage, page: Page) -> None:
         2,
     )
     page.say(f"Indoors the same season would run to {stage.fridge_until}.", 2)
-    if stage.kind == "cold_moist" and w.frost is not None:
+    if stage.cold and w.frost is not None:
         page.say(
             f"Frost: {w.frost} days in the air, {w.frost_at_seed} at the seed, {w.chilling_with_frost} of them counted.",
             2,

@@ -1,0 +1,383 @@
+"""What the `rousewort batch` commands do, each given its arguments. Prints results; the ledger decides what is allowed."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shlex
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rousewort.base.errors import UserError
+from rousewort.cli.commands.calendar import show_calendar
+from rousewort.cli.commands.labels import check_print, list_sheets, print_labels
+from rousewort.cli.grower_options import grower_from
+from rousewort.cli.naming import match_named
+from rousewort.cli.options import layers
+from rousewort.cli.progress import progress_bar
+from rousewort.knowledge.knowledge_base import load
+from rousewort.ledger.book import open_ledger
+from rousewort.ledger.due import Diary
+from rousewort.ledger.exchange import backup as make_backup
+from rousewort.ledger.exchange import export_to, import_from
+from rousewort.ledger.results import own_record, result_of, with_own_lengths, write_protocols
+from rousewort.ledger.season import InventedSeason, running
+from rousewort.ledger.season import load as load_season
+from rousewort.ledger.service import diary_of, plan_to_keep
+from rousewort.render.batch_text import (
+    as_data,
+    due_data,
+    due_list,
+    listing,
+    one_line,
+    record_data,
+    record_text,
+    result_lines,
+    whole,
+)
+from rousewort.render.terminal import page_for
+from rousewort.schedule.model import BenchCalendar
+
+if TYPE_CHECKING:
+    from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+    from rousewort.ledger.book import Ledger
+    from rousewort.ledger.due import Diary
+    from rousewort.ledger.events import Batch
+    from rousewort.schedule.model import Schedule
+
+
+def today() -> date:
+    """The present day, everywhere in these commands and on the bench pages."""
+    return date.today()
+
+
+def open_for(arguments: argparse.Namespace, *, make: bool = False) -> Ledger:
+    return open_ledger(arguments.ledger, make=make, today=lambda: today())
+
+
+def knowledge(arguments: argparse.Namespace) -> KnowledgeBase:
+    return load(layers(arguments))
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(text)
+
+
+def _show_json(data: Any) -> int:
+    print(json.dumps(data, ensure_ascii=False, indent=2))
+    return 0
+
+
+def _tell(batch: Batch, arguments: argparse.Namespace, diary: Diary) -> int:
+    """After a change: where the batch stands now."""
+    if arguments.json:
+        return _show_json(as_data(batch, diary, today()))
+    page = page_for()
+    page.say(one_line(batch, diary))
+    _print(page.text())
+    return 0
+
+
+# --- one function a command
+
+
+def start(arguments: argparse.Namespace) -> int:
+    kb = knowledge(arguments)
+    grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
+    match = match_named(kb, arguments.name, arguments)
+    _tell_reading(match)
+    plan = plan_to_keep(kb, match, grower, arguments.engine)
+    with open_for(arguments, make=True) as ledger:
+        if arguments.own_lengths:
+            habits = kb.vocabulary.files["bench"]["own_record"]
+            record = own_record(ledger.batches(ended=True), plan["taxon"]["name"], habits, arguments.origin or "")
+            plan = with_own_lengths(plan, record)
+        batch = ledger.start(
+            plan,
+            day=arguments.day,
+            seeds=arguments.seeds,
+            grams=arguments.grams,
+            lot=arguments.lot,
+            provenance=arguments.origin,
+            viability=arguments.viability,
+            south=arguments.south or None,
+            note=arguments.note,
+        )
+    diary = diary_of(kb)
+    _tell_wait(batch, diary)
+    return _tell(batch, arguments, diary)
+
+
+def _tell_reading(match: Match) -> None:
+    """Before a batch is begun: how its name was read, where it was not written as the plant is called."""
+    if match.matched_by in ("part_of_name", "spelling") or match.aside:
+        said = [f"'{match.query}' is read as {match.name}.", *match.aside]
+        print(*said, sep="\n", file=sys.stderr)
+
+
+def _tell_wait(batch: Batch, diary: Diary) -> None:
+    """At the start: where the bed outside will not be ready when the batch is."""
+    made = diary.dated(batch)
+    for before, step in pairwise(made.steps):
+        wait = diary.waits_for(batch, step.id, before.planned)
+        if wait and before.planned > made.start:
+            print(
+                f"It will be ready on {before.planned}, but outside it can go only from {wait.until} ({wait.season}). "
+                f"Begun {(wait.until - before.planned).days} days later it would not have to wait.",
+                file=sys.stderr,
+            )
+
+
+def due(arguments: argparse.Namespace) -> int:
+    if arguments.days < 0:
+        raise UserError(f"--days {arguments.days}: give 0 (only today) or more.")
+    with open_for(arguments) as ledger:
+        found = diary_of(knowledge(arguments)).due(ledger.batches(), today() + timedelta(arguments.days))
+    if arguments.json:
+        return _show_json([due_data(d, today()) for d in found])
+    _print(due_list(found, today(), page_for()))
+    return 0
+
+
+def show_list(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        found = ledger.batches(ended=None if arguments.all else arguments.ended)
+    if arguments.json:
+        return _show_json([as_data(b, diary, today()) for b in found])
+    _print(listing(found, diary, page_for()))
+    return 0
+
+
+def show(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+    if arguments.json:
+        return _show_json(as_data(batch, diary, today()) | {"plan": batch.plan})
+    _print(whole(batch, diary, today(), page_for()))
+    return 0
+
+
+def _recorder(kind: str, *keys: str) -> Callable[[argparse.Namespace], int]:
+    """A command that records one event, whose data are the arguments of the same names."""
+
+    def run(arguments: argparse.Namespace) -> int:
+        data = {key: getattr(arguments, key) for key in keys}
+        with open_for(arguments) as ledger:
+            batch = ledger.record(arguments.code, kind, day=arguments.day, note=arguments.note, **data)
+        return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+    return run
+
+
+def check(arguments: argparse.Namespace) -> int:
+    kb = knowledge(arguments)
+    known = kb.vocabulary.files["bench"]["finds"]
+    finds = arguments.finds or ["fine"]
+    if unknown := [word for word in finds if word not in known]:
+        raise UserError(
+            *(
+                f"'{word}' is nothing that can be found. Known: {', '.join(known)}. Or say it with --note."
+                for word in unknown
+            )
+        )
+    if "fine" in finds and len(finds) > 1:
+        raise UserError("'fine' says that nothing was amiss: leave it out.")
+    with open_for(arguments) as ledger:
+        batch = ledger.record(
+            arguments.code, "check", day=arguments.day, finds=finds, lost=arguments.lost or None, note=arguments.note
+        )
+    if not arguments.json:
+        page = page_for(sys.stderr)
+        page.each((f"{known[word]['label']}: {known[word]['do']}" for word in finds if "do" in known[word]), code="33")
+        sys.stderr.write(page.text() if page.lines else "")
+    return _tell(batch, arguments, diary_of(kb))
+
+
+def move(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        step = arguments.step or (batch.following or {}).get("id")
+        if step is None:
+            raise UserError(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
+        _in_season(arguments, diary, batch, step)
+        batch = ledger.record(
+            arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note
+        )
+    return _tell(batch, arguments, diary)
+
+
+def sow(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        _in_season(arguments, diary, batch, batch.steps[-1])
+        batch = ledger.record(
+            arguments.code, "sow", day=arguments.day, turn=batch.turn, seeds=arguments.seeds, note=arguments.note
+        )
+    return _tell(batch, arguments, diary)
+
+
+def _in_season(arguments: argparse.Namespace, diary: Diary, batch: Batch, step: str) -> None:
+    if not (arguments.anyway or batch.ended or batch.sown_on):
+        diary.refuse_out_of_season(batch, step, arguments.day or today(), "say --anyway")
+
+
+def count(arguments: argparse.Namespace) -> int:
+    if (arguments.new is None) == (arguments.total is None):
+        raise UserError("Say either how many seedlings are new, or --total for all that have come so far.")
+    with open_for(arguments) as ledger:
+        batch = ledger.batch(arguments.code)
+        new = arguments.new
+        if new is None:
+            new = arguments.total - batch.germinated
+            if new < 0:
+                raise UserError(
+                    f"{batch.code}: {batch.germinated} were counted already; the total cannot be {arguments.total}."
+                )
+        batch = ledger.record(arguments.code, "count", day=arguments.day, turn=batch.turn, new=new, note=arguments.note)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def split(arguments: argparse.Namespace) -> int:
+    diary = diary_of(knowledge(arguments))
+    with open_for(arguments) as ledger:
+        left, new = ledger.split(
+            arguments.code, day=arguments.day, note=arguments.note, seeds=arguments.seeds, grams=arguments.grams
+        )
+    if arguments.json:
+        return _show_json([as_data(b, diary, today()) for b in (left, new)])
+    return _tell(left, arguments, diary) or _tell(new, arguments, diary)
+
+
+def merge(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.merge(arguments.code, arguments.into, day=arguments.day, note=arguments.note)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def undo(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        batch = ledger.undo(arguments.code)
+    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+
+
+def results(arguments: argparse.Namespace) -> int:
+    kb = knowledge(arguments)
+    with open_for(arguments) as ledger:
+        closed = [b for b in ledger.batches(ended=True) if b.ended and b.ended.kind == "close"]
+    page = page_for()
+    if not arguments.name:
+        if arguments.report:
+            raise UserError("--report needs the name of a species.")
+        found = [result_of(b) for b in closed]
+        if arguments.json:
+            return _show_json([{"code": r.batch.code, "species": r.batch.species, "sown": r.batch.sown, "germinated": r.batch.germinated, "share": r.share, "expected": r.expected.share} for r in found])  # fmt: skip # noqa: E501
+        result_lines(found, page)
+        _print(page.text() if found else "No batch is closed yet.\n")
+        return 0
+    name = kb.lookup(" ".join(arguments.name)).name or " ".join(arguments.name)
+    record = own_record(closed, name, kb.vocabulary.files["bench"]["own_record"], arguments.origin or "")
+    if arguments.json:
+        _show_json(record_data(record))
+    else:
+        result_lines(record.results, page)
+        record_text(record, page)
+        _print(page.text())
+    if arguments.report:
+        family = (kb.taxon(name) or {}).get("family", "")
+        for path in write_protocols(arguments.report, record, family, arguments.nursery):
+            print(f"written: {path}", file=sys.stderr)
+    return 0
+
+
+def demo(arguments: argparse.Namespace) -> int:
+    if not arguments.ledger:
+        raise UserError(
+            "The invented season is not for the ledger of your own batches: name a new file, e.g. --ledger demo.sqlite"
+        )
+    kb, now = knowledge(arguments), today()
+    season = running(diary_of(kb), now)
+    if arguments.whole and season.last >= now:
+        season = InventedSeason(season.diary, season.later - 1)
+    until = min(season.last, now - timedelta(1))
+    with open_for(arguments, make=True) as ledger, progress_bar((until - season.first).days + 1) as progress:
+        number = load_season(
+            ledger, season, until, cache(lambda name: plan_to_keep(kb, name, engine="plain")), progress
+        )
+        left = len(ledger.batches())
+    print(
+        f"{number} invented batches of the Sallow Bridge community nursery, worked up to {until}; {left} in treatment.\n"
+        f"Now try: rousewort batch {'due' if left else 'results'} --ledger {shlex.quote(arguments.ledger)}",
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _dated(arguments: argparse.Namespace, kb: KnowledgeBase) -> list[tuple[Batch, Schedule]]:
+    """The batches named, or all in treatment, dated as they stand today."""
+    diary = diary_of(kb)
+    with open_for(arguments) as ledger:
+        batches = [ledger.batch(code) for code in arguments.codes] or ledger.batches()
+    if ended := [batch.code for batch in batches if batch.ended]:
+        raise UserError(f"Nothing is to come of what has ended: {', '.join(ended)}.")
+    if not batches:
+        raise UserError("No batch is in treatment.")
+    return [(batch, diary.dated(batch, today())) for batch in batches]
+
+
+def show_dates(arguments: argparse.Namespace) -> int:
+    made = [schedule for _, schedule in _dated(arguments, knowledge(arguments))]
+    if not arguments.ics:  # a calendar is told of what has ended too, to take its looks away
+        made = [replace(one, steps=tuple(step for step in one.steps if not step.ended)) for one in made]
+    show_calendar(arguments, BenchCalendar(tuple(made)), days=False)
+    return 0
+
+
+def print_codes(arguments: argparse.Namespace) -> int:
+    kb = knowledge(arguments)
+    if arguments.sheets:
+        return list_sheets(kb)
+    check_print(arguments)
+    codes, made = {}, []
+    for batch, schedule in _dated(arguments, kb):
+        words = ", ".join(part for part in (batch.code, batch.lot) if part)
+        codes[words] = batch.code
+        made.append(replace(schedule, lot=words))
+    print_labels(arguments, kb, BenchCalendar(tuple(made)), code_of=lambda schedule: codes[schedule.lot])
+    return 0
+
+
+def export(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger, progress_bar() as progress:
+        number = export_to(ledger, Path(arguments.path), progress)
+    print(f"{number} batches written to {arguments.path}", file=sys.stderr)
+    return 0
+
+
+def bring_in(arguments: argparse.Namespace) -> int:
+    with open_for(arguments, make=True) as ledger, progress_bar() as progress:
+        new, added = import_from(ledger, Path(arguments.path), progress)
+    print(f"{new} new batches, {added} entries", file=sys.stderr)
+    return 0
+
+
+def backup(arguments: argparse.Namespace) -> int:
+    with open_for(arguments) as ledger:
+        make_backup(ledger, Path(arguments.path))
+    print(f"written: {arguments.path}", file=sys.stderr)
+    return 0
+
+
+wait = _recorder("wait", "until")
+discard = _recorder("discard", "reason")
+close = _recorder("close", "plants")
+note = _recorder("note")

@@ -1,0 +1,147 @@
+"""rousewort batch …"""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+
+from rousewort.base.errors import UserError
+from rousewort.base.output import needed
+from rousewort.cli.commands.calendar import add_write_arguments
+from rousewort.cli.commands.labels import add_print_arguments
+from rousewort.cli.grower_options import add_grower_arguments
+from rousewort.cli.naming import add_place_arguments
+from rousewort.ledger.events import read_day
+
+HELP = "The ledger: real lots in treatment, what is due, what was seen, what came of them. Nothing recorded is ever rewritten."
+EPILOG = """examples:
+  rousewort batch start 'Cercis canadensis' --seeds 200 --lot 'seed list 12' --viability 0.8
+  rousewort batch due
+  rousewort batch check CECA-1 mould --lost 3
+  rousewort batch move CECA-1
+  rousewort batch sow CECA-1
+  rousewort batch count CECA-1 14
+  rousewort batch close CECA-1 --plants 120
+  rousewort batch results 'Cercis canadensis'
+  rousewort batch labels CECA-1 --out bag.pdf
+  rousewort batch calendar --ics bench.ics
+  rousewort batch export ledger.json
+
+to look round first, in an invented nursery:
+  rousewort batch demo --ledger demo.sqlite
+  rousewort batch due --ledger demo.sqlite
+  rousewort bench serve --ledger demo.sqlite
+
+A batch is named by its code (CECA-1) or its number alone (1).
+The ledger is --ledger, else the environment variable ROUSEWORT_LEDGER, else a file in your data folder.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    for_all = argparse.ArgumentParser(add_help=False)
+    for_all.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
+    shown = argparse.ArgumentParser(add_help=False, parents=[for_all])
+    shown.add_argument("--json", action="store_true", help="print as JSON")
+    entry = argparse.ArgumentParser(add_help=False, parents=[shown])
+    entry.add_argument("--day", type=_day, metavar="DATE", help="when it happened, if not today (YYYY-MM-DD)")
+    entry.add_argument("--note", default="", help="anything worth remembering")
+    one = argparse.ArgumentParser(add_help=False, parents=[entry])
+    one.add_argument("code", help="code or number of the batch")
+    parser.set_defaults(help=parser.print_help)
+    what = parser.add_subparsers(dest="what", metavar="WHAT", prog="rousewort batch")
+
+    def add(name: str, text: str, parent: argparse.ArgumentParser) -> argparse.ArgumentParser:
+        return what.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[parent])
+
+    _add_start(add("start", "start a batch on the plan of a plant; the plan is stored with it", entry))
+    due = add("due", "what is due, late and in the days to come, with cautions", shown)
+    due.add_argument(
+        "--days", type=int, default=6, metavar="N", help="look so many days ahead (6: a week; 0: today only)"
+    )
+    listed = add("list", "the batches in treatment", shown)
+    listed.add_argument("--ended", action="store_true", help="those that are closed, discarded or merged")
+    listed.add_argument("--all", action="store_true", help="all of them")
+    add("show", "one batch: where it stands, what is next, its dates and history", shown).add_argument("code")
+    _add_entries(add, one)
+    results = add("results", "what came of closed batches, beside what was to be expected", shown)
+    results.add_argument("name", nargs="*", help="a species: its own record beside what is published")
+    results.add_argument("--origin", metavar="WHERE", help="only seed from there")
+    results.add_argument("--report", metavar="FOLDER", help="write its protocols into a private knowledge base")
+    results.add_argument("--nursery", default="Own nursery", metavar="NAME", help="who grew it (with --report)")
+    _add_paper(add, for_all)
+    add("export", "write everything: PATH.json, or a folder of CSV sheets", for_all).add_argument("path")
+    add("import", "read an export; nothing that is there is changed", for_all).add_argument("path")
+    add("backup", "a whole, checked copy: a SQLite file (of PostgreSQL: JSON)", for_all).add_argument("path")
+
+    demo = add("demo", "fill an empty ledger with an invented season of 60 batches, to try things on", for_all)
+    demo.add_argument(
+        "--whole", action="store_true", help="the last whole year, all ended; else the present one up to now"
+    )
+
+
+def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+
+    calendar = add("calendar", "what is to come of the batches in treatment; as text, iCalendar or CSV", for_all)
+    labels = add("labels", "print labels of batches, with their codes to scan at the bench", for_all)
+    for paper in (calendar, labels):
+        paper.add_argument("codes", nargs="*", metavar="CODE", help="these batches only, else all in treatment")
+    add_write_arguments(calendar)
+    add_print_arguments(labels)
+
+
+def _add_start(start: argparse.ArgumentParser) -> None:
+    start.add_argument("name", nargs="+", help="the plant, as on its packet")
+    add_place_arguments(start)
+    start.add_argument("--grams", type=float, help="weight of the lot, where seeds are not counted")
+    start.add_argument("--lot", help="your own word for the lot")
+    start.add_argument("--origin", metavar="WHERE", help="where the seed came from")
+    start.add_argument("--viability", type=float, metavar="SHARE", help="share of living seed in the lot, e.g. 0.8")
+    start.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
+    start.add_argument(
+        "--own-lengths", action="store_true", help="let this ledger's own record move the plan's lengths"
+    )
+    add_grower_arguments(start)
+
+
+def _add_entries(add, one: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+    check = add("check", "record a look: fine (if nothing is said), mould, roots, dried, wet, swollen, pests", one)
+    check.add_argument("finds", nargs="*", metavar="FIND", help="what was found")
+    check.add_argument("--lost", type=int, default=0, metavar="N", help="seeds taken out")
+    move = add("move", "go on to the next step, early or late; or begin a step again", one)
+    move.add_argument("step", nargs="?", help="a step of its plan, if not the next")
+    add("wait", "not ready: look again on a later day", one).add_argument("until", metavar="DATE", type=_day)
+    sow = add("sow", "sow it (or put it outside, where the plan ends so)", one)
+    sow.add_argument("--seeds", type=int, metavar="N", help="seeds sown, if not all")
+    for outside in (move, sow):
+        outside.add_argument("--anyway", action="store_true", help="a step outside was begun out of its season")
+    count = add("count", "count seedlings", one)
+    count.add_argument("new", type=int, nargs="?", help="new since the last count")
+    count.add_argument("--total", type=int, metavar="N", help="all that have come so far, instead")
+    split = add("split", "make part of a batch a batch of its own", one)
+    split.add_argument("--seeds", type=int, metavar="N", help="seeds in the new batch")
+    split.add_argument("--grams", type=float, metavar="G", help="grams in the new batch")
+    add("merge", "put a batch into another of the same species and step", one).add_argument("into", metavar="CODE")
+    add("discard", "end a batch that comes to nothing", one).add_argument("reason", help="why")
+    add("close", "end a sown batch: its results count from now on", one).add_argument("--plants", type=int, metavar="N")
+    add("note", "write something down", one)
+    add("undo", "take back the last entry of a batch (both stay in its history)", one)
+
+
+def _day(text: str) -> date:
+    try:
+        return read_day(text)
+    except UserError as trouble:
+        raise argparse.ArgumentTypeError(str(trouble)) from None
+
+
+def run(arguments: argparse.Namespace) -> int:
+    if arguments.what is None:
+        arguments.help()
+        return 2
+
+    name = {"list": "show_list", "import": "bring_in", "calendar": "show_dates", "labels": "print_codes"}.get(
+        arguments.what, arguments.what
+    )
+    with needed("sqlalchemy", "ledger"):
+        from rousewort.cli import batching
+    return getattr(batching, name)(arguments)

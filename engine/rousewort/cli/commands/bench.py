@@ -1,0 +1,72 @@
+"""rousewort bench serve"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from rousewort.base.errors import UserError
+
+HELP = "Pages for a phone at the bench, over the ledger: what is due, check, move, count, labels. Served from this machine."
+EPILOG = """examples:
+  rousewort bench serve
+  rousewort bench serve --host 0.0.0.0 --password-file bench-password.txt
+
+Only this machine can reach the pages unless you say --host; then a password is needed, in a file or in the environment
+variable ROUSEWORT_BENCH_PASSWORD. The pages are not encrypted: use them in your own network only.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.set_defaults(help=parser.print_help)
+    what = parser.add_subparsers(dest="what", metavar="WHAT", prog="rousewort bench")
+    serve = what.add_parser("serve", help="serve the pages until interrupted")
+    serve.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
+    serve.add_argument("--port", type=int, default=8472, help="port to listen on (8472)")
+    serve.add_argument("--password-file", metavar="FILE", help="a file whose first line is the password")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    if arguments.what is None:
+        arguments.help()
+        return 2
+
+    try:
+        from rousewort.cli import batching
+        from rousewort.web import guard, pages, server
+    except ImportError as error:
+        raise UserError(f"The bench pages need {error.name}: pip install 'rousewort[bench]'") from None
+    password = _password(arguments.password_file)
+    if not guard.is_loopback(arguments.host) and password is None:
+        raise UserError(
+            f"Others could reach the pages at {arguments.host}, so a password is needed: --password-file FILE, or the "
+            "environment variable ROUSEWORT_BENCH_PASSWORD."
+        )
+    if not 1 <= arguments.port <= 65535:
+        raise UserError(f"Cannot listen on {arguments.host}:{arguments.port}: a port is a number from 1 to 65535.")
+    ledger = batching.open_for(arguments, make=True)
+    app = pages.make_app(batching.knowledge(arguments), ledger, batching.today, password)
+    listening = server.listen(app, arguments.host, arguments.port)
+    shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
+    print(f"Bench pages: http://{shown}:{arguments.port}/  (Ctrl-C ends)", file=sys.stderr, flush=True)
+    try:
+        listening.run()
+    finally:
+        listening.close()
+        ledger.close()
+    return 0
+
+
+def _password(file: str | None) -> str | None:
+    password = os.environ.get("ROUSEWORT_BENCH_PASSWORD")
+    if file:
+        try:
+            password = (Path(file).read_text("utf-8").splitlines() or [""])[0]
+        except (OSError, UnicodeDecodeError) as error:
+            raise UserError(f"The password file {file} cannot be read: {error}.") from None
+    if password is not None and len(password) < 8:
+        raise UserError("The password must have 8 signs or more.")
+    return password

@@ -1,0 +1,301 @@
+"""The only chooser of numbers: how long, how warm.
+
+From the most specific evidence: reports on the species, else on its genus, else the published span for its class and
+level, else the treatment in general. A report says what its number is; only the best rank of it is used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.summary import ground
+from rousewort.planning.facts import Facts
+
+UNITS = ("days", "hours", "minutes")
+
+
+class Amount(NamedTuple):
+    """A range and the value to use. `basis`: species, genus, class or treatment; `sources`: what it rests on."""
+
+    low: float | None
+    use: Any
+    high: float | None
+    basis: str
+    sources: tuple[Mapping[str, Any], ...] = ()
+    note: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        return {"low": self.low, "use": self.use, "high": self.high, "from": self.basis}
+
+
+class StepAmounts(NamedTuple):
+    """Amounts of one step by unit; `way` where the treatment can be done in several."""
+
+    amounts: Mapping[str, Amount]
+    temperature: Amount | None
+    way: str | None = None
+
+
+def quantile(values: Sequence[float], q: float) -> float:
+    """Linear interpolation between order statistics (type 7)."""
+    ordered = sorted(values)
+    place = (len(ordered) - 1) * q
+    low = int(place)
+    high = min(low + 1, len(ordered) - 1)
+    return ordered[low] + (ordered[high] - ordered[low]) * (place - low)
+
+
+def step_amounts(
+    kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str], lean: str | None = None
+) -> StepAmounts:
+    """Numbers for one treatment of one plant. `lean`: "short" for mild winters and winter annuals, "long" for cold homes."""
+    treatment = kb.treatments[kind]
+    unit = treatment.get("measures")
+    evidence = _evidence(kb, facts, kind, obstacles)
+    if treatment.get("irreversible"):  # what was only tried is no measure for what cannot be undone
+        evidence = [(basis, [d for d in doses if d["found"] != "tried"]) for basis, doses in evidence]
+    way = None
+    if ways := kb.vocabulary.kinds.ways(kind):
+        way, evidence = _way(evidence, ways, treatment["usual_way"])
+        unit = ways[way]["measures"]
+    amounts: dict[str, Amount] = {}
+    if unit:
+        most = treatment.get("at_most", {}).get(unit)
+        amount = _from_reports(kb, evidence, unit, lean, most)
+        amount = amount or _from_table(treatment, facts, obstacles, unit, way, lean)
+        if amount:
+            amounts[unit] = _capped(amount, most, unit)
+    return StepAmounts(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
+
+
+def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str]) -> list[tuple[str, list[dict]]]:
+    """Reported doses of this kind, by how near they are: (species, own), (genus, relatives).
+
+    A relative counts if its dormancy is of the same class and level, as far as both are known.
+    """
+    known = kb.vocabulary.obstacles
+    turn = next((known[o]["turn"] for o in known if o in obstacles and "turn" in known[o]), None)
+    record = kb.taxon(facts.name) or {}
+    own = (kb.store.summary(facts.name) or {}).get("doses", []) if record.get("rank") == "species" else []
+    relatives: list[dict] = []
+    if facts.genus:
+        dormancy, level = facts.dormancy, facts.level
+        relatives = [
+            d
+            for d in kb.store.group("genus", facts.genus)["doses"]
+            if d["kind"] == kind
+            and d["species"] != facts.name
+            and (not dormancy or d["class"] in (None, dormancy))
+            and (not level or d["level"] in (None, level))
+        ]
+        relatives += (kb.store.summary(facts.genus) or {}).get("doses", [])
+    strength = kb.treatments[kind].get("strength_pct_from", 0)
+    return [(basis, _usable(found, kind, turn, strength)) for basis, found in (("species", own), ("genus", relatives))]
+
+
+def _usable(doses: Iterable[dict], kind: str, turn: str | None, strength: float) -> list[dict]:
+    kept = [d for d in doses if d["kind"] == kind and d.get("strength_pct", 100) >= strength]
+    if turn:
+        kept = [d for d in kept if d.get("turn", turn) == turn]
+    return kept
+
+
+def _way(
+    evidence: list[tuple[str, list[dict]]], ways: Mapping[str, Mapping], usual: str
+) -> tuple[str, list[tuple[str, list[dict]]]]:
+    """Each way is a treatment of its own: the nearest evidence that says which decides. Relatives lend only some."""
+    for basis, doses in evidence:
+        able = [way for way, told in ways.items() if basis == "species" or told["lent"]]
+        said = [d["way"] for d in doses if d.get("way") in able and any(u in d for u in UNITS)]
+        if said:
+            way = max(set(said), key=lambda w: (said.count(w), w))
+            return way, [(basis, [d for d in found if d.get("way") == way]) for basis, found in evidence]
+    return usual, [(basis, []) for basis, _ in evidence]
+
+
+def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
+    """(low, high, dose); an open end is taken as the other end. Doses of nothing are no doses."""
+    spans = []
+    for d in doses:
+        low, high = d.get(unit, {}).get("low"), d.get(unit, {}).get("high")
+        if low is None and high is None:
+            continue
+        low, high = (high if low is None else low), (low if high is None else high)
+        if high > 0:
+            spans.append((low, high, d))
+    return spans
+
+
+def _from_reports(
+    kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None, most: float | None
+) -> Amount | None:
+    ranks = kb.vocabulary.found
+    for basis, doses in evidence:
+        spans = _spans(doses, unit)
+        if basis != "species" and most is not None:  # years in a store, found in a relative, are no length to lend
+            spans = [s for s in spans if s[0] <= most]
+        if not spans:
+            continue
+        if basis == "species":  # relatives are pooled whole: one good trial of one of them says little of the rest
+            spans = [s for s in spans if not s[2]["doubtful"]] or spans
+            best = min(ranks[d["found"]]["rank"] for _, _, d in spans)
+            spans = [s for s in spans if ranks[s[2]["found"]]["rank"] == best]
+        return _pooled(spans, basis, lean, unit)
+    return None
+
+
+def _pooled(spans: list[tuple[float, float, dict]], basis: str, lean: str | None, unit: str) -> Amount:
+    """The span of the evidence and the value to use: its upper quartile, unless the lot leans short or long."""
+    lows, highs = [s[0] for s in spans], [s[1] for s in spans]
+    low, high = (min(lows), max(highs)) if len(spans) < 4 else (quantile(lows, 0.25), quantile(highs, 0.75))
+    ends = [end for s in spans for end in (s[0], s[1])]
+    # Err long among lots of one species; among relatives the middle, since they differ in kind and not by lot.
+    usual = 0.75 if basis == "species" else 0.5
+    use = quantile(ends, {"short": 0.25, "long": 1.0}.get(lean or "", usual))
+    sources = tuple(ground(d) for _, _, d in spans)
+    return Amount(_tidy(low, unit), _tidy(min(max(use, low), high), unit), _tidy(high, unit), basis, sources)
+
+
+def _capped(amount: Amount, most: float | None, unit: str) -> Amount:
+    """No longer than the treatment allows in general, whatever a report did; the note keeps what it did."""
+    if most is None or amount.high is None or amount.high <= most:
+        return amount
+    note = f"reports go up to {amount.high} {unit}; more than {most} is not advised"
+    return amount._replace(low=min(amount.low or most, most), use=min(amount.use, most), high=most, note=note)
+
+
+def _tidy(value: float | None, unit: str) -> float | int | None:
+    if value is None:
+        return None
+    return round(value) if unit == "days" or value >= 10 or value == int(value) else round(value, 2)
+
+
+def _from_table(
+    treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, lean: str | None
+) -> Amount | None:
+    if way != treatment.get("usual_way"):
+        return None  # the table is of the usual way; of another no source says how long
+    row = _row(treatment, facts, obstacles, unit)
+    if row is None:
+        return None
+    span = row[unit]
+    use = span[{"short": "low", "long": "high"}.get(lean or "", "use")]
+    basis = "class" if "class" in row or "level" in row else "treatment"
+    sources = tuple({"source": s["id"], "held": s["held"]} for s in row.get("sources", ()))
+    return Amount(
+        span["low"], use, span["high"], basis, sources or ({"held": row.get("held", "practice")},), row.get("note", "")
+    )
+
+
+def _row(treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping | None:
+    """The first row of the treatment's table that fits obstacle, class and level."""
+    dormancy = facts.dormancy
+    levels = {facts.word(key) for key in facts.vocabulary.level_keys}
+    for row in treatment.get("ranges", ()):
+        if unit not in row or ("for" in row and not set(row["for"]) & set(obstacles)):
+            continue
+        if row.get("class", dormancy) != dormancy:
+            continue
+        if "level" not in row or row["level"] in levels:
+            return row
+    return None
+
+
+def _temperature(
+    kb: KnowledgeBase, treatment: Mapping, evidence: list, facts: Facts, obstacles: Sequence[str], way: str | None
+) -> Amount | None:
+    for basis, doses in evidence:
+        found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
+        if found:
+            return _cooled(_pooled_temperature(found, basis), treatment)
+    unit = treatment.get("measures")
+    row = _row(treatment, facts, obstacles, unit) if unit else None
+    table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
+    if not table or (way and way != treatment["usual_way"]):
+        return None
+    sources = tuple({"source": s["id"], "held": s["held"]} for s in table.get("sources", ()))
+    return Amount(
+        table["low"], table["use"], table["high"], "treatment", sources or ({"held": table.get("held", "practice")},)
+    )
+
+
+def _cooled(amount: Amount, treatment: Mapping) -> Amount:
+    """No hotter than the treatment allows, unless a report on the species itself says so."""
+    most = treatment.get("at_most", {}).get("temperature_c")
+    if (
+        most is None
+        or amount.basis == "species"
+        or amount.high is None
+        or amount.high <= most
+        or isinstance(amount.use, Mapping)
+    ):
+        return amount
+    return amount._replace(low=min(amount.low, most), use=min(amount.use, most), high=most)
+
+
+def _by_climate(treatment: Mapping, facts: Facts) -> Mapping | None:
+    homes = {known.word for known in facts.of(facts.vocabulary.climate_key)}
+    for climate, other in treatment.get("by_climate", {}).items():
+        if any(home == climate or home.startswith(climate + "_") for home in homes):
+            return other["temperature_c"]
+    return None
+
+
+def _pooled_temperature(doses: list[dict], basis: str) -> Amount:
+    """Fixed temperatures and ranges are pooled; one day/night pair is kept as such."""
+    sources = tuple(ground(d) for d in doses)
+    pairs = [d["temperature_c"] for d in doses if "day" in d["temperature_c"]]
+    flat = [d["temperature_c"] for d in doses if "low" in d["temperature_c"]]
+    if pairs and len(pairs) >= len(flat):
+        nights, days = [p["night"] for p in pairs], [p["day"] for p in pairs]
+        use = {"day": round(quantile(days, 0.5)), "night": round(quantile(nights, 0.5))}
+        return Amount(min(nights), use, max(days), basis, sources)
+    lows = [t["low"] if t["low"] is not None else t["high"] for t in flat]
+    highs = [t["high"] if t["high"] is not None else t["low"] for t in flat]
+    middle = quantile([(low + high) / 2 for low, high in zip(lows, highs, strict=True)], 0.5)
+    return Amount(_degrees(min(lows)), _degrees(middle), _degrees(max(highs)), basis, sources)
+
+
+def _degrees(value: float) -> float | int:
+    return int(value) if value == int(value) else round(value, 1)
+
+
+# How many relatives must have been tried before their temperature of germination is lent: one is a test of one lot.
+RELATIVES_TRIED = 3
+
+
+def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -> Amount:
+    """Temperature of germination: reported for the species, else by several of its genus, else the treatment's table.
+
+    `chilled`: whether the plan has a cold period. Most reported temperatures are those of laboratory tests, often
+    warmer than a bench should be after a chill, so the value to use is then capped; the range keeps what was reported.
+    """
+    treatment = kb.treatments[kb.vocabulary.kinds.last]
+    own = (kb.store.summary(facts.name) or {}).get("sowing", [])
+    relatives = kb.store.group("genus", facts.genus)["sowing"] if facts.genus else []
+    for basis, items, least in (("species", own, 1), ("genus", relatives, RELATIVES_TRIED)):
+        found = [
+            {**i, "temperature_c": i["germination_temperature_c"]} for i in items if "germination_temperature_c" in i
+        ]
+        found = [i for i in found if not i["doubtful"]] or found
+        if len({i.get("species") for i in found}) >= least:
+            amount = _pooled_temperature(found, basis)
+            return _after_cold(amount, treatment) if chilled else amount
+    amount = _temperature(kb, treatment, [], facts, (), None)
+    assert amount is not None  # the schema asks for one of what ends a plan
+    return amount
+
+
+def _after_cold(amount: Amount, treatment: Mapping) -> Amount:
+    """No warmer than the treatment allows after a chill (a layer's own treatment may set no limit)."""
+    most = treatment.get("after_cold_at_most", {}).get("temperature_c", float("inf"))
+    use = amount.use
+    use = {turn: min(t, most) for turn, t in use.items()} if isinstance(use, Mapping) else min(use, most)
+    low = None if amount.low is None else min(amount.low, most)
+    if use == amount.use:
+        return amount
+    return amount._replace(
+        low=low, use=use, note=f"tested up to {amount.high} °C; over {most} °C soon after a chill is not advised"
+    )

@@ -1,0 +1,279 @@
+"""What is known of one plant's seed: its own traits, then its relatives', then what was measured at the bench.
+
+Every fact is a word of the vocabulary with where it came from. A relative lends a trait only where the vocabulary
+says that it is inherited and enough of the relatives agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+from rousewort.knowledge.rules import FactKey
+from rousewort.knowledge.vocabulary import Vocabulary
+from rousewort.planning.class_estimate import Estimate, estimate
+
+# How large a share of the relatives must agree, and how many there must be. A statement about the genus or family
+# itself counts as this many species. Chosen by leaving species out (see DEVELOPERS.md), not published limits.
+GENUS_SHARE, FAMILY_SHARE = 0.6, 0.7
+FAMILY_LEAST = 3
+STATEMENT_COUNTS = 2
+# How likely a class must be among relatives to be lent (rousewort.planning.class_estimate says how likely it is).
+CLASS_CHANCE = 0.4
+
+
+class Known(NamedTuple):
+    """One fact and its ground. `basis`: bench, species, genus or family; `share`: the part of relatives that agree."""
+
+    key: str
+    word: str
+    basis: str
+    sources: tuple[Mapping[str, Any], ...]
+    share: float = 1.0
+    relatives: tuple[str, ...] = ()
+    against: tuple[Mapping[str, Any], ...] = ()
+
+    @property
+    def fact(self) -> FactKey:
+        return self.key, self.word
+
+
+@dataclass(eq=False, repr=False)
+class Facts:
+    """Everything known of the plant that was asked for. `name` is an accepted name, or the genus or family.
+    `relatives`: how likely each dormancy class is among them, where neither the species nor the bench says."""
+
+    name: str
+    genus: str | None
+    family: str | None
+    vocabulary: Vocabulary
+    known: dict[FactKey, Known] = field(default_factory=dict)
+    numbers: dict[str, list[Mapping[str, Any]]] = field(default_factory=dict)
+    relatives: Estimate | None = None
+
+    def keys(self) -> frozenset[FactKey]:
+        return frozenset(self.known)
+
+    def of(self, key: str) -> list[Known]:
+        return [known for (k, _), known in self.known.items() if k == key]
+
+    def seen(self) -> dict[str, str]:
+        """What is known of this seed itself, its species' or at the bench: key → word."""
+        return {key: known.word for (key, _), known in self.known.items() if known.basis in ("species", "bench")}
+
+    def word(self, key: str) -> str | None:
+        return next((known.word for known in self.of(key)), None)
+
+    @property
+    def dormancy(self) -> str | None:
+        """The class of dormancy."""
+        return self.word(self.vocabulary.class_key)
+
+    @property
+    def level(self) -> str | None:
+        """How deep it goes."""
+        return next(filter(None, map(self.word, reversed(self.vocabulary.level_keys))), None)
+
+
+def gather(
+    kb: KnowledgeBase, match: Match, measurements: Mapping[str, str] | None = None, supposed: str | None = None
+) -> Facts:
+    """Facts for a matched name. `measurements`: key → word found at the bench; they outrank everything else.
+    `supposed`: a dormancy class to take from relatives instead of the one that serves most of them.
+
+    Raises UserError for a measurement that is no word of the vocabulary.
+    """
+    name = match.name or match.genus or match.family or match.query
+    facts = Facts(name, match.genus, match.family, kb.vocabulary)
+    for key, word in (measurements or {}).items():
+        if word not in kb.vocabulary.given.get(key, {}):
+            allowed = ", ".join(kb.vocabulary.given.get(key, {})) or "no such trait"
+            raise UserError(f"'{key}: {word}' is no observation that Rousewort knows. Allowed for {key}: {allowed}.")
+        facts.known[key, word] = Known(key, word, "bench", ())
+    own = kb.store.summary(name) if (kb.taxon(name) or {}).get("rank") == "species" else None
+    if own:
+        _take_own(facts, own, kb)
+    _inherit(facts, kb, own, supposed)
+    for known in facts.of(kb.vocabulary.class_key):
+        word = "own" if known.basis in ("species", "bench") else "relatives"
+        facts.known["class_known_from", word] = known._replace(key="class_known_from", word=word)
+    return facts
+
+
+def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
+    measured = {key for key, _ in facts.known}
+    facts.numbers = own["numbers"]
+    for key, words in own["traits"].items():
+        if key in measured and not kb.vocabulary.many(key):
+            continue
+        for word, sources, against in words:
+            facts.known[key, word] = Known(key, word, "species", tuple(sources), against=tuple(against))
+    for key, (word, sources) in own["answers"].items():
+        facts.known.setdefault((key, word), Known(key, word, "species", tuple(sources)))
+    size = kb.vocabulary.size_key
+    counts = own["numbers"].get(kb.vocabulary.count_key)
+    if counts and size not in measured:
+        mean = sum((c["low"] + c["high"]) / 2 for c in counts) / len(counts)
+        for fact in [f for f in facts.known if f[0] == size]:
+            del facts.known[fact]
+        word = kb.vocabulary.band(size, mean)
+        facts.known[size, word] = Known(size, word, "species", tuple(counts))
+
+
+def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, supposed: str | None = None) -> None:
+    """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
+    have, dormancy = {key for key, _ in facts.known}, kb.vocabulary.class_key
+    if dormancy not in have:
+        have.add(dormancy)  # lent here or not at all
+        lent_class = _class_of_relatives(facts, kb, supposed)
+        if lent_class:
+            facts.known[lent_class.fact] = lent_class
+    if facts.genus is None and facts.family is None:
+        return
+    for key, definition in _lendable(kb):
+        if key in have or not _fits(definition, facts):
+            continue
+        stranger = own is None and dormancy in definition.get("only_with", {})
+        of_class = facts.dormancy if stranger and key in kb.vocabulary.responses else None
+        lent = _lent(kb, "genus", facts.genus, key, definition, of_class)
+        if not lent and _family_lends(definition, facts, own):
+            lent = _lent(kb, "family", facts.family, key, definition, of_class)
+        for known in lent:
+            if _fits(definition.get("values", {}).get(known.word, {}), facts):
+                facts.known[known.fact] = known
+
+
+def _lendable(kb: KnowledgeBase) -> list[tuple[str, Mapping[str, Any]]]:
+    """What relatives can lend, with its definition; what is bound to other traits comes after these."""
+    if "lendable" not in kb.memo:
+        spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
+        can = [(key, d) for key, d in spread.items() if d["inherits"] != "no" and not d.get("number")]
+        kb.memo["lendable"] = sorted(can, key=lambda item: _bound(item[1]))
+    return kb.memo["lendable"]
+
+
+def _family_lends(definition: Mapping[str, Any], facts: Facts, own: Mapping[str, Any] | None) -> bool:
+    """A family may lend under conditions of its own (`from_family`), and then only to a plant that has no entry: what is
+    on record of the plant itself says more than such distant reports."""
+    terms = definition.get("from_family")
+    return definition["inherits"] == "family" and (terms is None or (own is None and _fits(terms, facts)))
+
+
+def _lent(
+    kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any], of_class: str | None
+) -> list[Known]:
+    """What a genus or family lends of one key; the same for every species in it, so worked out once.
+
+    `of_class`: count only relatives of this dormancy class, or of none that is known: what treatment did for seed that
+    is held back by something else says nothing.
+    """
+    if name is None:
+        return []
+    if (rank, name, key, of_class) not in kb.memo:
+        share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
+        never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
+        group, summary = kb.store.group(rank, name), kb.store.summary(name)
+        votes = group["votes"].get(key, {})
+        if of_class:
+            others = {
+                n
+                for word, names in group["votes"].get(kb.vocabulary.class_key, {}).items()
+                if word != of_class
+                for n in names
+            }
+            votes = {word: [n for n in names if n not in others] for word, names in votes.items()}
+            votes = {word: names for word, names in votes.items() if names}
+        lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
+        kb.memo[rank, name, key, of_class] = lent or (_divided(key, rank, votes, least) if of_class else [])
+    return kb.memo[rank, name, key, of_class]
+
+
+def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[Known]:
+    """Relatives that disagree about a treatment: lots or species differ, which the rules have a word for."""
+    names = tuple(name for word in votes for name in votes[word])
+    return [Known(key, "mixed", rank, (), 1.0, names)] if len(votes) > 1 and len(names) >= 2 * least else []
+
+
+def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:
+    """The class whose treatment serves most relatives, where any of them has one and it is likely enough."""
+    found = facts.relatives = estimate(kb, facts.genus, facts.family, facts.seen())
+    if found.nearest is None or (found.chance < CLASS_CHANCE and not supposed):
+        return None
+    word = supposed or found.serving
+    group = found.group_for(word)
+    share = round(found.chances[word], 2)
+    # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
+    relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
+    return Known(kb.vocabulary.class_key, word, group.rank, group.stated.get(word, ()), share, relatives)
+
+
+def _bound(definition: Mapping[str, Any]) -> bool:
+    return any(
+        {"only_with", "never_with"} & entry.keys() for entry in (definition, *definition.get("values", {}).values())
+    )
+
+
+def _fits(definition: Mapping[str, Any], facts: Facts) -> bool:
+    """An inherited trait, or one word of it, may be bound to words of other traits: to any of `only_with`, `unknown` among them, and to
+    words beside those of `never_with` (a plant of the wet tropics inherits no need for cold)."""
+    only, never = definition.get("only_with", {}), definition.get("never_with", {})
+    said = {key: {known.word for known in facts.of(key)} or {"unknown"} for key in (*only, *never)}
+    return all(said[key] & set(words) for key, words in only.items()) and not any(
+        said[key] <= set(words) for key, words in never.items()
+    )
+
+
+def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
+    """Votes that say the same to a grower count together, under the commoner word: needed and helps, unneeded and useless."""
+    out = {}
+    for word in counts:
+        side = next((s for s in ({"needed", "helps"}, {"unneeded", "useless"}) if word in s), {word})
+        if word == min(side & set(counts), key=lambda w: (-counts[w], w)):
+            out[word] = sum(counts.get(w, 0) for w in side)
+    return out
+
+
+def _lend(
+    key: str,
+    rank: str,
+    votes: Mapping,
+    members: int,
+    summary: Mapping | None,
+    share: float,
+    least: int,
+    many: bool,
+    never: set[str],
+) -> list[Known]:
+    stated: dict[str, list] = {}
+    for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
+        stated[word] = sources
+    if key in (summary or {}).get("answers", {}):
+        word, sources = summary["answers"][key]
+        stated[word] = sources
+    words_known = {*votes, *stated} - never
+    counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in words_known}
+    if many:
+        total = max(members, 1)
+        agreed = {w for w, names in votes.items() if len(names) >= least and len(names) / total >= share}
+        # What is said of the genus or family itself covers the members that nobody entered; a vote is of those entered.
+        words = sorted((set(stated) or agreed) - never)
+    else:
+        total = sum(counts.values()) + sum(len(votes.get(w, ())) for w in never)
+        counts = _taken_together(counts)
+        best = min(counts, key=lambda w: (-counts[w], w), default=None)
+        enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
+        words = [best] if enough else []
+    return [
+        Known(
+            key,
+            word,
+            rank,
+            tuple(stated.get(word, ())),
+            round(min(1.0, counts[word] / total), 2),
+            tuple(votes.get(word, ())),
+        )
+        for word in words
+    ]

@@ -1,0 +1,195 @@
+"""The pages themselves. They ask the ledger and the diary, and decide nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+from flask import Flask, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from flask_wtf.csrf import CSRFError
+
+from rousewort.base.errors import UserError
+from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.ledger.book import Ledger
+from rousewort.ledger.due import said
+from rousewort.ledger.events import Batch
+from rousewort.ledger.results import result_of
+from rousewort.ledger.service import diary_of, plan_to_keep
+from rousewort.render.batch_text import amount, event_text, expected_text, one_line, percent
+from rousewort.web import forms
+from rousewort.web.guard import protect
+from rousewort.web.marks import can_scan, mark, read_mark
+
+MOST_BYTES = 12 * 1024 * 1024  # of a photograph of a label
+WORDS = {
+    403: "These pages answer only under their own address, on this machine.",
+    404: "There is no such page.",
+    405: "That is not done this way: use the buttons.",
+    413: "That picture is too large.",
+    500: "A fault of ours. What this page was to record is not recorded; all before it is safe.",
+}
+
+
+def make_app(kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], password: str | None = None) -> Flask:
+    """The application. `password`: None only where nobody but this machine can reach it."""
+    app = Flask("rousewort.web")
+    app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES)
+    protect(app, password)
+    _Pages(app, kb, ledger, today)
+    return app
+
+
+class _Pages:
+    """All pages over one ledger. A change says what happened, or why not."""
+
+    def __init__(self, app: Flask, kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date]) -> None:
+        self.kb, self.ledger, self.today = kb, ledger, today
+        self.diary = diary_of(kb)
+        self.finds = kb.vocabulary.files["bench"]["finds"]
+        app.jinja_env.globals.update(
+            said=said, one_line=one_line, amount=amount, event_text=event_text, percent=percent
+        )
+        app.jinja_env.globals.update(expected_text=expected_text, scanning=can_scan())
+        for path, name, methods in (
+            ("/", "due", ["GET"]),
+            ("/all", "all_batches", ["GET"]),
+            ("/results", "results", ["GET"]),
+            ("/find", "find", ["GET"]),
+            ("/scan", "scan", ["POST"]),
+            ("/walk", "walk", ["POST"]),
+            ("/start", "start", ["GET", "POST"]),
+            ("/batch/<code>", "batch", ["GET"]),
+            ("/batch/<code>/label", "label", ["GET"]),
+            ("/batch/<code>/<what>", "change", ["POST"]),
+        ):
+            app.add_url_rule(path, name, getattr(self, name), methods=methods)
+        app.register_error_handler(UserError, self.trouble)
+        app.register_error_handler(CSRFError, self.stale)
+        for status in WORDS:
+            app.register_error_handler(status, _message(status))
+
+    # --- looking
+
+    def due(self) -> str:
+        today = self.today()
+        found = self.diary.due(self.ledger.batches(), today + timedelta(6))
+        groups = [
+            ("Late", [d for d in found if d.day < today]),
+            ("Today", [d for d in found if d.day == today]),
+            ("This week", [d for d in found if d.day > today]),
+        ]
+        now = [d for d in found if d.day <= today]
+        looks = [d for d in now if d.what in ("check", "look", "hold")]
+        counts = [d for d in now if d.what == "count"]
+        return render_template("due.html", groups=groups, today=today, any=bool(found), looks=looks, counts=counts)
+
+    def all_batches(self) -> str:
+        ended = "ended" in request.args
+        return render_template("all.html", batches=self.ledger.batches(ended=ended), diary=self.diary, ended=ended)
+
+    def results(self) -> str:
+        found = [result_of(b) for b in self.ledger.batches(ended=True) if b.ended and b.ended.kind == "close"]
+        return render_template("results.html", results=found)
+
+    def batch(self, code: str) -> str:
+        batch, today = self.ledger.batch(code), self.today()
+        shown: dict[str, Any] = {"batch": batch, "today": today, "finds": self.finds, "ways": [1, 2, 5, 10]}
+        shown["kept"] = {event.turn for event in batch.standing}
+        if not batch.ended:
+            shown |= {"due": self.diary.next(batch), "dated": self.diary.dated(batch, today)}
+        if not batch.ended and not batch.sown_on:
+            shown |= {"waits": {step: self.diary.waits_for(batch, step, today) for step in batch.steps}}
+            shown["others"] = self._alike(batch)
+        return render_template("batch.html", **shown)
+
+    def _alike(self, batch: Batch) -> list[Batch]:
+        """Batches that this one could be merged into."""
+        there = self.ledger.batches(species=batch.species)
+        return [b for b in there if b.number != batch.number and b.step == batch.step and not b.sown_on]
+
+    def label(self, code: str) -> str:
+        batch = self.ledger.batch(code)
+        step = None if batch.ended else self.diary.dated(batch, self.today()).step(batch.step)
+        return render_template("label.html", batch=batch, step=step, mark=mark(batch.code))
+
+    def find(self) -> ResponseReturnValue:
+        batch = self.ledger.batch(forms.code_in(request.args.get("code", "")))
+        return redirect(url_for("batch", code=batch.code))
+
+    def scan(self) -> ResponseReturnValue:
+        batch = self.ledger.batch(forms.code_in(read_mark(request.files.get("picture"))))
+        return redirect(url_for("batch", code=batch.code))
+
+    # --- changing
+
+    def start(self) -> ResponseReturnValue:
+        form = request.form
+        if request.method == "GET":
+            return render_template("start.html", form={}, wrong="")
+        try:
+            batch = self.ledger.start(plan_to_keep(self.kb, form.get("name", "")), **forms.start(form))
+        except UserError as trouble:
+            return render_template("start.html", form=form, wrong=str(trouble)), 400
+        flash(f"{batch.code} is begun.")
+        return redirect(url_for("batch", code=batch.code))
+
+    def walk(self) -> ResponseReturnValue:
+        """Several batches at once. What has gone on meanwhile is left out and told; the rest is recorded."""
+        done, left = 0, []
+        for look in list(forms.walk(request.form)):  # all are read before one is recorded
+            try:
+                self.ledger.record(look.code, look.kind, turn=look.turn, **look.data)
+                done += 1
+            except UserError as trouble:
+                left.append(str(trouble))
+        flash(f"{done} noted." if done else "Nothing was noted.")
+        for text in left:
+            flash(f"Left out: {text}")
+        return redirect(url_for("due"))
+
+    def change(self, code: str, what: str) -> ResponseReturnValue:
+        form = request.form
+        turn = forms.number(form.get("turn", ""), "the entry last seen")
+        note = form.get("note", "").strip()
+        if what == "undo":
+            batch, told = self.ledger.undo(code, turn=turn), "Taken back."
+        elif what == "split":
+            batch, new = self.ledger.split(code, turn=turn, note=note, **forms.part(form))
+            told = f"{new.code} is a batch of its own now: {amount(new)}. Print its label."
+        elif what == "merge":
+            batch = self.ledger.merge(code, forms.code_in(form.get("into", "")), turn=turn, note=note)
+            told = f"{code} is in {batch.code} now: {amount(batch)}."
+        elif what in forms.SAYS:
+            data, told = forms.SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
+            if what in ("move", "sow") and not form.get("anyway"):
+                self._in_season(code, data.get("step"))
+            batch = self.ledger.record(code, what, turn=turn, note=note, **data)
+        else:
+            raise UserError("There is no such thing to do with a batch.")
+        from_list = form.get("back") == "due"
+        flash(f"{batch.code}: {told}" if from_list else told)
+        for word in form.getlist("finds"):
+            if self.finds.get(word, {}).get("do"):
+                flash(f"{self.finds[word]['label'].capitalize()}: {self.finds[word]['do']}")
+        return redirect(url_for("due") if from_list else url_for("batch", code=batch.code))
+
+    def _in_season(self, code: str, step: str | None) -> None:
+        batch = self.ledger.batch(code)
+        if not (batch.ended or batch.sown_on):
+            how = "go back and tick “out of season, all the same”"
+            self.diary.refuse_out_of_season(batch, step or batch.steps[-1], self.today(), how)
+
+    # --- when it cannot be done
+
+    def trouble(self, trouble: UserError) -> ResponseReturnValue:
+        return render_template("message.html", text=str(trouble)), 404 if "There is no batch" in str(trouble) else 400
+
+    def stale(self, _: CSRFError) -> ResponseReturnValue:
+        text = "This page is from before the bench was started anew: nothing was recorded. Go back to what is due and do it again."
+        return render_template("message.html", text=text), 400
+
+
+def _message(status: int) -> Callable[[Exception], ResponseReturnValue]:
+    return lambda _: (render_template("message.html", text=WORDS[status]), status)
