@@ -215,6 +215,8 @@ def places(plan: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     """The way to each number, word and truth of a plan that its lines must hold."""
     if isinstance(plan, Mapping):
         for key, value in plan.items():
+            if path[-1:] == ("sowing",) and key == "medium":
+                continue  # the step's own, which is held
             if key not in NOT_HELD or (key == "label" and "steps" in path):
                 yield from places(value, (*path, key))
     elif isinstance(plan, list):
