@@ -274,7 +274,7 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
     return records, works
 
 
-def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, list], problems: list) -> None:
+def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, list[Any]], problems: list[Any]) -> None:
     reports: dict[tuple[str, int], dict[str, Any]] = {}
     for table in ("traits", "reports", "treatments", "lots"):
         for line, row in rows[table]:
@@ -325,7 +325,7 @@ def _treatment(row: dict[str, Any]) -> dict[str, Any]:
     low, high, code = (row.pop(k, None) for k in ("durationLow", "durationHigh", "durationUnit"))
     unit = next((u for u, c in UNIT_CODES.items() if c == code), code)
     made = _deep(row, "treatments")
-    head = {k: made.pop(k) for k in ("kind", "means") if k in made}
+    head: dict[str, Any] = {k: made.pop(k) for k in ("kind", "means") if k in made}
     return {**head, **({unit: {"low": low, "high": high}} if unit else {}), **made}
 
 
@@ -349,7 +349,7 @@ def _deep(row: Mapping[str, Any], table: str) -> dict[str, Any]:
     return made
 
 
-def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[str, Any]]]:
+def _read(path: Path, table: str, problems: list[Any]) -> Iterable[tuple[int, dict[str, Any]]]:
     """(line, row without its empty cells, numbers as numbers) of one table, as a spreadsheet may have saved it: parted by
     commas, semicolons or tabs, with a byte order mark, in UTF-8 or UTF-16, with empty rows and cells at the end.
     """
@@ -393,7 +393,7 @@ def _parting(head: str) -> str:
 
 
 def _cells(
-    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, comma: bool, problems: list
+    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, comma: bool, problems: list[Any]
 ) -> Iterable[tuple[str, Any]]:
     """`comma`: whether a comma may mark decimals, because it does not part the columns."""
     for number, (name, text) in enumerate(row.items(), 1):

@@ -15,10 +15,10 @@ class _Dumper(yaml.SafeDumper):
         return True
 
     def increase_indent(self, flow: bool = False, indentless: bool = False) -> None:
-        return super().increase_indent(flow, False)
+        super().increase_indent(flow, False)
 
 
-class _Flow(dict):
+class _Flow(dict[str, Any]):
     """A mapping that is short enough to stand on one line."""
 
 
@@ -36,7 +36,7 @@ _Dumper.add_representer(str, _represent_text)
 _FLOW_WIDTH = 100
 
 
-def dump(data: dict, schema: str | None = None, opened: Collection[Path] = ()) -> str:
+def dump(data: dict[str, Any], schema: str | None = None, opened: Collection[Path] = ()) -> str:
     """Canonical YAML text of `data`; `schema` is the relative path that the first line points editors to.
 
     `opened`: paths of mappings that stand as blocks however short they are, because a comment stands inside.

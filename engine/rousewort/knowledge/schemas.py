@@ -178,7 +178,7 @@ def taxon(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> 
     }
 
 
-def _statements(key: str, trait: dict, vocabulary: Vocabulary) -> Schema:
+def _statements(key: str, trait: dict[str, Any], vocabulary: Vocabulary) -> Schema:
     common = {
         **provenance(vocabulary),
         "inferred_from": text("Set where somebody inferred it: from what."),

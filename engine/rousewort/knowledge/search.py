@@ -56,12 +56,12 @@ def search(
             t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())
         ):
             continue
-        word = next(iter(has.get(kb.vocabulary.class_key, ())), None)
+        of_class = next(iter(has.get(kb.vocabulary.class_key, ())), None)
         found.append(
             {
                 "name": name,
                 "family": record["family"],
-                "class": classes[word]["short"] if word else None,
+                "class": classes[of_class]["short"] if of_class else None,
                 "common_names": record.get("common_names", []),
                 "reports": len(record.get("reports", ())),
             }

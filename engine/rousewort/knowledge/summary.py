@@ -94,7 +94,7 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
     """
     meanings = vocabulary.files["report_meanings"]
-    traits: dict[str, list] = {}
+    traits: dict[str, list[Any]] = {}
     numbers: dict[str, list[Statement]] = {}
     for key, statements in record.get("traits", {}).items():
         if vocabulary.traits[key].get("number"):
@@ -113,14 +113,14 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     }
 
 
-def speaks_of(response: Mapping, kind: str, vote: str) -> bool:
+def speaks_of(response: Mapping[str, Any], kind: str, vote: str) -> bool:
     """Whether a vote on a kind of treatment answers what the response asks."""
     silent = vote in ("useless", "harmful") and kind in response.get("failing_tells_nothing", ())
     return kind in response["kinds"] and not silent
 
 
-def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str, list]:
-    votes: dict[str, list] = defaultdict(list)
+def _answers(record: Record, vocabulary: Vocabulary, meanings: dict[str, Any]) -> dict[str, list[Any]]:
+    votes: dict[str, list[Any]] = defaultdict(list)
     for report in record.get("reports", ()):
         for treatment in report.get("treatments", ()):
             vote = meanings[treatment["means"]]["vote"]
@@ -132,7 +132,7 @@ def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
         answers[key] = [word, _unique([on for _, _, on in cast])]
-    orders: dict[str, list] = defaultdict(list)
+    orders: dict[str, list[Any]] = defaultdict(list)
     for report in record.get("reports", ()):
         order = season_order(report, vocabulary)
         if order:
@@ -144,11 +144,11 @@ def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str
     return answers
 
 
-def _unique(items: list[dict]) -> list[dict]:
+def _unique(items: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return list({tuple(item.items()): item for item in items}.values())
 
 
-def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     meanings, cold = vocabulary.files["report_meanings"], vocabulary.kinds.in_group("cold")
     for report in record.get("reports", ()):
         treatments = report.get("treatments", ())
@@ -171,7 +171,7 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
                 yield dose
 
 
-def _sowing(record: Record) -> Iterable[dict]:
+def _sowing(record: Record) -> Iterable[dict[str, Any]]:
     for report in record.get("reports", ()):
         found = {k: report[k] for k in ("germination_temperature_c", "germination_pct") if k in report}
         if found:
