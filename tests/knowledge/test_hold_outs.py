@@ -84,6 +84,16 @@ def test_a_species_held_out_is_not_found_by_its_other_names(kb: KnowledgeBase) -
     assert kb.without(species="Cercis canadensis").lookup("eastern redbud").name != "Cercis canadensis"
 
 
+def test_a_species_held_out_is_not_found_by_half_its_name(kb: KnowledgeBase) -> None:
+    whole, held = (
+        kb.store.alike("cercis canadense"),
+        kb.without(species="Cercis canadensis").store.alike("cercis canadense"),
+    )
+    assert ("cercis canadensis", "Cercis canadensis") in whole
+    assert sorted(held) == sorted(row for row in whole if row[1] != "Cercis canadensis") != []
+    assert kb.without(species="Cercis canadensis").lookup("C. canadensis", "Cercis").matched_by == "genus"
+
+
 def test_a_species_held_out_lends_nothing_to_its_genus(kb: KnowledgeBase) -> None:
     for name in ("Acer saccharum", "Cercis canadensis", "Viburnum prunifolium"):
         group = kb.without(species=name).store.group("genus", name.split()[0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 MOST_TOLD = 50  # problems that are printed; the rest are counted
@@ -25,7 +25,7 @@ class Problem(NamedTuple):
 
 def capped(problems: Iterable[Problem]) -> list[Problem]:
     """The problems of one file, no more than a person will read, and none longer: a file may hold half a million."""
-    found = []
+    found: list[Problem] = []
     for problem in problems:
         if len(found) == MOST_TOLD:
             found.append(
@@ -47,7 +47,7 @@ class UserError(Exception):
         told = [_at_most(str(problem)) for problem in problems[:MOST_TOLD]]
         left = len(problems) - len(told)
         super().__init__("\n".join([*told, *([f"… and {left} more problems like these"] if left else [])]))
-        self.problems = list(problems)
+        self.problems: Sequence[str | Problem] = list(problems)
 
 
 def _at_most(text: str) -> str:
@@ -58,6 +58,7 @@ class KnowledgeError(UserError):
     """The knowledge base does not pass its checks."""
 
     exit_code = 1
+    problems: Sequence[Problem]
 
 
 class CacheDamaged(Exception):

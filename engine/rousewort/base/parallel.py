@@ -18,9 +18,9 @@ SHARES = 16  # that each core takes, so that none is left with the last long one
 
 def map_on_cores(
     prepare: Callable[..., Any],
-    arguments: tuple,
+    arguments: tuple[Any, ...],
     work: Callable[[Any, Any], Any],
-    things: Sequence,
+    things: Sequence[Any],
     least: int = 50,
 ) -> Iterator[Any]:
     """What `work(prepared, thing)` gives for each of the things, in their order.

@@ -41,4 +41,5 @@ def add_actions(parser: argparse.ArgumentParser, actions: Iterable[Action]) -> N
 
 
 def run_action(arguments: argparse.Namespace) -> int:
-    return arguments.act(arguments)
+    code: int = arguments.act(arguments)
+    return code

@@ -10,7 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from rousewort.base.atomic_write import read_text
-from rousewort.base.errors import UserError
+from rousewort.base.errors import Problem, UserError
 from rousewort.cli.grower_options import add_grower_arguments, add_repeatable, grower_from
 from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.progress import progress_bar
@@ -55,7 +55,7 @@ def parse_day(option: str, text: str | None) -> date | None:
 
 def calendar_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[BenchCalendar, list[str]]:
     """The plans asked for, dated, and what is wrong with those that could not be. Raises UserError if none could."""
-    problems: list[str] = []
+    problems: list[str | Problem] = []
     plans = _plans(arguments, kb, problems)
     given = _given(arguments, plans, problems)
     if problems:
@@ -76,7 +76,9 @@ def calendar_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Ben
     return BenchCalendar(tuple(made)), left_out
 
 
-def _plans(arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str]) -> list[Plan | Mapping[str, Any]]:
+def _plans(
+    arguments: argparse.Namespace, kb: KnowledgeBase, problems: list[str | Problem]
+) -> list[Plan | Mapping[str, Any]]:
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     planner = Planner(kb, arguments.engine)
     plans: list[Plan | Mapping[str, Any]] = []
@@ -113,7 +115,7 @@ def stored_plan(path: str) -> Mapping[str, Any]:
     return plan
 
 
-def _given(arguments: argparse.Namespace, plans: list, problems: list[str]) -> dict[str, Any]:
+def _given(arguments: argparse.Namespace, plans: list[Any], problems: list[str | Problem]) -> dict[str, Any]:
     """The dates given; every problem with them is added to `problems`."""
     given: dict[str, Any] = {}
     for option in ("start", "wanted", "last_frost"):

@@ -26,4 +26,4 @@ class Help(argparse.RawDescriptionHelpFormatter):
 def layers(arguments: argparse.Namespace) -> list[str]:
     """The private layers: the environment variable first, then --kb."""
     found = [path for path in os.environ.get("ROUSEWORT_KB", "").split(os.pathsep) if path]
-    return found + arguments.kb
+    return [*found, *arguments.kb]

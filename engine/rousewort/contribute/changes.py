@@ -116,11 +116,11 @@ def _step_text(step: Any) -> str:
     return " ".join(parts)
 
 
-def _bones(step: Any) -> tuple:
+def _bones(step: Any) -> tuple[Any, ...]:
     return step.kind, step.removes, step.optional
 
 
-def _numbers(step: Any) -> tuple:
+def _numbers(step: Any) -> tuple[Any, ...]:
     amounts = tuple((unit, a.low, a.use, a.high) for unit, a in sorted(step.amounts.items()))
     warm = step.temperature
     return amounts, (str(warm.low), str(warm.use), str(warm.high)) if warm else None
@@ -151,7 +151,7 @@ def _facts_differ(before: Plan, after: Plan) -> Iterator[str]:
 
 def _from(known: Any) -> str:
     cited = sorted({s["source"] for s in known.sources if "source" in s})
-    return known.basis + (f", {', '.join(cited[:2])}" if cited else "")
+    return f"{known.basis}" + (f", {', '.join(cited[:2])}" if cited else "")
 
 
 def _rules_differ(before: Plan, after: Plan, changed: set[str]) -> Iterator[str]:

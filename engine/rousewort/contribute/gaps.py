@@ -89,7 +89,7 @@ def _held_from_memory(value: Any) -> Iterator[str]:
 
 def _table(kb: KnowledgeBase, species: Mapping[str, Any]) -> dict[str, dict[str, int]]:
     """Species by class and home climate, each cell of the vocabulary in it; a species may have several climates."""
-    counts: Counter = Counter()
+    counts: Counter[tuple[str, str]] = Counter()
     dormancy, home = kb.vocabulary.class_key, kb.vocabulary.climate_key
     for name in species:
         traits = (kb.store.summary(name) or {"traits": {}})["traits"]

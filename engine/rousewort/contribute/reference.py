@@ -63,8 +63,7 @@ def reference(layers: Layers, checking: list[Path]) -> Reference:
         changed = [p for p in {*now, *then} if now.get(p) != then.get(p, [None])[:2]]
         if len(changed) <= MOST_CHANGED and all(_is_entry(p, layers.folders) for p in changed):
             return _beside(store, then, now, changed, {str(p.resolve()) for p in checking})
-    store, then = _make(layers, now, path)
-    return _beside(store, then, now, [], set())
+    return _beside(*_make(layers, now, path), now, [], set())
 
 
 def _index_of(layers: Layers) -> Path:

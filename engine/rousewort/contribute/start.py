@@ -380,7 +380,8 @@ def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
             raise UserError(
                 f"'{answer}' is not in sources.yaml. {nearest(answer, sorted(kb.sources))}Enter leaves it out."
             )
-        return said._replace(**{key: answer})
+        one: dict[str, Any] = {key: answer}
+        return said._replace(**one)
     if key == "common_names":
         return said._replace(common_names=(answer,))
     if key == "phase":

@@ -379,7 +379,7 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
     return records, works
 
 
-def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, list], problems: list) -> None:
+def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, list[Any]], problems: list[Any]) -> None:
     protocols: dict[tuple[str, str], dict[str, Any]] = {}
     for table in ("traits", "protocols", "phases", "results", "lots"):
         for line, row in rows[table]:
@@ -422,7 +422,7 @@ def _phase(row: dict[str, Any]) -> dict[str, Any]:
     made = _deep(row, "phases")
     length = made.pop("", None)
     unit = next((u for u, c in UNIT_CODES.items() if c == code), code)
-    head = {key: made.pop(key) for key in ("kind", "found") if key in made}
+    head: dict[str, Any] = {key: made.pop(key) for key in ("kind", "found") if key in made}
     return {**head, **({unit: length} if unit and length is not None else {}), **made}
 
 
@@ -454,7 +454,7 @@ def _joined(value: Any) -> Any:
     return {key: _joined(item) for key, item in value.items()}
 
 
-def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[str, Any]]]:
+def _read(path: Path, table: str, problems: list[Any]) -> Iterable[tuple[int, dict[str, Any]]]:
     """(line, row without its empty cells, numbers as numbers) of one table, as a spreadsheet may have saved it: parted by
     commas, semicolons or tabs, with a byte order mark, in UTF-8 or UTF-16, with empty rows and cells at the end.
     """
@@ -498,7 +498,7 @@ def _parting(head: str) -> str:
 
 
 def _cells(
-    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, comma: bool, problems: list
+    row: Mapping[str, str], columns: Mapping[str, Column], file: str, line: int, comma: bool, problems: list[Any]
 ) -> Iterable[tuple[str, Any]]:
     """`comma`: whether a comma may mark decimals, because it does not part the columns."""
     for number, (name, text) in enumerate(row.items(), 1):

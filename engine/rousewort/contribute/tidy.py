@@ -93,8 +93,8 @@ def _with_comments(made: str, targets: list[tuple[str, Keys | None]], file: str)
     lines = made.splitlines()
     above: dict[int, list[str]] = {}
     for words, keys in targets:
-        line = _line_of(keys, places, lines) if keys else len(lines) + 1
-        above.setdefault(line, []).append(words)
+        at = _line_of(keys, places, lines) if keys else len(lines) + 1
+        above.setdefault(at, []).append(words)
     out: list[str] = []
     for number, line in enumerate([*lines, ""], 1):
         indent = " " * (len(line) - len(line.lstrip()))

@@ -237,7 +237,7 @@ def inserted(text: str, work: Work) -> str:
     lines = text.splitlines(keepends=True)
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += "\n"
-    after = [place[0] for keys, place in document.key_marks.items() if len(keys) == 1 and keys[0] > work.id]
+    after = [place[0] for keys, place in document.key_marks.items() if len(keys) == 1 and str(keys[0]) > work.id]
     at = min(after) - 1 if after else len(lines)
     while at > 0 and after and lines[at - 1].startswith("#") and at > 2:
         at -= 1

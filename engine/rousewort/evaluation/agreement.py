@@ -86,7 +86,8 @@ def planned_days(kinds: Kinds, plan: Plan, what: str) -> tuple[float, float, flo
     if not found:
         return None
     longest = max(found, key=lambda a: a.use)
-    return longest.low, longest.use, longest.high
+    low, high = (longest.use if end is None else end for end in (longest.low, longest.high))  # an open end
+    return low, longest.use, high
 
 
 def judge(planner: Planner, claim: Claim, others: list[Claim]) -> Judged:
@@ -172,11 +173,12 @@ def pairs_of_sources(kb: KnowledgeBase) -> tuple[dict[str, tuple[int, int]], tup
 
 def _claims_in_genus(kb: KnowledgeBase, item: Judged) -> list[Claim]:
     """What every other source says of the species of a genus, the one judged among them."""
-    if "claims of genera" not in kb.memo:
-        of_genera = kb.memo["claims of genera"] = defaultdict(list)
+    if ("claims of genera",) not in kb.memo:
+        of_genera: defaultdict[str, list[Claim]] = defaultdict(list)
+        kb.memo["claims of genera",] = of_genera
         for name in kb.names():
             of_genera[name.split()[0]] += claims(kb, name)
-    same = kb.memo["claims of genera"][item.claim.species.split()[0]]
+    same = kb.memo["claims of genera",][item.claim.species.split()[0]]
     return [c for c in same if c.source != item.claim.source]
 
 
@@ -184,7 +186,7 @@ def baseline_days(
     kb: KnowledgeBase, judged: list[Judged], what: str = "cold"
 ) -> list[tuple[Judged, tuple[float, float, float] | None]]:
     """The plain baseline: the median length of the genus, without the source that is judged."""
-    made = []
+    made: list[tuple[Judged, tuple[float, float, float] | None]] = []
     for item in judged:
         if what not in item.claim.days:
             continue
@@ -244,7 +246,10 @@ def lengths(pairs: list[tuple[tuple[float, float, float] | None, tuple[float, fl
         within += low <= plan[1] <= high
         near += low * 5 / 6 <= plan[1] <= high * 7 / 6
         overlap += plan[0] <= high and low <= plan[2]
-    middle = lambda values: round(quantile(values, 0.5), 2) if values else 0.0  # noqa: E731
+
+    def middle(values: list[float]) -> float:
+        return round(quantile(values, 0.5), 2) if values else 0.0
+
     return Lengths(len(pairs), within, near, overlap, middle(ours), middle(theirs))
 
 

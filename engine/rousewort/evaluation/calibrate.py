@@ -153,8 +153,10 @@ def shares_by(trials: Sequence[Trial], kind: str) -> Callable[[Trial], dict[str,
     return _shares_by([(t, t.word) for t in trials if t.word], groups)
 
 
-def _shares_by(pairs: Iterable[tuple[Trial, Any]], groups: Sequence[Callable[[Trial], str]]) -> Callable[[Trial], dict]:
-    counts: dict[str, Counter] = {}
+def _shares_by(
+    pairs: Iterable[tuple[Trial, Any]], groups: Sequence[Callable[[Trial], str]]
+) -> Callable[[Trial], dict[Any, float]]:
+    counts: dict[str, Counter[str]] = {}
     value_of = {}
     for trial, value in pairs:
         value_of[trial.species] = value
@@ -174,9 +176,13 @@ def _shares_by(pairs: Iterable[tuple[Trial, Any]], groups: Sequence[Callable[[Tr
     return shares
 
 
+def _likeliest(shares: Callable[[Trial], dict[Any, float]], trial: Trial) -> Any:
+    return next(iter(shares(trial)), ())
+
+
 def class_figures(trials: Sequence[Trial], judged: Sequence[Trial]) -> dict[str, dict[str, float]]:
     """Accuracy and Brier score of Rousewort and of the baselines on `judged`; `trials` are what baselines count."""
-    rows = {"rousewort": lambda t: t.chances}
+    rows: dict[str, Callable[[Trial], Mapping[Any, float]]] = {"rousewort": lambda t: t.chances}
     rows |= {kind: shares_by(trials, kind) for kind in ("overall", "family", "genus")}
     return {
         name: {
@@ -214,7 +220,7 @@ def sequence_figures(trials: Sequence[Trial]) -> dict[str, dict[str, int]]:
         "genus": _shares_by(pairs, [lambda t: t.genus, lambda t: t.family, lambda t: ""]),
     }
     made: dict[str, Callable[[Trial], Any]] = {"rousewort": lambda t: t.sequence}
-    made |= {kind: lambda t, shares=shares: next(iter(shares(t)), ()) for kind, shares in baselines.items()}
+    made |= {kind: partial(_likeliest, shares) for kind, shares in baselines.items()}
     said = [t for t in judged if t.outcome != "unknown"]
     return {
         kind: {

@@ -52,9 +52,9 @@ class Remembering:
 
     def __init__(self, engine: Engine) -> None:
         self.engine, self.name, self.rules = engine, engine.name, engine.rules
-        self.kept: dict[tuple[str, frozenset], Any] = {}
+        self.kept: dict[tuple[str, frozenset[Any]], Any] = {}
 
-    def fire(self, phase: str, facts: frozenset) -> Any:
+    def fire(self, phase: str, facts: frozenset[Any]) -> Any:
         if (phase, facts) not in self.kept:
             self.kept[phase, facts] = self.engine.fire(phase, facts)
         return self.kept[phase, facts]
@@ -176,7 +176,7 @@ class Catalogue:
     @cached_property
     def resting_on(self) -> dict[str, dict[str, list[tuple[str, frozenset[str]]]]]:
         """Source → rank → (name, how held) of every entry that cites it; rules and treatments likewise."""
-        found: dict[str, dict[str, list]] = defaultdict(lambda: defaultdict(list))
+        found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
         for rank in ("species", "genus", "family"):
             for name in sorted(self.places.all(rank)):
                 for source, held in cited_by(self.kb.taxon(name) or {}).items():
@@ -185,8 +185,8 @@ class Catalogue:
         others = (("rule", rules), ("treatment", self.kb.treatments), ("observation", self._observations))
         for kind, things in others:
             for key, thing in sorted(things.items()):
-                for source, held in _source_ids(thing).items():
-                    found[source][kind].append((key, frozenset(held)))
+                for source, ways in _source_ids(thing).items():
+                    found[source][kind].append((key, frozenset(ways)))
         return found
 
 

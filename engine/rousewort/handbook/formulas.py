@@ -103,10 +103,10 @@ def differences() -> dict[int, list[list[int]]]:
 
 def worked_out(formula: Any, numbers: Mapping[str, Any]) -> float | None:
     """A formula's value; None where something it needs is missing or its divisor is nought. The page does the same."""
-    if isinstance(formula, str):
-        return numbers.get(formula)
+    plain: float | None
     if not isinstance(formula, list):
-        return formula
+        plain = numbers.get(formula) if isinstance(formula, str) else formula
+        return plain
     sign, *rest = formula
     if sign == "mean":
         values = numbers.get(rest[0])

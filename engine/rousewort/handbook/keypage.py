@@ -110,7 +110,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
     vocabulary = write.kb.vocabulary
     classes = vocabulary.classes
     told = {trait for part in key.parts.values() for result in part.results for trait in ([part.key] if result else [])}
-    steps_as_html = write.templates.get_template("_parts.md").make_module({"root": ""}).step
+    steps_as_html = write.templates.get_template("_parts.md").make_module({"root": ""}).step  # type: ignore[attr-defined]  # a macro of the template
     pieces: dict[str, int] = {}
     plans: dict[str, dict[str, Any]] = {}
     for (word, level), plan in key.plans.items():

@@ -131,10 +131,10 @@ def disagreements(kb: KnowledgeBase, record: Mapping[str, Any], plan: Plan) -> l
                 by.add(protocol.get("source", ""))
     against = {entry["label"] for entry in meanings.values() if entry["vote"] in ("unneeded", "useless", "harmful")}
     told = []
-    for kind, by in votes.items():
-        if against & set(by) and set(by) - against:
+    for kind, said in votes.items():
+        if against & set(said) and set(said) - against:
             label = kb.treatments.get(kind, {}).get("label", kind.replace("_", " "))
-            told.append(f"{label}: " + ", ".join(f"{word} by {len(who)}" for word, who in sorted(by.items())))
+            told.append(f"{label}: " + ", ".join(f"{word} by {len(who)}" for word, who in sorted(said.items())))
     for known in plan.facts.known.values():
         others = sorted({kb.vocabulary.label(known.key, fact["is"]) for fact in known.against if "is" in fact})
         if others:

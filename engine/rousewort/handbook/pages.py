@@ -32,7 +32,7 @@ MOST_NAMES = 1250
 class _Missing(StrictUndefined):
     """A key that is not there may be asked about, never printed."""
 
-    def __bool__(self) -> bool:
+    def __bool__(self) -> bool:  # type: ignore[override]  # that of jinja2 never returns
         return False
 
 

@@ -186,7 +186,7 @@ def form_of(schema: Mapping[str, Any]) -> str:
         if not isinstance(items, Mapping):
             return "a list"
         if items.get("description") and isinstance(items.get("additionalProperties"), Mapping):
-            return "a list; each of them: " + items["description"].rstrip(".")
+            return f"a list; each of them: {items['description'].rstrip('.')}"
         return "a list: " + form_of(items)
     if any("const" in one for one in schema.get("oneOf", ())):
         return "one of the words below"
@@ -276,7 +276,7 @@ def _whole(write: Writer, stem: str) -> str:
             for name in write.catalogue.species
             if (r := write.kb.taxon(name)) and r.get("protocols") and r.get("traits")
         ]
-        chosen = min(full, key=lambda record: len(json.dumps(record)), default=None)
+        chosen: Mapping[str, Any] | None = min(full, key=lambda record: len(json.dumps(record)), default=None)
     else:
         files = list(_files(write, stem))
         chosen = min(files, key=lambda record: len(json.dumps(record)), default=None)

@@ -99,8 +99,8 @@ def _part(vocabulary: Vocabulary, inputs: Mapping[str, Input], key: str) -> Part
     for combination in product(*(stand_ins for _, stand_ins in speaking.values())):
         result = _result(vocabulary, key, conclude(vocabulary, [reading for reading in combination if reading]))
         table.append(results.setdefault(json.dumps(result, sort_keys=True), len(results)))
-    effects = {name: effects for name, (effects, _) in speaking.items()}
-    return Part(key, tuple(speaking), effects, tuple(table), tuple(map(json.loads, results)))
+    effects_of = {name: said for name, (said, _) in speaking.items()}
+    return Part(key, tuple(speaking), effects_of, tuple(table), tuple(map(json.loads, results)))
 
 
 def _effect(vocabulary: Vocabulary, key: str, option: Reading) -> Any:
@@ -310,7 +310,7 @@ def _combinations(names: Iterable[str], inputs: Mapping[str, Input], parts: list
     """Every choice of a result, or none, for each input: one result for each effect that the parts tell apart."""
     several = []
     for name in names:
-        one_of_each = {}
+        one_of_each: dict[tuple[int, ...], int] = {}
         for option in range(len(inputs[name].options)):
             effect = tuple(part.effects[name][option] for part in parts if name in part.effects)
             if any(effect):

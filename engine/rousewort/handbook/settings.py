@@ -14,8 +14,9 @@ from typing import Any, NamedTuple
 
 from rousewort.planning.choose import Sequence as Chain
 from rousewort.planning.grower import Grower
-from rousewort.planning.plan import Plan, Planner, Step
+from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.plan_json import step_json
+from rousewort.planning.steps import Step
 from rousewort.schedule.durations import Lasting, emergence, lasting
 from rousewort.schedule.quantities import fewest_per_gram
 from rousewort.schedule.seasons import Seasons
@@ -95,7 +96,8 @@ class Settings(NamedTuple):
         return len(self.results) > 1 or any(result.steps for result in self.results)
 
     def result(self, choice: Sequence[int]) -> SettingResult:
-        return self.results[self.route.of(choice)]
+        result: SettingResult = self.results[self.route.of(choice)]
+        return result
 
     def steps(self, choice: Sequence[int]) -> list[Variant]:
         return [self.variants[table.of(choice)] for table in self.result(choice).steps]
@@ -109,14 +111,17 @@ def settings(planner: Planner, plan: Plan) -> Settings:
 def grower_of(planner: Planner, fields: Sequence[Field], choice: Sequence[int]) -> Grower:
     """The grower of a choice."""
     equipment = planner.kb.vocabulary.files["equipment"]
-    has, allows, had, rest = set(planner.usual_grower.has), set(), {}, {}
+    has = set(planner.usual_grower.has)
+    allows: set[str] = set()
+    had: dict[str, Any] = {}
+    rest: dict[str, Any] = {}
     for field, place in zip(fields, choice, strict=True):
-        value = field.values[place]
+        value, word = field.values[place], field.word or ""
         if field.name == "have":
-            gated = equipment[field.word].get("permission")
-            (has.discard if not value else allows.add if gated else has.add)(field.word)
+            gated = equipment[word].get("permission")
+            (has.discard if not value else allows.add if gated else has.add)(word)
         elif field.name == "had":
-            had |= {field.word: value} if value else {}
+            had |= {word: value} if value else {}
         else:
             rest[field.name] = value
     return planner.usual_grower._replace(has=frozenset(has), allows=frozenset(allows), had=had, **rest)
@@ -238,7 +243,7 @@ class _Worker:
     def _table(
         self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, kind: str
     ) -> SettingsTable:
-        touched = ("seeds",) if by_size else ()
+        touched: tuple[str, ...] = ("seeds",) if by_size else ()
         touched += ("provenance", "dried_since") if kind in self.kb.vocabulary.kinds.given_before else ()
         axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word == kind)]
         at = []
@@ -291,7 +296,8 @@ def shrink(axes: Sequence[tuple[int, int]], at: Sequence[Any]) -> SettingsTable:
         inner = 1
         for size in sizes[:k]:
             inner *= size
-        size, slices = sizes[k], {}
+        size = sizes[k]
+        slices: dict[tuple[Any, ...], int] = {}
         groups = []
         for place in range(size):
             key = tuple(

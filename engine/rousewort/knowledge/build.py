@@ -18,7 +18,8 @@ from rousewort.knowledge.vocabulary import FILES, Vocabulary
 
 def read_vocabulary(layer: Path) -> Vocabulary:
     """The vocabulary of the shipped layer."""
-    files, problems = {}, []
+    files: dict[str, Any] = {}
+    problems: list[Problem] = []
     for stem in FILES:
         path = layer / "vocabulary" / f"{stem}.yaml"
         try:

@@ -15,14 +15,14 @@ class _Dumper(yaml.SafeDumper):
         return True
 
     def increase_indent(self, flow: bool = False, indentless: bool = False) -> None:
-        return super().increase_indent(flow, False)
+        super().increase_indent(flow, False)
 
 
-class _Flow(dict):
+class _Flow(dict[str, Any]):
     """A mapping that is short enough to stand on one line."""
 
 
-class _FlowList(list):
+class _FlowList(list[Any]):
     """A list that reads better on one line: names, words of a trait, the cells of a row."""
 
 
@@ -47,7 +47,7 @@ _FLOW_WIDTH = 100
 _ON_ONE_LINE = {"synonyms", "common_names", "arm", "columns", "also_in", "temperature_c", "cold_c"}
 
 
-def dump(data: dict, schema: str | None = None, opened: Collection[Path] = ()) -> str:
+def dump(data: dict[str, Any], schema: str | None = None, opened: Collection[Path] = ()) -> str:
     """Canonical YAML text of `data`; `schema` is the relative path that the first line points editors to.
 
     `opened`: paths of mappings that stand as blocks however short they are, because a comment stands inside.

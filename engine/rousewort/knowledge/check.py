@@ -25,11 +25,11 @@ class Checked:
     """The parts of one layer, and every problem found in it. A file with problems is left out of the parts."""
 
     def __init__(self) -> None:
-        self.taxa: list[dict] = []
-        self.rules: list[dict] = []
-        self.treatments: dict[str, dict] = {}
-        self.sources: dict[str, dict] = {}
-        self.families: dict[str, dict] = {}
+        self.taxa: list[dict[str, Any]] = []
+        self.rules: list[dict[str, Any]] = []
+        self.treatments: dict[str, dict[str, Any]] = {}
+        self.sources: dict[str, dict[str, Any]] = {}
+        self.families: dict[str, dict[str, Any]] = {}
         self.genus_family: dict[str, str] = {}
         self.calibration: dict[str, Any] = {}
         self.problems: list[Problem] = []
@@ -45,7 +45,7 @@ def kind_of(path: str) -> str | None:
 
 _TABLE = {"type": "object", "description": "A table: one `key: value` a line."}
 # Tables without a schema file of their own: the part they fill, and their shape.
-PLAIN = {
+PLAIN: dict[str, tuple[str, dict[str, Any]]] = {
     "names/families.yaml": (
         "families",
         {**_TABLE, "additionalProperties": {"type": "object", "description": "The order of a family."}},
@@ -59,7 +59,9 @@ PLAIN = {
 _READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files are nobody's entries
 
 
-def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: dict, names: set[str]) -> Checked:
+def check_layer(
+    documents: dict[str, Document], vocabulary: Vocabulary, known: dict[str, Any], names: set[str]
+) -> Checked:
     """Check parsed files against schemas and each other. `known` and `names` are what lies beneath this layer."""
     checked = Checked()
     here = {path.split("/")[1][:-5]: d.data for path, d in documents.items() if path.startswith("treatments/")}
@@ -105,7 +107,7 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
 
 
 def _media_problems(
-    rules: dict[str, dict], treatments: dict[str, dict], documents: dict[str, Document]
+    rules: dict[str, dict[str, Any]], treatments: dict[str, dict[str, Any]], documents: dict[str, Document]
 ) -> Iterator[Problem]:
     """An offer in a medium that its treatment does not describe would show none at all."""
     for rule_id, rule in rules.items():
@@ -120,7 +122,7 @@ def _media_problems(
                 )
 
 
-def _take(kind: str, data: dict, checked: Checked) -> None:
+def _take(kind: str, data: dict[str, Any], checked: Checked) -> None:
     if kind == "taxon":
         checked.taxa.append(data)
     elif kind == "rule":
@@ -155,11 +157,11 @@ def _take_plain(path: str, document: Document, checked: Checked, sources: set[st
     ]
 
 
-def _validator(stem: str, schema: dict) -> Any:
+def _validator(stem: str, schema: dict[str, Any]) -> Any:
     return jsonschema_rs.Draft202012Validator(schema)
 
 
-def schema_problems(document: Document, validator: Any, schema: dict) -> Iterator[Problem]:
+def schema_problems(document: Document, validator: Any, schema: dict[str, Any]) -> Iterator[Problem]:
     """Every way in which a document breaks its schema, in people's words."""
     if validator.is_valid(document.data):
         return
@@ -173,7 +175,7 @@ def schema_problems(document: Document, validator: Any, schema: dict) -> Iterato
             yield explain(document, tuple(error.instance_path), error, schema)
 
 
-def _part_at(schema: Any, path: list) -> dict:
+def _part_at(schema: Any, path: list[Any]) -> dict[str, Any]:
     """The part of a schema that a failing keyword stands in."""
     for step in path[:-1]:
         schema = schema[step] if isinstance(schema, dict | list) else {}
@@ -185,7 +187,7 @@ def nearest(word: str, allowed: list[str]) -> str:
     return f"Did you mean `{close[0]}`? " if close else ""
 
 
-def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem:
+def explain(document: Document, path: Path, error: Any, schema: dict[str, Any]) -> Problem:
     """One schema failure as where, what, and what to write instead."""
     kind, part = error.kind.name, _part_at(schema, list(error.schema_path))
     field_name = next((p for p in reversed(path) if isinstance(p, str) and p != "is"), "entry")
@@ -219,22 +221,22 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
 
 
-def _words_among(forms: list[dict]) -> list[str]:
+def _words_among(forms: list[dict[str, Any]]) -> list[str]:
     """The words that some of several forms allow."""
     return [option["const"] for form in forms for option in form.get("oneOf", ()) if "const" in option]
 
 
-def _only_words(forms: list[dict]) -> bool:
+def _only_words(forms: list[dict[str, Any]]) -> bool:
     return all("oneOf" in form or "oneOf" in form.get("items", {}) for form in forms)
 
 
-def _describe(part: dict, schema: dict, key: str) -> str:
+def _describe(part: dict[str, Any], schema: dict[str, Any], key: str) -> str:
     """What a key is for, as said where it fails, or for the file as a whole where a condition asks for it."""
     known = {**schema.get("properties", {}), **part.get("properties", {})}
-    return known.get(key, {}).get("description", f"Add `{key}:`.")
+    return str(known.get(key, {}).get("description", f"Add `{key}:`."))
 
 
-def _protocols(document: Document, protocols: list[dict]) -> Iterator[Problem]:
+def _protocols(document: Document, protocols: list[dict[str, Any]]) -> Iterator[Problem]:
     """What the schema cannot say: an id stands once, a phase has one length, an arm is made of phases, a row is as wide as its head."""
     taken: dict[str, int] = {}
     for i, protocol in enumerate(protocols):
@@ -254,7 +256,7 @@ def _protocols(document: Document, protocols: list[dict]) -> Iterator[Problem]:
             yield from _result(document, protocol, result, (*path, "results", j))
 
 
-def _result(document: Document, protocol: dict, result: dict, path: Path) -> Iterator[Problem]:
+def _result(document: Document, protocol: dict[str, Any], result: dict[str, Any], path: Path) -> Iterator[Problem]:
     kinds = [phase["kind"] for phase in protocol.get("phases", ())]
     for kind in result.get("arm", ()):
         if kind not in kinds:
@@ -312,7 +314,7 @@ class Context:
         else:
             self._claim(document, record)
 
-    def _place(self, document: Document, path: str, record: dict) -> Iterator[Problem]:
+    def _place(self, document: Document, path: str, record: dict[str, Any]) -> Iterator[Problem]:
         folder, *middle, file = path.split("/")
         if "shared" in record and record.get("rank") != "genus":
             mend = "Write it under `practice`, or in the file of the genus."
@@ -337,7 +339,7 @@ class Context:
                 f"It is {path}: rename one of them.",
             )
 
-    def _claim(self, document: Document, record: dict) -> None:
+    def _claim(self, document: Document, record: dict[str, Any]) -> None:
         """Two files of one layer must not claim one scientific name."""
         for where, name in [("name", record["name"]), *(("synonyms", s) for s in record.get("synonyms", ()))]:
             key = fold(name)

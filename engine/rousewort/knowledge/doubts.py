@@ -56,7 +56,8 @@ class Around:
 
     @cached_property
     def treatments(self) -> dict[str, Record]:
-        return self.store.shared("treatments")
+        treatments: dict[str, Record] = self.store.shared("treatments")
+        return treatments
 
     @cached_property
     def clashes(self) -> list[tuple[dict[str, list[str]], str, str]]:
@@ -255,8 +256,9 @@ def _contradictions(document: Document, record: Record, around: Around) -> Itera
             next(((key, w, stated[key][w]) for w in group if w in stated.get(key, ())), None)
             for key, group in words.items()
         ]
-        if all(hits):
-            (one, word, first), (other, word_2, second) = sorted(hits, key=lambda hit: document.where(hit[2]))  # type: ignore[arg-type,index]
+        both = [hit for hit in hits if hit]
+        if len(both) == len(hits):
+            (one, word, first), (other, word_2, second) = sorted(both, key=lambda hit: document.where(hit[2]))
             line = document.where(first)[0]
             what = f"{_say(other, word_2)} beside {_say(one, word)} (line {line})"
             yield Doubt("contradiction", document.problem(second, what, mend), why, second)
@@ -392,9 +394,9 @@ def _protocols_differ(document: Document, record: Record, vocabulary: Vocabulary
                 votes.append(
                     (vote in ("needed", "helps"), vocabulary.found[treatment["found"]]["label"], protocol, path)
                 )
-        for good, label, protocol, path in votes[1:]:
+        for good, label, other, path in votes[1:]:
             first = votes[0]
-            if good == first[0] or protocol is first[2] or path in told:
+            if good == first[0] or other is first[2] or path in told:
                 continue
             told.add(path)
             what = (
@@ -431,7 +433,7 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
     told: set[str] = set()
     for path, fact in facts:
         source = fact.get("source")
-        if source in told or source not in sources:
+        if source is None or source in told or source not in sources:
             continue
         told.add(source)
         about = subjects(sources[source], families)

@@ -82,7 +82,7 @@ def _without_sources(record: Record, cited: set[str]) -> Record:
         return not cited.intersection(works_of(fact)) and "inferred_from" not in fact
 
     traits = {key: [s for s in group if independent(s)] for key, group in record.get("traits", {}).items()}
-    rest = {
+    rest: Record = {
         part: [fact for fact in record[part] if independent(fact)] for part in ("protocols", "lots") if part in record
     }
     return {**record, "traits": {key: group for key, group in traits.items() if group}, **rest}

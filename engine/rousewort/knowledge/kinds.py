@@ -56,7 +56,8 @@ class Kinds:
         return tuple(name for name, group in self._groups.items() if group.get("claim"))
 
     def group(self, kind: str) -> str | None:
-        return self._told(kind, "group")
+        group: str | None = self._told(kind, "group")
+        return group
 
     def in_group(self, group: str) -> frozenset[str]:
         return frozenset(self._those("group", group))
@@ -74,35 +75,43 @@ class Kinds:
 
     def rank(self, kind: str) -> int:
         """The gentler of two that stand equally has the lower rank."""
-        return self._told(kind, "rank", USUAL_RANK)
+        rank: int = self._told(kind, "rank", USUAL_RANK)
+        return rank
 
     def wakes(self, kind: str) -> bool:
         """Whether it does more than prepare or end a plan."""
-        return self._groups.get(self.group(kind) or "", {}).get("wakes", True)
+        wakes: bool = self._groups.get(self.group(kind) or "", {}).get("wakes", True)
+        return wakes
 
     def ways(self, kind: str) -> Mapping[str, Mapping[str, Any]]:
         """The ways in which it can be done, where they differ so much that one says nothing of the other."""
-        return self._told(kind, "ways", {})
+        ways: Mapping[str, Mapping[str, Any]] = self._told(kind, "ways", {})
+        return ways
 
     def container(self, kind: str) -> str:
         """`bag`, `pot` or `none`: what the seed is in meanwhile."""
-        return self._told(kind, "container", "none")
+        container: str = self._told(kind, "container", "none")
+        return container
 
     def drawn(self, kind: str) -> str:
         """The word for its colour along the year."""
-        return self._told(kind, "drawn", "mark")
+        drawn: str = self._told(kind, "drawn", "mark")
+        return drawn
 
     def begun(self, kind: str) -> str:
         """What a label says of the day on which it began."""
-        return self._told(kind, "begun", "begun")
+        begun: str = self._told(kind, "begun", "begun")
+        return begun
 
     def emergence(self, kind: str) -> str | None:
         """How seedlings are dated from it: `expected` (some days after it), `in_season` (as it lasts), None (not at all)."""
-        return self._told(kind, "emergence")
+        emergence: str | None = self._told(kind, "emergence")
+        return emergence
 
     def look_every(self, kind: str, usual: int) -> int:
         """Days between two looks."""
-        return self._told(kind, "look_every", usual)
+        days: int = self._told(kind, "look_every", usual)
+        return days
 
     def takes_moist_volume(self, kind: str) -> bool:
         """Whether its medium takes room, for reckoning bags and fridges."""

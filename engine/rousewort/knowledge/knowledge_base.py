@@ -57,7 +57,8 @@ def _rapidfuzz() -> ModuleType:
 
 def _edits(one: str, other: str) -> int:
     """How many letters must be left out, put in, changed or swapped with the next to make one the other."""
-    return _rapidfuzz().distance.OSA.distance(one, other)
+    edits: int = _rapidfuzz().distance.OSA.distance(one, other)
+    return edits
 
 
 class KnowledgeBase:
@@ -66,7 +67,7 @@ class KnowledgeBase:
     def __init__(self, store: Store, held_out: str = "") -> None:
         self.store = store
         self.held_out = held_out
-        self.memo: dict[tuple, Any] = {}  # answers worked out once: nothing they rest on can change
+        self.memo: dict[tuple[Any, ...], Any] = {}  # answers worked out once: nothing they rest on can change
 
     @cached_property
     def vocabulary(self) -> Vocabulary:
@@ -74,19 +75,23 @@ class KnowledgeBase:
 
     @cached_property
     def rules(self) -> list[Record]:
-        return self.store.shared("rules")
+        rules: list[Record] = self.store.shared("rules")
+        return rules
 
     @cached_property
     def treatments(self) -> dict[str, Record]:
-        return self.store.shared("treatments")
+        treatments: dict[str, Record] = self.store.shared("treatments")
+        return treatments
 
     @cached_property
     def sources(self) -> dict[str, Record]:
-        return self.store.shared("sources")
+        sources: dict[str, Record] = self.store.shared("sources")
+        return sources
 
     @cached_property
     def calibration(self) -> Record:
-        return self.store.shared("calibration")
+        calibration: Record = self.store.shared("calibration")
+        return calibration
 
     def taxon(self, name: str) -> Record | None:
         """The entry of an accepted name, spelled out, its protocols whole; or None."""
@@ -99,7 +104,8 @@ class KnowledgeBase:
         """The family of a genus, from its file or from any entry in it."""
         record = self.store.record(genus)
         if record and record["rank"] == "genus":
-            return record["family"]
+            family: str | None = record["family"]
+            return family
         return self.store.family_of(genus)
 
     def is_family(self, name: str) -> bool:
@@ -282,7 +288,8 @@ class KnowledgeBase:
     def read_list(self, lines: Iterable[str]) -> Iterator[Match]:
         """What each line of a list names. A line that names only a genus heads those below it; a row of dashes repeats
         the plant above; `- oleraceum` and `C. oleraceum` are of the genus above. Blank lines name nothing."""
-        under, last = None, None
+        under: str | None = None
+        last: Match | None = None
         for line in lines:
             same = last if last and _packets().ditto(line) else None
             match = (

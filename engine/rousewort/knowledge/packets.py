@@ -407,7 +407,7 @@ def phrases(text: str) -> list[str]:
 
 def _common(part: str) -> str:
     """The words of a part without sizes, prices, codes and the trade's words."""
-    words = []
+    words: list[str] = []
     for token in part.split():
         if re.search(r"\d|[$€£%\"]", token):
             if words:

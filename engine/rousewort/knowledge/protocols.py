@@ -43,7 +43,7 @@ def found(protocol: Protocol, phase: Mapping[str, Any], vocabulary: Vocabulary) 
     """What the source found of a phase; where it does not say, what its design or the ground of its length amounts to."""
     said = phase.get("found") or protocol.get("found")
     if said:
-        return said
+        return str(said)
     words = vocabulary.files["protocol"]
     grounds = (words["length_basis"].get(phase.get("length_basis")), words["design"].get(protocol.get("design")))
     return "advised" if any(ground and ground.get("counts_as") == "advised" for ground in grounds) else "tried"

@@ -103,14 +103,18 @@ def concluded(rule: dict[str, Any]) -> Iterator[FactKey]:
             yield "obstacle", then["obstacle"]
 
 
-def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str, Any] | None = None) -> list[Problem]:
+def rule_problems(
+    data: list[dict[str, Any]], vocabulary: Vocabulary, documents: dict[str, Any] | None = None
+) -> list[Problem]:
     """Why rules could never match, or read what is not settled yet. Examples need species: contribute/rule_examples."""
     derivable = {fact for rule in data for fact in concluded(rule)}
     found: list[Problem] = []
     for rule in data:
         document = (documents or {}).get(rule["id"])
 
-        def say(path: tuple, what: str, mend: str = "", rule: dict = rule, document: Any = document) -> None:
+        def say(
+            path: tuple[Any, ...], what: str, mend: str = "", rule: dict[str, Any] = rule, document: Any = document
+        ) -> None:
             found.append(
                 document.problem(path, what, mend)
                 if document
@@ -129,7 +133,14 @@ def rule_problems(data: list[dict], vocabulary: Vocabulary, documents: dict[str,
 
 
 def _check_condition(
-    rule: dict, part: str, i: int, key: str, word: str, derivable: set, vocabulary: Vocabulary, say: Any
+    rule: dict[str, Any],
+    part: str,
+    i: int,
+    key: str,
+    word: str,
+    derivable: set[FactKey],
+    vocabulary: Vocabulary,
+    say: Any,
 ) -> None:
     path = (part, i)
     if key not in vocabulary.keys:
@@ -168,7 +179,7 @@ def _check_condition(
         say(path, f"`{key}: unknown` is settled only after phase traits", "Move the rule to a later phase.")
 
 
-def _check_reach(rule: dict, derivable: set, vocabulary: Vocabulary, say: Any) -> None:
+def _check_reach(rule: dict[str, Any], derivable: set[FactKey], vocabulary: Vocabulary, say: Any) -> None:
     """Conditions whose every word is right, and that still can never hold together or would differ between engines."""
     when = lines(rule["when"])
     forbidden = compile_rule(rule).unless
@@ -195,7 +206,7 @@ def _check_reach(rule: dict, derivable: set, vocabulary: Vocabulary, say: Any) -
             )
 
 
-def _check_effects(rule: dict, vocabulary: Vocabulary, say: Any) -> None:
+def _check_effects(rule: dict[str, Any], vocabulary: Vocabulary, say: Any) -> None:
     for i, then in enumerate(rule["then"]):
         does = next(iter(then))
         if does not in _DOES[rule["phase"]]:

@@ -58,12 +58,12 @@ def search(
             for phase in p.get("phases", ())
         ):
             continue
-        word = next(iter(has.get(kb.vocabulary.class_key, ())), None)
+        of_class = next(iter(has.get(kb.vocabulary.class_key, ())), None)
         found.append(
             {
                 "name": name,
                 "family": record["family"],
-                "class": classes[word]["short"] if word else None,
+                "class": classes[of_class]["short"] if of_class else None,
                 "common_names": record.get("common_names", []),
                 "protocols": len(record.get("protocols", ())),
             }

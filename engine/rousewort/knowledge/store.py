@@ -145,7 +145,8 @@ class MemoryStore:
         return [name for name, record in self.records.items() if record["rank"] == rank]
 
     def family_of(self, genus: str) -> str | None:
-        return self._shared["genus_family"].get(genus)
+        family: str | None = self._shared["genus_family"].get(genus)
+        return family
 
     def genera_from(self, initial: str) -> list[str]:
         """Every genus that begins with this letter."""
@@ -153,7 +154,8 @@ class MemoryStore:
 
     def listed(self, folded: str) -> list[str]:
         """The taxa that the tables of common names give for a name, those with most species first."""
-        return self._shared["listed"].get(folded, [])
+        taxa: list[str] = self._shared["listed"].get(folded, [])
+        return taxa
 
     def shared(self, part: str) -> Any:
         return self._shared[part]
@@ -260,7 +262,7 @@ class IndexStore:
         self._path, self._heal = path, heal
         # Two threads asking one question share its compiled statement: without turns, one reads the other's rows.
         self._turn = threading.Lock()
-        self._kept: dict[tuple, Any] = {}
+        self._kept: dict[tuple[Any, ...], Any] = {}
         self._open(contents)
 
     def _open(self, contents: bytes | None = None) -> None:
@@ -280,14 +282,14 @@ class IndexStore:
         """Sent to another process, it is opened there; whole, where the cache has dropped the file since."""
         return IndexStore, (self._path, None if self._path.exists() else self._connection.serialize())
 
-    def _rows(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
+    def _rows(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple[Any, ...]]:
         try:
             with self._turn:
                 return self._connection.execute(sql, arguments).fetchall()
         except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
             raise self._damaged() from error
 
-    def _read(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple]:
+    def _read(self, sql: str, arguments: Sequence[str] | dict[str, str] = ()) -> list[tuple[Any, ...]]:
         """Rows with their last column read as JSON."""
         try:
             return [(*row[:-1], _load(row[-1])) for row in self._rows(sql, arguments)]
@@ -305,21 +307,26 @@ class IndexStore:
                 self._open()
         return CacheDamaged(f"the index {self._path} was damaged")
 
-    def _one(self, key: tuple, sql: str, arguments: tuple, otherwise: Callable[[], Any] = lambda: None) -> Any:
+    def _one(
+        self, key: tuple[Any, ...], sql: str, arguments: tuple[Any, ...], otherwise: Callable[[], Any] = lambda: None
+    ) -> Any:
         if key not in self._kept:
             rows = self._read(sql, arguments)
             self._kept[key] = rows[0][0] if rows else otherwise()
         return self._kept[key]
 
     def record(self, name: str) -> Record | None:
-        return self._one(("record", name), "select json from taxon where name = ?", (name,))
+        record: Record | None = self._one(("record", name), "select json from taxon where name = ?", (name,))
+        return record
 
     def summary(self, name: str) -> Record | None:
-        return self._one(("summary", name), "select summary from taxon where name = ?", (name,))
+        summary: Record | None = self._one(("summary", name), "select summary from taxon where name = ?", (name,))
+        return summary
 
     def group(self, rank: str, name: str) -> Record:
         sql = "select json from pooled where rank = ? and name = ?"
-        return self._one(("group", rank, name), sql, (rank, name), empty_pool)
+        pooled: Record = self._one(("group", rank, name), sql, (rank, name), empty_pool)
+        return pooled
 
     def named(self, folded: str) -> list[tuple[str, str]]:
         return self._rows("select accepted, kind from known_as where folded = ?", (folded,))
@@ -357,7 +364,8 @@ class IndexStore:
     def listed(self, folded: str) -> list[str]:
         """The taxa that the tables of common names give for a name, those with most species first."""
         rows = self._read("select taxa from listed where folded = ?", (folded,))
-        return rows[0][0] if rows else []
+        taxa: list[str] = rows[0][0] if rows else []
+        return taxa
 
     def shared(self, part: str) -> Any:
         """A part whole. Names of genera and the tables' common names have tables of their own, to look up one of them."""

@@ -58,10 +58,10 @@ class Document:
         return Problem(self.file, *(self.key_marks.get(path) or self.where(path)), what, mend)
 
 
-class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]  # which one depends on how PyYAML was built
     """Only parses; every scalar stays text until `_Builder` reads it."""
 
-    yaml_implicit_resolvers: ClassVar[dict] = {}
+    yaml_implicit_resolvers: ClassVar[dict[str, Any]] = {}
 
 
 def read(text: bytes | str, file: str) -> Document:
@@ -102,14 +102,14 @@ def _refuse_anchors_and_tags(text: str, file: str) -> None:
     """Aliases can make a small file explode and hide which fact stands where; tags can name code."""
     if not any(mark in text for mark in "&*!%"):
         return
-    problems = []
+    problems: list[tuple[Any, str, str]] = []  # with the marks of PyYAML
     try:
         for event in yaml.parse(text, Loader=_Loader):
             mark = event.start_mark
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
                 problems.append((mark, "anchors and aliases (& and *) are not read", "Write the value out."))
-            elif getattr(event, "tag", None):
-                problems.append((mark, f"the tag {event.tag} is not read", "Remove it; plain words and numbers only."))
+            elif tag := getattr(event, "tag", None):
+                problems.append((mark, f"the tag {tag} is not read", "Remove it; plain words and numbers only."))
             elif isinstance(event, yaml.DocumentStartEvent) and (event.version or event.tags):
                 problems.append((mark, "directives (%) are not read", "Remove the line."))
     except yaml.YAMLError as error:
@@ -144,9 +144,9 @@ class _Builder:
             return self.scalar(node)
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, i), depth + 1) for i, item in enumerate(node.value)]
-        return self.mapping(node, path, depth)
+        return self.mapping(node, path, depth)  # type: ignore[arg-type]  # there is no fourth kind of node
 
-    def mapping(self, node: yaml.MappingNode, path: Path, depth: int) -> dict:
+    def mapping(self, node: yaml.MappingNode, path: Path, depth: int) -> dict[str, Any]:
         built: dict[str, Any] = {}
         lines: dict[str, int] = {}
         for key_node, value_node in node.value:

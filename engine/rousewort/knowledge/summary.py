@@ -90,7 +90,7 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
     "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
     """
-    traits: dict[str, list] = {}
+    traits: dict[str, list[Any]] = {}
     numbers: dict[str, list[Statement]] = {}
     for key, statements in record.get("traits", {}).items():
         if vocabulary.traits[key].get("number"):
@@ -109,15 +109,15 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     }
 
 
-def speaks_of(response: Mapping, kind: str, vote: str) -> bool:
+def speaks_of(response: Mapping[str, Any], kind: str, vote: str) -> bool:
     """Whether a vote on a kind of treatment answers what the response asks."""
     silent = vote in ("useless", "harmful") and kind in response.get("failing_tells_nothing", ())
     return kind in response["kinds"] and not silent
 
 
-def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list]:
-    votes: dict[str, list] = defaultdict(list)
-    orders: dict[str, list] = defaultdict(list)
+def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list[Any]]:
+    votes: dict[str, list[Any]] = defaultdict(list[Any])
+    orders: dict[str, list[Any]] = defaultdict(list[Any])
     for protocol in record.get("protocols", ()):
         for treatment in treatments(protocol, vocabulary):
             vote = vocabulary.found[treatment["found"]]["vote"]
@@ -138,11 +138,11 @@ def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list]:
     return answers
 
 
-def _unique(items: list[dict]) -> list[dict]:
+def _unique(items: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return list({tuple(item.items()): item for item in items}.values())
 
 
-def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     for protocol in record.get("protocols", ()):
         told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
         colds = [t["phase"] for t in told if t["kind"] in vocabulary.kinds.in_group("cold")]
@@ -162,7 +162,7 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
                 yield dose
 
 
-def _sowing(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+def _sowing(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     for protocol in record.get("protocols", ()):
         warm, share = sown_at(protocol, vocabulary), came_up(protocol)
         seen = ({"germination_temperature_c": warm} if warm else {}) | ({"germination_pct": share} if share else {})

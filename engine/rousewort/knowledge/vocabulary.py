@@ -30,8 +30,9 @@ class Vocabulary:
         self.kinds = Kinds(treatments or {}, files["report_kinds"], files["treatment_groups"])
 
     @cached_property
-    def traits(self) -> dict[str, dict]:
-        return self.files["traits"]
+    def traits(self) -> dict[str, dict[str, Any]]:
+        traits: dict[str, dict[str, Any]] = self.files["traits"]
+        return traits
 
     def _with_role(self, role: str) -> tuple[str, ...]:
         return tuple(key for key, trait in self.traits.items() if trait.get("role") == role)
@@ -89,11 +90,12 @@ class Vocabulary:
         return tuple(key for key, trait in self.traits.items() if trait.get("typical"))
 
     @cached_property
-    def classes(self) -> dict[str, dict]:
-        return self.traits[self.class_key]["values"]
+    def classes(self) -> dict[str, dict[str, Any]]:
+        classes: dict[str, dict[str, Any]] = self.traits[self.class_key]["values"]
+        return classes
 
     @cached_property
-    def levels(self) -> dict[str, dict]:
+    def levels(self) -> dict[str, dict[str, Any]]:
         """Every word of every level."""
         return {word: entry for key in self.level_keys for word, entry in self.traits[key]["values"].items()}
 
@@ -107,11 +109,12 @@ class Vocabulary:
         return {**self.files["calendar"], "kinds": self.kinds}
 
     @cached_property
-    def responses(self) -> dict[str, dict]:
-        return self.files["responses"]
+    def responses(self) -> dict[str, dict[str, Any]]:
+        responses: dict[str, dict[str, Any]] = self.files["responses"]
+        return responses
 
     @cached_property
-    def obstacles(self) -> dict[str, dict]:
+    def obstacles(self) -> dict[str, dict[str, Any]]:
         """By id, in the order in which they must be removed."""
         return {item["id"]: item for item in self.files["obstacles"]}
 
@@ -129,16 +132,18 @@ class Vocabulary:
         return tuple(key for key, trait in self.traits.items() if trait.get("shared"))
 
     @cached_property
-    def found(self) -> dict[str, dict]:
+    def found(self) -> dict[str, dict[str, Any]]:
         """What a source can have found of a treatment, with what that weighs (protocol.yaml)."""
-        return self.files["protocol"]["found"]
+        found: dict[str, dict[str, Any]] = self.files["protocol"]["found"]
+        return found
 
     @cached_property
-    def season_orders(self) -> dict[str, dict]:
-        return self.files["answers"]["season_order"]
+    def season_orders(self) -> dict[str, dict[str, Any]]:
+        orders: dict[str, dict[str, Any]] = self.files["answers"]["season_order"]
+        return orders
 
     @cached_property
-    def given(self) -> dict[str, dict[str, dict]]:
+    def given(self) -> dict[str, dict[str, dict[str, Any]]]:
         """Every key that can be known before any rule runs, with its allowed words."""
         keys = {name: trait["values"] for name, trait in self.traits.items() if not trait.get("number")}
         keys |= {name: self.files["answers"]["answer"] for name in self.responses}
@@ -155,8 +160,10 @@ class Vocabulary:
 
     def label(self, key: str, word: str) -> str:
         entry = self.given.get(key, {}).get(word, {})
-        return entry.get("label", word.replace("_", " "))
+        label: str = entry.get("label", word.replace("_", " "))
+        return label
 
     def band(self, name: str, number: float) -> str:
         """The word of a banded number (bands.yaml), for example seeds per gram → seed_size."""
-        return next(word["is"] for word in self.files["bands"][name]["words"] if number >= word["least"])
+        found: str = next(word["is"] for word in self.files["bands"][name]["words"] if number >= word["least"])
+        return found

@@ -106,7 +106,8 @@ def _entries(path: Path) -> float:
         if path.suffix == ".json":
             return sum(len(batch["events"]) for batch in from_json(read_whole(path))["batches"])
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as copy:
-            return copy.execute(f"SELECT count(*) FROM {EVENT.name}").fetchone()[0]
+            count: int = copy.execute(f"SELECT count(*) FROM {EVENT.name}").fetchone()[0]
+            return count
     except (OSError, ValueError, KeyError, TypeError, UserError, sqlite3.Error):
         return float("inf")
 

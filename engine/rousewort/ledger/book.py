@@ -143,7 +143,9 @@ class Ledger:
         meant = f" Number {number} is {found[0].code}{of}." if found else ""
         raise UserError(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
-    def _load(self, connection: Connection, query: sa.Select, progress: Progress = quiet) -> list[Batch | Unreadable]:
+    def _load(
+        self, connection: Connection, query: sa.Select[Any], progress: Progress = quiet
+    ) -> list[Batch | Unreadable]:
         kept = self.kept(connection, query)
         missing = {one.digest for one in kept} - set(self._plans) - set(self._unsound)
         if missing:
@@ -155,7 +157,7 @@ class Ledger:
             progress("batches read", len(found))
         return found
 
-    def kept(self, connection: Connection, query: sa.Select) -> list[Kept]:
+    def kept(self, connection: Connection, query: sa.Select[Any]) -> list[Kept]:
         """Batches as they lie in the database, with their entries in order."""
         chosen = query.with_only_columns(BATCH.c.number).order_by(None)
         rows: defaultdict[int, list[Any]] = defaultdict(list)
@@ -384,7 +386,7 @@ def _now() -> str:
 
 def _letters(species: str) -> str:
     """`CECA` of Cercis canadensis: the letters of its batches' codes."""
-    words = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
+    words: list[str] = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
     return (words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]).upper()
 
 

@@ -92,7 +92,8 @@ class Batch:
 
     @property
     def species(self) -> str:
-        return self.plan["taxon"]["name"] or self.plan["query"]
+        name: str = self.plan["taxon"]["name"] or self.plan["query"]
+        return name
 
     @property
     def steps(self) -> list[str]:
@@ -207,7 +208,7 @@ def _check_shape(now: Batch, event: Event) -> None:
         if key not in KINDS[event.kind]:
             raise UserError(f"{now.code}: an entry '{event.kind}' says nothing of '{key}'.")
         wanted = KEYS[key]
-        kinds = (int, float) if wanted is float else (str,) if wanted is date else (wanted,)
+        kinds: Any = (int, float) if wanted is float else (str,) if wanted is date else (wanted,)
         if not isinstance(value, kinds) or (isinstance(value, bool) and wanted is not bool):
             raise UserError(f"{now.code}: {key} cannot be {value!r}.")
         if (wanted is int and value < 0) or (wanted is float and not 0 < value < 1e9):

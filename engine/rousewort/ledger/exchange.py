@@ -23,7 +23,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from rousewort.base.atomic_write import read_whole, refuse_what_is_no_file, replacing, write_atomically
-from rousewort.base.errors import UserError
+from rousewort.base.errors import Problem, UserError
 from rousewort.ledger.book import Kept, Ledger, Progress, as_text, digest_of, insert_events, quiet
 from rousewort.ledger.events import KEYS, MOST, Batch, Event, add_up, set_aside
 from rousewort.ledger.sound import plan_faults
@@ -155,7 +155,8 @@ def _read(data: Any, progress: Progress, trial: Callable[[Batch], object]) -> li
     """The batches of an export, each checked by adding it up and by a trial. What was set aside comes as it is."""
     well_formed(data)
     unsound = {digest: faults for digest, plan in data["plans"].items() if (faults := plan_faults(plan))}
-    problems, found = [], []
+    problems: list[str | Problem] = []
+    found: list[Batch] = []
     for item in data["batches"]:
         events = [_event(event) for event in item["events"]]
         batch = Batch(item["number"], item["code"], data["plans"][item["plan"]], item["plan"], tuple(events))
@@ -232,7 +233,7 @@ def from_csv(sheets: Mapping[str, bytes]) -> dict[str, Any]:
     """Plain data from the three sheets."""
     try:
         plans = {row["digest"]: json.loads(row["plan"]) for row in _rows(sheets["plans.csv"])}
-        batches = {
+        batches: dict[int, dict[str, Any]] = {
             int(r["number"]): {"number": int(r["number"]), "code": r["code"], "plan": r["plan"], "events": []}
             for r in _rows(sheets["batches.csv"])
         }

@@ -123,7 +123,8 @@ class InventedSeason:
         assert window is not None and batch.sown is not None
         latest = window.latest or window.planned
         part = min(1.0, ((day - window.earliest).days + 1) / max(1, (latest - window.earliest).days))
-        return max(0, round(batch.sown * lot["germinates"] * part) - batch.germinated)
+        new: int = max(0, round(batch.sown * lot["germinates"] * part) - batch.germinated)
+        return new
 
 
 def work(ledger: Ledger, season: InventedSeason, day: date, plan_of: Callable[[str], Mapping[str, Any]]) -> int:
@@ -136,9 +137,10 @@ def work(ledger: Ledger, season: InventedSeason, day: date, plan_of: Callable[[s
     waiting = ledger.batches()
     while waiting:
         batch = waiting.pop()
-        deed = season.deed(batch, day)
-        if deed is None:
+        next_deed = season.deed(batch, day)
+        if next_deed is None:
             continue
+        deed = next_deed
         done += 1
         if deed.kind == "split":
             waiting += ledger.split(batch.code, day=day, **deed.data)

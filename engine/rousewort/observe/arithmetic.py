@@ -20,28 +20,30 @@ MOST_UNLIKE = 100.0  # groups of one lot, taken to be of like numbers
 HEAVIEST_G = 25_000.0  # a seed; the double coconut is the heaviest, at under 25 kg (memory)
 
 
-def cut_test(seen: Fields, _: Mapping) -> dict[str, Any]:
+def cut_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     cut = seen["full"] + seen["empty"] + seen["eaten"] + seen["soft"]
     return {"filled_pct": _percent(seen["full"], cut, "seeds cut"), "cut": cut, "full": seen["full"]}
 
 
-def tetrazolium(seen: Fields, _: Mapping) -> dict[str, Any]:
+def tetrazolium(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return {"viable_pct": _percent(seen["red"], seen["red"] + seen["pale"], "seeds stained")}
 
 
-def origin(seen: Fields, _: Mapping) -> dict[str, Any]:
+def origin(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return dict(seen)
 
 
-def imbibition(seen: Fields, _: Mapping) -> dict[str, Any]:
+def imbibition(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     """Gains in per cent of the dry mass, at the last weighing up to 72 hours that both groups have."""
     intact, nicked = seen["intact_g"], seen.get("nicked_g")
     for name, series in (("intact_g", intact), ("nicked_g", nicked)):
-        if series is not None and (0 not in series or len(series) < 2):
+        if series is None:
+            continue
+        if 0 not in series or len(series) < 2:
             raise ValueError(f"{name} needs the dry mass at hour 0 and at least one later weighing")
-        if series is not None and min(series.values()) <= 0:
+        if min(series.values()) <= 0:
             raise ValueError(f"{name} holds a mass of 0: nothing was weighed")
-        for hours, mass in (series or {}).items():
+        for hours, mass in series.items():
             if not LEAST_LEFT <= mass / series[0] <= MOST_SWOLLEN:
                 raise ValueError(
                     f"{name} goes from {series[0]:g} to {mass:g} g by hour {hours:g}: no seed does that. Milligrams among grams?"
@@ -64,7 +66,7 @@ def imbibition(seen: Fields, _: Mapping) -> dict[str, Any]:
     return found
 
 
-def embryo(seen: Fields, _: Mapping) -> dict[str, Any]:
+def embryo(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     fresh, seed = mean(seen["embryo_mm"]), mean(seen["seed_mm"])
     if fresh > seed:
         raise ValueError(
@@ -76,7 +78,7 @@ def embryo(seen: Fields, _: Mapping) -> dict[str, Any]:
     return found | ({"organs": seen["organs"]} if "organs" in seen else {})
 
 
-def fresh_germination(seen: Fields, _: Mapping) -> dict[str, Any]:
+def fresh_germination(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     """Shares of filled seed; `prompt` is the last total on or before day 30."""
     filled = seen["sown"] - seen["empty"]
     if filled <= 0:
@@ -102,24 +104,24 @@ def fresh_germination(seen: Fields, _: Mapping) -> dict[str, Any]:
     return found | ({"range": seen["range"]} if "range" in seen else {})
 
 
-def embryo_growth(seen: Fields, _: Mapping) -> dict[str, Any]:
+def embryo_growth(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     fresh = mean(seen["fresh_mm"])
     return {f"{where}_growth_pct": 100 * (mean(seen[f"{where}_mm"]) - fresh) / fresh for where in ("warm", "cold")}
 
 
-def excised_embryo(seen: Fields, _: Mapping) -> dict[str, Any]:
+def excised_embryo(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return {"normal_pct": _percent(seen["normal"], seen["normal"] + seen["stunted"], "embryos")}
 
 
-def hormone_response(seen: Fields, _: Mapping) -> dict[str, Any]:
+def hormone_response(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return _two_dishes(seen, "treated", "water")
 
 
-def dry_storage(seen: Fields, _: Mapping) -> dict[str, Any]:
+def dry_storage(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return _two_dishes(seen, "stored", "fresh")
 
 
-def light_test(seen: Fields, _: Mapping) -> dict[str, Any]:
+def light_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     return _two_dishes(seen, "light", "dark")
 
 
@@ -138,7 +140,7 @@ def _two_dishes(seen: Fields, one: str, other: str) -> dict[str, Any]:
     }
 
 
-def root_and_shoot(seen: Fields, _: Mapping) -> dict[str, Any]:
+def root_and_shoot(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     found = {"between": seen["between"]}
     if "shoot_day" in seen:
         if seen["shoot_day"] < seen["root_day"]:
@@ -149,7 +151,7 @@ def root_and_shoot(seen: Fields, _: Mapping) -> dict[str, Any]:
     return found
 
 
-def seed_mass(seen: Fields, _: Mapping) -> dict[str, Any]:
+def seed_mass(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     if not seen["seeds"]:
         raise ValueError("seeds must be 1 or more")
     if seen["grams"] / seen["seeds"] > HEAVIEST_G:
@@ -157,7 +159,7 @@ def seed_mass(seen: Fields, _: Mapping) -> dict[str, Any]:
     return {"mass_mg": 1000 * seen["grams"] / seen["seeds"], "seeds_per_gram": seen["seeds"] / seen["grams"]}
 
 
-def desiccation_model(seen: Fields, data: Mapping) -> dict[str, Any]:
+def desiccation_model(seen: Fields, data: Mapping[str, Any]) -> dict[str, Any]:
     """The chance that drying kills: a logistic function of coat share and log10 of seed mass (see observations.yaml)."""
     model = data["model"]
     ratio = seen["coat_g"] / (seen["coat_g"] + seen["inside_g"])
@@ -165,7 +167,7 @@ def desiccation_model(seen: Fields, data: Mapping) -> dict[str, Any]:
     return {"coat_ratio": ratio, "sensitive_chance": 1 / (1 + exp(-score))}
 
 
-def drying_test(seen: Fields, _: Mapping) -> dict[str, Any]:
+def drying_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
     fresh = _percent(seen["fresh_alive"], seen["fresh"], "fresh")
     if not fresh:
         raise ValueError("none of the fresh seed was alive: drying could not show anything")
@@ -183,7 +185,7 @@ def _percent(part: int, whole: int, of: str) -> float:
     return 100 * part / whole
 
 
-ARITHMETIC: dict[str, Callable[[Fields, Mapping], dict[str, Any]]] = {
+ARITHMETIC: dict[str, Callable[[Fields, Mapping[str, Any]], dict[str, Any]]] = {
     f.__name__: f
     for f in (
         cut_test, tetrazolium, origin, imbibition, embryo, fresh_germination, embryo_growth, excised_embryo, hormone_response,

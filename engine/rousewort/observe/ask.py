@@ -43,8 +43,8 @@ class Inquiry:
     kb: KnowledgeBase
     match: Match
     grower: Grower | None = None
-    planner: Planner | None = None
-    _plans: dict[frozenset, int] = field(default_factory=dict)
+    planner: Planner = None  # type: ignore[assignment]  # set below for whoever gives none
+    _plans: dict[frozenset[Any], int] = field(default_factory=dict)
     _compared: Compared = field(default_factory=Compared)
 
     def __post_init__(self) -> None:
@@ -130,7 +130,8 @@ class Inquiry:
 
     @property
     def _key(self) -> Mapping[str, Any]:
-        return self.vocabulary.files["observations"]
+        key: Mapping[str, Any] = self.vocabulary.files["observations"]
+        return key
 
     @cached_property
     def _recorded(self) -> dict[str, str]:
@@ -188,7 +189,7 @@ class Inquiry:
         if seeds is None or not test.spends:
             return True
         spent = sum(t.spends for name, t in tests(self.vocabulary).items() if name in known.seen)
-        return seeds >= rule["least"] and spent + test.spends <= seeds * rule["share"]
+        return bool(seeds >= rule["least"] and spent + test.spends <= seeds * rule["share"])
 
     # --- what they are worth
 
@@ -197,8 +198,9 @@ class Inquiry:
         for word, chance in self.chances(conclusion).items():
             level = self._level_key(word)
             levels = self._levels(level, conclusion) if level else ()
-            for one in levels:
-                yield chance / len(levels), {self.vocabulary.class_key: word, level: one}
+            if level:
+                for one in levels:
+                    yield chance / len(levels), {self.vocabulary.class_key: word, level: one}
             if not levels:
                 yield chance, {self.vocabulary.class_key: word}
 

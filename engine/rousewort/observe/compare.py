@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from rousewort.planning.plan import Plan
 
-Parts = frozenset[tuple]
+Parts = frozenset[tuple[Any, ...]]
 # What a difference counts: a step more or less, its length, light and depth of sowing.
 WEIGHT = {"step": 1.0, "length": 0.3, "light": 0.3, "depth": 0.1, "never": 0.3, "outcome": 2.0}
 

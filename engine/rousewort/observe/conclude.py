@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, NamedTuple
 
-from rousewort.base.errors import UserError
+from rousewort.base.errors import Problem, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.observe.arithmetic import ARITHMETIC
@@ -66,7 +66,8 @@ def read(test: Test, seen: Mapping[str, Any], vocabulary: Vocabulary) -> Reading
 
 def read_all(observations: Observations, vocabulary: Vocabulary) -> tuple[Reading, ...]:
     key = tests(vocabulary)
-    readings, problems = [], []
+    readings: list[Reading] = []
+    problems: list[str | Problem] = []
     for name, test in key.items():
         if name in observations.seen:
             try:

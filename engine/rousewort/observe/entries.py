@@ -148,7 +148,7 @@ def load_file(path: Path, vocabulary: Vocabulary) -> Observations:
     shapes = (("observations", dict), ("found", dict), ("left", dict), ("skipped", list))
     if wrong := [name for name, shape in shapes if not isinstance(data.get(name) or shape(), shape)]:
         raise UserError(*(f"{path}: '{name}' has the wrong shape; see rousewort observe --help." for name in wrong))
-    parts = {name: data.get(name) or shape() for name, shape in shapes if name != "observations"}
+    parts: dict[str, Any] = {name: data.get(name) or shape() for name, shape in shapes if name != "observations"}
     made = Observations(data.get("plant"), data.get("family"), data.get("observations") or {}, **parts)
     return checked(made, vocabulary, str(path))
 
@@ -159,4 +159,5 @@ def as_text(observations: Observations) -> str:
     data |= {name: getattr(observations, name) for name in ("plant", "family") if getattr(observations, name)}
     data["observations"] = observations.seen
     data |= {name: getattr(observations, name) for name in ("found", "left", "skipped") if getattr(observations, name)}
-    return HEAD + yaml.safe_dump(data, sort_keys=False, allow_unicode=True, default_flow_style=None, width=110)
+    text: str = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, default_flow_style=None, width=110)
+    return HEAD + text

@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import accumulate
 from math import comb, erfc, exp, isfinite, log, pi, sqrt
 from statistics import NormalDist
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from rousewort.base.binomial import beta_point
 from rousewort.base.errors import UserError
@@ -325,7 +325,7 @@ class RangeCheck(NamedTuple):
     reason: str
 
 
-def replicate_range(germinated: Sequence[int], seeds: Sequence[int], table: Mapping) -> RangeCheck:
+def replicate_range(germinated: Sequence[int], seeds: Sequence[int], table: Mapping[str, Any]) -> RangeCheck:
     """Replicates against the maximum tolerated range of 7 CFR 201.55; `table` is kb/vocabulary/replicate_ranges.yaml.
 
     The limit is that of the mean of the replicates, halves rounded up (the regulation says to a whole percent).

@@ -158,7 +158,7 @@ def _against_control(results: list[ArmResult], table: Mapping[str, Any]) -> list
     out = []
     for result in results:
         chance, shoot_chance = roots.get(result.arm.id), shoots.get(result.arm.id)
-        above = bool(control) and result.roots.share > control.roots.share
+        above = control is not None and result.roots.share > control.roots.share
         made = replace(result, chance=chance, shoot_chance=shoot_chance, _above=above)
         out.append(replace(made, did=_did(made, control, table)))
     return out

@@ -188,8 +188,8 @@ def design(
 ) -> Design:
     """A trial for what is undecided. `width`: widest interval wished, as a share; else `wanted` power to tell `low` from
     `high`. `filled`: the share of the lot that is filled; seeds are raised by it. UserError where the lot cannot carry two arms."""
-    if conclusion.stop:
-        raise UserError(f"A trial of this lot would tell nothing: {conclusion.stop[0].clause.says}")
+    if conclusion.stop and (clause := conclusion.stop[0].clause):
+        raise UserError(f"A trial of this lot would tell nothing: {clause.says}")
     _check(dishes, most_arms, filled)
     patterns = possible(vocabulary, conclusion, chances)
     usable, notes = _usable(vocabulary, conclusion, grower)

@@ -70,7 +70,9 @@ def step_amounts(
     return StepAmounts(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
 
 
-def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str]) -> list[tuple[str, list[dict]]]:
+def _evidence(
+    kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[str]
+) -> list[tuple[str, list[dict[str, Any]]]]:
     """Reported doses of this kind, by how near they are: (species, own), (genus, relatives).
 
     A relative counts if its dormancy is of the same class and level, as far as both are known.
@@ -79,7 +81,7 @@ def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[st
     turn = next((known[o]["turn"] for o in known if o in obstacles and "turn" in known[o]), None)
     record = kb.taxon(facts.name) or {}
     own = (kb.store.summary(facts.name) or {}).get("doses", []) if record.get("rank") == "species" else []
-    relatives: list[dict] = []
+    relatives: list[dict[str, Any]] = []
     if facts.genus:
         dormancy, level = facts.dormancy, facts.level
         relatives = [
@@ -95,7 +97,7 @@ def _evidence(kb: KnowledgeBase, facts: Facts, kind: str, obstacles: Sequence[st
     return [(basis, _usable(found, kind, turn, strength)) for basis, found in (("species", own), ("genus", relatives))]
 
 
-def _usable(doses: Iterable[dict], kind: str, turn: str | None, strength: float) -> list[dict]:
+def _usable(doses: Iterable[dict[str, Any]], kind: str, turn: str | None, strength: float) -> list[dict[str, Any]]:
     kept = [d for d in doses if d["kind"] == kind and d.get("strength_pct", 100) >= strength]
     if turn:
         kept = [d for d in kept if d.get("turn", turn) == turn]
@@ -103,8 +105,8 @@ def _usable(doses: Iterable[dict], kind: str, turn: str | None, strength: float)
 
 
 def _way(
-    evidence: list[tuple[str, list[dict]]], ways: Mapping[str, Mapping], usual: str
-) -> tuple[str, list[tuple[str, list[dict]]]]:
+    evidence: list[tuple[str, list[dict[str, Any]]]], ways: Mapping[str, Mapping[str, Any]], usual: str
+) -> tuple[str, list[tuple[str, list[dict[str, Any]]]]]:
     """Each way is a treatment of its own: the nearest evidence that says which decides. Relatives lend only some."""
     for basis, doses in evidence:
         able = [way for way, told in ways.items() if basis == "species" or told["lent"]]
@@ -115,7 +117,7 @@ def _way(
     return usual, [(basis, []) for basis, _ in evidence]
 
 
-def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
+def _spans(doses: list[dict[str, Any]], unit: str) -> list[tuple[float, float, dict[str, Any]]]:
     """(low, high, dose); an open end is taken as the other end. Doses of nothing are no doses."""
     spans = []
     for d in doses:
@@ -129,7 +131,7 @@ def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
 
 
 def _from_reports(
-    kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None, most: float | None
+    kb: KnowledgeBase, evidence: list[tuple[str, list[dict[str, Any]]]], unit: str, lean: str | None, most: float | None
 ) -> Amount | None:
     ranks = kb.vocabulary.found
     for basis, doses in evidence:
@@ -146,7 +148,7 @@ def _from_reports(
     return None
 
 
-def _pooled(spans: list[tuple[float, float, dict]], basis: str, lean: str | None, unit: str) -> Amount:
+def _pooled(spans: list[tuple[float, float, dict[str, Any]]], basis: str, lean: str | None, unit: str) -> Amount:
     """The span of the evidence and the value to use: its upper quartile, unless the lot leans short or long."""
     lows, highs = [s[0] for s in spans], [s[1] for s in spans]
     low, high = (min(lows), max(highs)) if len(spans) < 4 else (quantile(lows, 0.25), quantile(highs, 0.75))
@@ -173,7 +175,7 @@ def _tidy(value: float | None, unit: str) -> float | int | None:
 
 
 def _from_table(
-    treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, lean: str | None
+    treatment: Mapping[str, Any], facts: Facts, obstacles: Sequence[str], unit: str, way: str | None, lean: str | None
 ) -> Amount | None:
     if way != treatment.get("usual_way"):
         return None  # the table is of the usual way; of another no source says how long
@@ -189,7 +191,7 @@ def _from_table(
     )
 
 
-def _row(treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping | None:
+def _row(treatment: Mapping[str, Any], facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping[str, Any] | None:
     """The first row of the treatment's table that fits obstacle, class and level."""
     dormancy = facts.dormancy
     levels = {facts.word(key) for key in facts.vocabulary.level_keys}
@@ -199,12 +201,18 @@ def _row(treatment: Mapping, facts: Facts, obstacles: Sequence[str], unit: str) 
         if row.get("class", dormancy) != dormancy:
             continue
         if "level" not in row or row["level"] in levels:
-            return row
+            found: Mapping[str, Any] = row
+            return found
     return None
 
 
 def _temperature(
-    kb: KnowledgeBase, treatment: Mapping, evidence: list, facts: Facts, obstacles: Sequence[str], way: str | None
+    kb: KnowledgeBase,
+    treatment: Mapping[str, Any],
+    evidence: list[Any],
+    facts: Facts,
+    obstacles: Sequence[str],
+    way: str | None,
 ) -> Amount | None:
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
@@ -221,7 +229,7 @@ def _temperature(
     )
 
 
-def _cooled(amount: Amount, treatment: Mapping) -> Amount:
+def _cooled(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
     """No hotter than the treatment allows, unless a report on the species itself says so."""
     most = treatment.get("at_most", {}).get("temperature_c")
     if (
@@ -235,15 +243,16 @@ def _cooled(amount: Amount, treatment: Mapping) -> Amount:
     return amount._replace(low=min(amount.low, most), use=min(amount.use, most), high=most)
 
 
-def _by_climate(treatment: Mapping, facts: Facts) -> Mapping | None:
+def _by_climate(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any] | None:
     homes = {known.word for known in facts.of(facts.vocabulary.climate_key)}
     for climate, other in treatment.get("by_climate", {}).items():
         if any(home == climate or home.startswith(climate + "_") for home in homes):
-            return other["temperature_c"]
+            span: Mapping[str, Any] = other["temperature_c"]
+            return span
     return None
 
 
-def _pooled_temperature(doses: list[dict], basis: str) -> Amount:
+def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
     """Fixed temperatures and ranges are pooled; one day/night pair is kept as such."""
     sources = tuple(ground(d) for d in doses)
     pairs = [d["temperature_c"] for d in doses if "day" in d["temperature_c"]]
@@ -283,12 +292,12 @@ def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -
         if len({i.get("species") for i in found}) >= least:
             amount = _pooled_temperature(found, basis)
             return _after_cold(amount, treatment) if chilled else amount
-    amount = _temperature(kb, treatment, [], facts, (), None)
-    assert amount is not None  # the schema asks for one of what ends a plan
-    return amount
+    usual = _temperature(kb, treatment, [], facts, (), None)
+    assert usual is not None  # the schema asks for one of what ends a plan
+    return usual
 
 
-def _after_cold(amount: Amount, treatment: Mapping) -> Amount:
+def _after_cold(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
     """No warmer than the treatment allows after a chill (a layer's own treatment may set no limit)."""
     most = treatment.get("after_cold_at_most", {}).get("temperature_c", float("inf"))
     use = amount.use

@@ -42,7 +42,7 @@ class Sequence:
     already: list[str] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
 
-    def shape(self) -> tuple:
+    def shape(self) -> tuple[Any, ...]:
         """What makes two sequences the same for a grower."""
         return tuple((c.kind, tuple(c.obstacles), c.medium) for c in self.chosen), tuple(self.unmet)
 
@@ -72,8 +72,8 @@ def choose(
             (sequence.unmet_optional if optional else sequence.unmet).append(obstacle)
         else:
             _append(sequence, best, obstacle, optional, vocabulary.kinds.last)
-    for (kind, obstacle), firings in findings.ruled_out.items():
-        sequence.refused.append(Refused(kind, obstacle, firings=tuple(firings)))
+    for (kind, of), firings in findings.ruled_out.items():
+        sequence.refused.append(Refused(kind, of, firings=tuple(firings)))
     return sequence
 
 
@@ -101,7 +101,7 @@ def _best(
     kinds = vocabulary.kinds
     outside = any(c.kind in kinds.outdoors for c in sequence.chosen)  # seed once sown outside stays there
 
-    def order(offer: Offer) -> tuple:
+    def order(offer: Offer) -> tuple[Any, ...]:
         staying = outside and offer.kind in kinds.outdoors
         standing = vocabulary.standing_rank[offer.standing]
         return not staying, offer.kind not in prefer, standing, kinds.rank(offer.kind), offer.kind

@@ -9,8 +9,9 @@ from typing import Any
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.rules import FactKey
-from rousewort.planning.plan import Plan, Step
+from rousewort.planning.plan import Plan
 from rousewort.planning.rules.run import Firing
+from rousewort.planning.steps import Step
 from rousewort.planning.wording import fill, ground_text
 
 
@@ -154,7 +155,7 @@ class _Trace:
             for firing in self.plan.findings.support.get(fact, ()):
                 yield from self.firing(firing, depth + 1)
 
-    def sources(self, statements: tuple, depth: int) -> Iterator[Line]:
+    def sources(self, statements: tuple[Any, ...], depth: int) -> Iterator[Line]:
         for s in statements:
             cited = self.kb.sources[s["source"]]["citation"] if "source" in s else "common practice"
             inferred = f"; inferred: {self._inferred(s)}" if "inferred_from" in s else ""

@@ -148,11 +148,12 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
 
 def _lendable(kb: KnowledgeBase) -> list[tuple[str, Mapping[str, Any]]]:
     """What relatives can lend, with its definition; what is bound to other traits comes after these."""
-    if "lendable" not in kb.memo:
+    if ("lendable",) not in kb.memo:
         spread = {**kb.vocabulary.traits, **kb.vocabulary.responses, "season_order": {"inherits": "genus"}}
         can = [(key, d) for key, d in spread.items() if d["inherits"] != "no" and not d.get("number")]
-        kb.memo["lendable"] = sorted(can, key=lambda item: _bound(item[1]))
-    return kb.memo["lendable"]
+        kb.memo["lendable",] = sorted(can, key=lambda item: _bound(item[1]))
+    lendable: list[tuple[str, Mapping[str, Any]]] = kb.memo["lendable",]
+    return lendable
 
 
 def _family_lends(definition: Mapping[str, Any], facts: Facts, own: Mapping[str, Any] | None) -> bool:
@@ -188,7 +189,8 @@ def _lent(
             votes = {word: names for word, names in votes.items() if names}
         lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
         kb.memo[rank, name, key, of_class] = lent or (_divided(key, rank, votes, least) if of_class else [])
-    return kb.memo[rank, name, key, of_class]
+    known: list[Known] = kb.memo[rank, name, key, of_class]
+    return known
 
 
 def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[Known]:
@@ -203,7 +205,7 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     if found.nearest is None or (found.chance < CLASS_CHANCE and not supposed):
         return None
     word = supposed or found.serving
-    group = found.group_for(word)
+    group = found.group_for(word) or found.nearest
     share = round(found.chances[word], 2)
     # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
     relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
@@ -239,18 +241,18 @@ def _taken_together(counts: Mapping[str, int]) -> dict[str, int]:
 def _lend(
     key: str,
     rank: str,
-    votes: Mapping,
+    votes: Mapping[str, Any],
     members: int,
-    summary: Mapping | None,
+    summary: Mapping[str, Any] | None,
     share: float,
     least: int,
     many: bool,
     never: set[str],
 ) -> list[Known]:
-    stated: dict[str, list] = {}
+    stated: dict[str, list[Any]] = {}
     for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
         stated[word] = sources
-    if key in (summary or {}).get("answers", {}):
+    if summary and key in summary.get("answers", {}):
         word, sources = summary["answers"][key]
         stated[word] = sources
     words_known = {*votes, *stated} - never
@@ -265,7 +267,7 @@ def _lend(
         counts = _taken_together(counts)
         best = min(counts, key=lambda w: (-counts[w], w), default=None)
         enough = best is not None and counts[best] / total >= share and (best in stated or counts[best] >= least)
-        words = [best] if enough else []
+        words = [best] if enough and best is not None else []
     return [
         Known(
             key,

@@ -109,7 +109,14 @@ class Planner:
         plan = self.plan_for(match, grower)
         note = "No single plant is meant by this name." if match.candidates else "No plant is known by this name."
         basis = {"kind": "none", "confidence": 0.0, "note": note}
-        empty = {"steps": (), "alternatives": (), "ruled_out": (), "unmet": (), "cautions": (), "splits": ()}
+        empty: dict[str, Any] = {
+            "steps": (),
+            "alternatives": (),
+            "ruled_out": (),
+            "unmet": (),
+            "cautions": (),
+            "splits": (),
+        }
         return plan._replace(outcome="unknown", basis=basis, advice=NoSingleMatch(match).asks, **empty)
 
     def variations(self, plan: Plan) -> Variations:
@@ -200,7 +207,7 @@ class NoSingleMatch(UserError):
             for number, name in enumerate(match.candidates, 1)
         )
         if match.matched_by == "several":
-            self.asks = ("Name one plant at a time.",)
+            self.asks: tuple[str, ...] = ("Name one plant at a time.",)
             super().__init__(f"'{match.query}' names {len(match.candidates)} plants:\n{listed}\n{self.asks[0]}")
         elif match.matched_by != "none":
             self.asks = ("Name the one that you have.",)
@@ -282,7 +289,7 @@ class _Composer:
             kind = self.match.matched_by
         measured = record(self.kb, kind, self.facts) if planned else None
         shown = "observations" if kind == "bench" else kind
-        basis = {
+        basis: dict[str, Any] = {
             "kind": shown,
             "confidence": round(measured.share, 2) if measured else 0.0,
             "note": self._basis_note(kind, grounds, measured),
@@ -348,7 +355,7 @@ class _Composer:
             "sources": self.grounds.cite(known.sources) if known else [],
         }
 
-    def outcome(self, sequence: Sequence, basis: Mapping) -> tuple[str, tuple[str, ...]]:
+    def outcome(self, sequence: Sequence, basis: Mapping[str, Any]) -> tuple[str, tuple[str, ...]]:
         if self.findings.outcome:
             then, firing = self.findings.outcome[0]
             self.grounds.reason(firing)
@@ -364,7 +371,7 @@ class _Composer:
             return "unknown", tuple(self._observe_next())
         return "plan", ()
 
-    def _open(self, sequence: Sequence, basis: Mapping) -> bool:
+    def _open(self, sequence: Sequence, basis: Mapping[str, Any]) -> bool:
         """Whether what holds the seed back is not known, or, for a name placed among relatives, how that ends is not:
         only to clean and sow it would be no answer."""
         classless = (self.vocabulary.class_key, "unknown") in self.findings.facts

@@ -8,7 +8,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from rousewort.planning.plan import FORMAT, Plan, Step
+from rousewort.planning.plan import FORMAT, Plan
+from rousewort.planning.steps import Step
 
 
 def step_json(step: Step) -> dict[str, Any]:

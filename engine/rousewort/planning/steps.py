@@ -52,9 +52,9 @@ class Steps:
     def __init__(self, kb: KnowledgeBase, facts: Facts, findings: Findings, grounds: Reasons) -> None:
         self.kb, self.facts, self.findings, self.grounds = kb, facts, findings, grounds
         self.vocabulary = kb.vocabulary
-        self._made: dict[tuple, Step] = {}
-        self._doses: dict[tuple, StepAmounts] = {}
-        self._said: dict[tuple, _Said] = {}
+        self._made: dict[tuple[Any, ...], Step] = {}
+        self._doses: dict[tuple[Any, ...], StepAmounts] = {}
+        self._said: dict[tuple[Any, ...], _Said] = {}
         self.cautions: dict[str, list[tuple[str, Firing]]] = {}
         for then, firing in findings.cautions:
             for kind in then["shows_on"]:
@@ -103,7 +103,8 @@ class Steps:
         if sows:
             chills = self.vocabulary.kinds.indoors("cold")
             chilled = any(offer.kind in chills for offer in self.findings.offers)
-            amounts, temperature = {}, sowing_temperature(self.kb, self.facts, chilled)
+            amounts: Mapping[str, Amount] = {}
+            temperature: Amount | None = sowing_temperature(self.kb, self.facts, chilled)
             way = "chilled" if chilled else None
         else:
             made = self._dose(chosen, self._lean(chosen.kind, grower))
@@ -111,7 +112,7 @@ class Steps:
         amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
         seeds = self._told_seeds(treatment, grower)
         parts, because, cautions = self._say(chosen, way, seeds)
-        sowing = self._sowing(temperature) if sows else None
+        sowing = self._sowing(temperature) if sows and temperature else None
         first_look = self._first_look(treatment, amounts)
         values = self._values(amounts, temperature, sowing, first_look)
         values["seeds"] = str(seeds)
@@ -169,7 +170,9 @@ class Steps:
         leans = (findings[word].get("lean") for key, word in self.findings.facts if key == "finding")
         return next(filter(None, leans), None)
 
-    def _parts(self, treatment: Mapping, obstacles: list[str], way: str | None, seeds: int | None) -> dict[str, Any]:
+    def _parts(
+        self, treatment: Mapping[str, Any], obstacles: list[str], way: str | None, seeds: int | None
+    ) -> dict[str, Any]:
         """The treatment's texts and cautions, with what differs by obstacle, way, lot and size of seed laid over them in
         this order; the last decides, and what each has to say `also` stands after all. `seeds`: see `_told_seeds`."""
         layers = [treatment.get("by_obstacle", {}).get(obstacle, {}) for obstacle in obstacles]
@@ -186,16 +189,21 @@ class Steps:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, "do": [*parts["do"], *also]}
 
-    def _first_look(self, treatment: Mapping, amounts: Mapping[str, Amount]) -> int | None:
+    def _first_look(self, treatment: Mapping[str, Any], amounts: Mapping[str, Amount]) -> int | None:
         """Seed can sprout long before its days are over: it is looked at soon, whatever the least reported length is."""
         days = amounts.get("days")
         if days is None or not treatment.get("wet") or treatment["container"] != "bag":
             return None
         latest = self.vocabulary.calendar["first_look"]["at_latest"]
-        return min(latest, days.low if days.low is not None else days.use)
+        look: int = min(latest, days.low if days.low is not None else days.use)
+        return look
 
     def _values(
-        self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, first_look: int | None
+        self,
+        amounts: Mapping[str, Any],
+        temperature: Amount | None,
+        sowing: Mapping[str, Any] | None,
+        first_look: int | None,
     ) -> dict[str, str]:
         values = {
             unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS
@@ -217,7 +225,7 @@ class Steps:
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
             return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
         off = min(had, days.use)
-        less = {
+        less: dict[str, Any] = {
             part: max(0, value - off) if (value := getattr(days, part)) is not None else None
             for part in ("low", "use", "high")
         }
@@ -227,13 +235,13 @@ class Steps:
             off,
         )
 
-    def _told_seeds(self, treatment: Mapping, grower: Grower) -> int | None:
+    def _told_seeds(self, treatment: Mapping[str, Any], grower: Grower) -> int | None:
         """The size of a small lot, where the treatment's texts differ for one; else None."""
         small = grower.seeds is not None and grower.seeds <= self.vocabulary.files["bands"]["small_lot"]["most"]
         differs = "small" in treatment.get("by_lot", {}) or treatment.get("irreversible")
         return grower.seeds if small and differs else None
 
-    def _sowing(self, temperature: Amount | None) -> dict[str, Any]:
+    def _sowing(self, temperature: Amount) -> dict[str, Any]:
         """Light, depth and waiting time of the last step, from what stands in the way and the tables of the treatment."""
         sow = self.kb.treatments[self.vocabulary.kinds.last]
         size = self._word(self.vocabulary.size_key)
@@ -267,7 +275,7 @@ class Steps:
             return False
         return stands and size in when.get("sizes", (size,))
 
-    def _step_cautions(self, kind: str, own: Iterable[Mapping]) -> Iterable[str]:
+    def _step_cautions(self, kind: str, own: Iterable[Mapping[str, Any]]) -> Iterable[str]:
         for caution in own:
             self.grounds.cite([caution])
             yield caution["text"]

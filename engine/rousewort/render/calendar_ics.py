@@ -42,7 +42,8 @@ def to_ics(bench: BenchCalendar, stamp: datetime, earlier: bytes = b"") -> bytes
     gone = [*_ended_looks(bench, stamp), *_earlier(bench, earlier, stamp)]
     for event in {**{event["uid"]: event for event in gone}, **events}.values():
         calendar.add_component(event)
-    return calendar.to_ical()
+    made: bytes = calendar.to_ical()
+    return made
 
 
 def _ended_looks(bench: BenchCalendar, stamp: datetime) -> Iterator[Event]:
@@ -65,7 +66,7 @@ def _earlier(bench: BenchCalendar, earlier: bytes, stamp: datetime) -> Iterator[
     except ValueError:  # cut short or changed by hand: what stood in it cannot be known
         return
     for event in old:
-        if str(event.get("summary", "")).startswith(ours):
+        if isinstance(event, Event) and str(event.get("summary", "")).startswith(ours):
             yield _cancelled(_versioned(event, stamp))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from rousewort.planning.plan import Plan, Step
+from rousewort.planning.plan import Plan
+from rousewort.planning.steps import Step
 from rousewort.planning.wording import amount_text, temperature_text
 from rousewort.render.terminal import Page
 

@@ -33,7 +33,7 @@ def phase_texts(kb: KnowledgeBase, protocol: Protocol) -> list[dict[str, Any]]:
 
 
 def phase_text(kb: KnowledgeBase, phase: Mapping[str, Any], found: str | None = None) -> str:
-    kind = kb.treatments.get(phase["kind"], {}).get("label", phase["kind"].replace("_", " "))
+    kind: str = kb.treatments.get(phase["kind"], {}).get("label", phase["kind"].replace("_", " "))
     told = [*([found] if found else []), *_details(kb, phase)]
     note = "; ".join(phase[key] for key in ("said", "note") if key in phase)
     return kind + (f": {', '.join(told)}" if told else "") + (f" ({note})" if note else "")
@@ -133,7 +133,7 @@ def _held_fixed(kb: KnowledgeBase, key: str, value: Any) -> str:
     if key == "temperature_c":
         return _warmth(value)
     if key == "light":
-        return words["light"][value]["label"]
+        return str(words["light"][value]["label"])
     figures = " and ".join(f"{one:g}" for one in (value if isinstance(value, list) else [value]))
     return f"{figures} {words['columns'].get(key, {}).get('label', key)}"
 

@@ -192,7 +192,7 @@ def _outline(path: object, glyph: Glyph, left: float, baseline: float, size: flo
 
     font, units = _font(glyph.font, weight)
 
-    class Pen(BasePen):
+    class Pen(BasePen):  # type: ignore[misc]  # fontTools has no types
         """Draws into the PDF path; curves of TrueType become cubic ones."""
 
         def _at(self, point: tuple[float, float]) -> tuple[float, float]:

@@ -6,6 +6,7 @@ import struct
 import zlib
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 from rousewort.render.fonts import PACKAGED
 
@@ -26,7 +27,9 @@ def to_png(svg: str) -> bytes:
     package, upright, _ = PACKAGED[0]
     found = find_spec(package)
     font = Path(next(iter(found.submodule_search_locations or ())), upright) if found else None
-    own = {"skip_system_fonts": True, "font_files": [str(font)], "sans_serif_family": "Noto Sans"} if font else {}
+    own: dict[str, Any] = (
+        {"skip_system_fonts": True, "font_files": [str(font)], "sans_serif_family": "Noto Sans"} if font else {}
+    )
     return _marked(bytes(svg_to_bytes(svg_string=svg, zoom=SCALE, **own)))
 
 

@@ -35,8 +35,8 @@ def lasting(step: Mapping[str, Any], overnight: int) -> Lasting:
     if not days:
         use = _nights(use, overnight)
         low, high = (None if hours is None else _nights(hours, overnight) for hours in (low, high))
-    low = min(use if low is None else low, use)  # type: ignore[type-var]
-    return Lasting(low, use, None if high is None else max(high, use))  # type: ignore[arg-type, type-var]
+    low = min(use if low is None else low, use)
+    return Lasting(low, use, None if high is None else max(high, use))  # type: ignore[arg-type]  # amounts of days are whole
 
 
 def _nights(hours: float, overnight: int) -> int:

@@ -192,4 +192,5 @@ class Forward:
 
 def look_every(habits: Mapping[str, Any], kind: str) -> int:
     """Days between two looks at a step of that kind."""
-    return habits["kinds"].look_every(kind, habits["look_every"]["usual"])
+    days: int = habits["kinds"].look_every(kind, habits["look_every"]["usual"])
+    return days

@@ -25,7 +25,8 @@ class Seasons:
 
     def name(self, step: Mapping[str, Any]) -> str:
         """`autumn`: seasons bear the same names in both halves of the Earth, half a year apart."""
-        return self.row(step)["season"]
+        season: str = self.row(step)["season"]
+        return season
 
     def on_or_after(self, step: Mapping[str, Any], day: date) -> date:
         """The first day of the step's season from `day` on; any day is one for a step that is not outside."""

@@ -152,7 +152,7 @@ class Attempts:
                 self._lately.append(now)
             for known in (self._wrong, self._known):
                 while len(known) > MOST_KNOWN:
-                    del known[next(iter(known))]  # type: ignore[arg-type]
+                    del known[next(iter(known))]
 
 
 def _network(address: str) -> str:

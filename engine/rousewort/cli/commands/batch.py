@@ -173,4 +173,5 @@ def run(arguments: argparse.Namespace) -> int:
     )
     with needed("sqlalchemy", "ledger"):
         from rousewort.cli import batching
-    return getattr(batching, name)(arguments)
+    code: int = getattr(batching, name)(arguments)
+    return code

@@ -90,7 +90,7 @@ def _write(arguments: argparse.Namespace, calendar: BenchCalendar) -> list[str]:
     return written
 
 
-def stamp():
+def stamp() -> datetime:
     """Now, or the time in SOURCE_DATE_EPOCH (seconds), for files that are the same each time."""
     told = os.environ.get("SOURCE_DATE_EPOCH")
     try:

@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     match = match_named(kb, arguments.name, arguments)
-    record: dict[str, Any] | None = kb.taxon(match.name)
+    record: dict[str, Any] | None = kb.taxon(match.name) if match.name else None
     if record is None:
         known = [part for part in (match.genus, match.family) if part and kb.taxon(part)]
         raise UserError(

@@ -77,7 +77,8 @@ def _chosen(result: Any, how: str, files: bool) -> tuple[Any, ...]:
     if how in ("count", "none"):
         return ()
     if how == "judged":
-        return result.judged
+        judged: tuple[Any, ...] = result.judged
+        return judged
     if how == "all":
         return tuple(d for d in result.doubts if files or not result.codes[d.code].get("quiet"))
     if how not in result.codes:

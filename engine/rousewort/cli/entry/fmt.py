@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
         try:
             text = read_whole(path)
             root = root_of(path)
-            if not (arguments.force or _is_ours(path, root, lambda text=text, path=path: read(text, str(path)).data)):
+            if not (arguments.force or _is_ours(path, root, partial(_data, text, path))):
                 raise UserError(
                     f"{path} is no file of a knowledge base, and is left as it is."
                     + (" If it is YAML and meant, say --force." if path.suffix in YAML else "")
@@ -66,6 +67,10 @@ def run(arguments: argparse.Namespace) -> int:
     if problems:
         raise KnowledgeError(*problems)
     return 1 if arguments.check and untidy else 0
+
+
+def _data(text: bytes, path: Path) -> Any:
+    return read(text, str(path)).data
 
 
 def _is_ours(path: Path, root: Path | None, data: Callable[[], Any]) -> bool:

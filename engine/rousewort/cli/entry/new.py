@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from rousewort.base.errors import UserError
+from rousewort.base.errors import Problem, UserError
 from rousewort.base.output import write_output
 from rousewort.cli.options import layers
 from rousewort.contribute import start
@@ -126,7 +126,8 @@ def _add_own_source(folder: Path, source: str, name: str) -> None:
 def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
     """What the flags and the file of observations say. Raises UserError for every flag that cannot be read."""
     traits: dict[str, tuple[str, ...]] = {}
-    phases, problems = [], []
+    phases: list[Any] = []
+    problems: list[str | Problem] = []
     for parse, texts in ((start.parse_trait, arguments.trait), (start.parse_phase, arguments.phase)):
         for text in texts:
             try:

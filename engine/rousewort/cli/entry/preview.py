@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
         )
     current, what = _current(load(over), arguments.file, all_layers(over).folders)
     changed = with_entry(load(over), record)
-    name = record.get("adds_to", record["name"])
+    name = str(record.get("adds_to", record["name"]))
     if arguments.page:
         return _page(changed, name)
     return _print_preview(arguments, current, changed, name, what)
@@ -101,7 +101,7 @@ def _print_preview(arguments: argparse.Namespace, current: Any, changed: Any, na
 
 def _page(kb: Any, name: str) -> int:
     """The Markdown of the page that the handbook would have."""
-    from rousewort.handbook.build import write_pages
+    from rousewort.handbook.writing import write_pages
 
     with tempfile.TemporaryDirectory(prefix="rousewort-") as folder:
         write_pages(kb, Path(folder), [name])

@@ -126,7 +126,7 @@ def _settle_obstacles(firings: list[Firing], findings: Findings) -> frozenset[Fa
 
 def _settle_offers(firings: list[Firing], findings: Findings, vocabulary: Vocabulary) -> None:
     found = {word for key, word in findings.support if key == "obstacle"}
-    grouped: dict[tuple[str, str], list[tuple[int, dict, Firing]]] = {}
+    grouped: dict[tuple[str, str], list[tuple[int, dict[str, Any], Firing]]] = {}
     for firing in firings:
         for then in firing.rule.data["then"]:
             if "offer" in then:
