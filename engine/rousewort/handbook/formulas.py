@@ -34,7 +34,7 @@ def page_sums(test: Test) -> dict[str, Any] | None:
 
 def _asks(test: Test, others: dict[str, Any], made: dict[str, Any]) -> list[list[str]]:
     """A box for each field; the page's `others` where the first of the fields stands that are made of them."""
-    asks = {}
+    asks: dict[str, tuple[str, str, bool]] = {}
     for name, f in test.fields.items():
         if name in made:
             asks |= {other: (ask["ask"], ask["kind"], ask.get("optional", False)) for other, ask in others.items()}
