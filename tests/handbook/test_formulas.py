@@ -34,7 +34,8 @@ process.stdout.write(JSON.stringify(%s));
 def in_node(script: str, result: str, given: Any) -> Any:
     """What a script of the page makes of `input`, outside a page."""
     if (node := shutil.which("node")) is None:
-        missing("node, to run the page's script in")
+        missing("node, which runs the page's script,")
+        raise AssertionError
     code = WITHOUT_A_PAGE % ((SCRIPTS / script).read_text("utf-8"), result)
     done = subprocess.run([node, "-e", code], input=json.dumps(given), capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr[-2000:]

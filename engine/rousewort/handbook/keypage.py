@@ -41,7 +41,6 @@ def _section(write: Writer, key: Key, test: Test) -> dict[str, Any]:
         "why": test.why,
         "do": test.do,
         "cost": cost(test),
-        "caution": test.id == "tetrazolium",
         "needs": [kb.vocabulary.files["equipment"][need]["label"] for need in test.data.get("needs", ())],
         "findings": [_finding(write, test, clause) for clause in (test.reads if results else ())],
         "choices": [
@@ -153,7 +152,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             }
             for state in key.states
         ],
-        "order": key.order._asdict(),
+        "order": {**key.order._asdict(), "drying": vocabulary.drying_key},
         "labels": {
             trait: {word: vocabulary.label(trait, word) for word in vocabulary.given[trait]} for trait in sorted(told)
         },
