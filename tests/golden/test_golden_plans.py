@@ -87,6 +87,15 @@ NOT_HELD = {
     "words": "class and level in words",
     "basis": "of the class: its own word",
     "label": "of what is unmet: its obstacle",
+    "line": "made of the steps, which are held",
+    "claims": "made of the steps, which are held",
+    "expect": "days of the last step, which are held",
+    "first_look_days": "held by the step's text, which says it",
+    "follows": "nothing yet; json/ holds that it is null",
+    "others": "as follows",
+    "only_if": "as follows",
+    "water": "as follows",
+    "position": "as follows",
 }
 
 

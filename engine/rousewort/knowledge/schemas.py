@@ -655,15 +655,36 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "type": ["object", "null"],
         "description": "low, use, high and from: species, genus, class, treatment; open ends null.",
     }
+    share = {"type": ["number", "null"], "minimum": 0, "maximum": 1, "description": "A share of those tried."}
     step = {
         "type": "object",
         "description": "A chosen treatment with its numbers.",
-        "required": ["id", "kind", "removes", "optional", "do", "watch", "until", "success", "because", "cautions"],
+        "required": [
+            "id",
+            "kind",
+            "removes",
+            "optional",
+            "only_if",
+            "first_look_days",
+            "do",
+            "watch",
+            "until",
+            "success",
+            "because",
+            "cautions",
+        ],
         "properties": {
             "id": text("Kind and turn, unique in the plan."),
             "kind": words(kinds, "Kind of treatment."),
             "removes": {**strings, "description": "Obstacles that it removes."},
             "optional": {"type": "boolean", "description": "May be left out."},
+            "only_if": {"type": ["string", "null"], "description": "When it is done at all, in words; null: always."},
+            "first_look_days": {"type": ["integer", "null"], "description": "Days after which it is first looked at."},
+            "sowing": {
+                "type": "object",
+                "description": "Of the last step: water, medium, position, depth and light; null where nothing is known.",
+                "required": ["light", "depth_mm", "water", "medium", "position"],
+            },
             "days": amount,
             "hours": amount,
             "minutes": amount,
@@ -671,16 +692,36 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
         },
     }
+    claim = closed(
+        {
+            "about": text("coat, cold, warm, class, or a length: cold_days, warm_days, coat_days."),
+            "says": {"type": ["boolean", "string", "integer"], "description": "What the plan says."},
+            "rests_on": text("On what kind of ground."),
+            "right": share,
+            "right_from": share,
+            "right_to": share,
+            "tried": {"type": ["integer", "null"], "description": "How many such claims were tried."},
+        },
+        ["about", "says", "rests_on", "right", "tried"],
+        "One claim; a share is null where nothing was measured.",
+    )
     return {
         "type": "object",
         "description": "A plan: ordered steps with reasons, alternatives and sources.",
-        "required": ["format", "query", "outcome", "taxon", "basis", "dormancy", "steps", "alternatives", "ruled_out", "cautions", "unknowns", "sources"],
+        "required": [
+                "format", "query", "outcome", "taxon", "line", "follows", "claims", "expect",
+                "others", "basis", "dormancy", "steps", "alternatives", "ruled_out", "cautions", "unknowns", "sources"],
         "properties": {
-            "format": {"const": "rousewort-plan-1", "description": "Form of this document."},
+            "format": {"const": "rousewort-plan-2", "description": "Form of this document."},
             "query": {"type": "string", "description": "What was asked for."},
             "outcome": words(["plan", "laboratory", "unreachable", "unknown"], "How it ends."),
             "taxon": {"type": "object", "description": "Accepted name, family and how it was matched.", "required": ["name", "family", "matched_by"]},
             "basis": {"type": "object", "description": "What the plan rests on and how sure it is.", "required": ["kind", "confidence", "note"]},
+            "line": {"type": ["string", "null"], "description": "The plan in one line."},
+            "follows": {"type": ["object", "null"], "description": "The protocol that it follows, with what came of it."},
+            "claims": {"type": "array", "description": "What it says, question by question, and how often such claims were right.", "items": claim},
+            "expect": {"type": ["object", "null"], "description": "How much comes, and in how many days."},
+            "others": {"type": ["array", "null"], "description": "Other protocols of the species."},
             "dormancy": {"type": "object", "description": "Class and level, null where unknown."},
             "steps": {"type": "array", "items": step, "description": "In order; empty only where the outcome is not `plan`."},
             "alternatives": {"type": "array", "description": "Whole sequences for other equipment."},
