@@ -12,15 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rousewort.base.errors import UserError
 from rousewort.handbook.build import Built
-from rousewort.handbook.formulas import SIZES, SUMS, worked_out
-from rousewort.handbook.keypage import ALL_SUMS
+from rousewort.handbook.formulas import page_sums
 from rousewort.handbook.seedkey import Key, seed_key
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.observe.arithmetic import ARITHMETIC
 from rousewort.observe.ask import Inquiry
 from rousewort.observe.conclude import Conclusion, conclude, match_for, read
 from rousewort.observe.entries import Observations, checked
 from rousewort.observe.key import tests as key_of
+from test_formulas import in_node
 from test_in_browser import look, picture, wait
 
 MANY = 3000
@@ -122,45 +121,39 @@ def test_large_or_wet_forest_seed_can_be_asked_about_drying(kb: KnowledgeBase, k
 # Numbers
 
 
+def asks_of(kb: KnowledgeBase) -> dict[str, list[list[str]]]:
+    """Test → the boxes of the page."""
+    found = {test.id: page_sums(test) for test in key_of(kb.vocabulary).values()}
+    return {name: sums["asks"] for name, sums in found.items() if sums}
+
+
 def fields_for(test: str, typed: dict[str, Any]) -> dict[str, Any]:
     """What was typed on the page as the command's fields."""
     if test == "imbibition":
-        fields: dict[str, Any] = {"intact_g": {0: typed["dry"], typed["hours"]: typed["wet"]}}
+        fields: dict[str, Any] = {"intact_g": {0: typed["dry"], typed["soaked"]: typed["wet"]}}
         if "nicked_dry" in typed:
-            fields["nicked_g"] = {0: typed["nicked_dry"], typed["hours"]: typed["nicked_wet"]}
-        return fields | (
-            {"intact_swollen": typed["swollen"], "intact_seeds": typed["seeds"]} if "swollen" in typed else {}
-        )
-    if test in ("fresh_germination", "nicked_germination"):
-        days = {min(typed["last_day"], 30): typed["roots"]}
-        days |= {typed["last_day"]: typed["roots"]} if typed["last_day"] > 30 else {}
+            fields["nicked_g"] = {0: typed["nicked_dry"], typed["soaked"]: typed["nicked_wet"]}
+        return fields | {name: typed[name] for name in ("intact_swollen", "intact_seeds") if name in typed}
+    if "roots_30" in typed:
+        days = {min(typed["counted"], 30): typed["roots_30"]}
+        days |= {typed["counted"]: typed["roots_30"]} if typed["counted"] > 30 else {}
         return {"sown": typed["sown"], "empty": typed["empty"], "roots": days}
-    if "seeds" in typed and test != "seed_mass":
-        one, other = (name.removesuffix("_roots") for name in typed if name.endswith("_roots"))
-        return {one: typed["seeds"], other: typed["seeds"], **{k: v for k, v in typed.items() if k != "seeds"}}
     return typed
 
 
-def typing(test: str) -> st.SearchStrategy[dict[str, Any]]:
+def typing(test: str, asks: list[list[str]]) -> st.SearchStrategy[dict[str, Any]]:
     counts, masses = st.integers(0, 60), st.floats(0.1, 20).map(lambda x: round(x, 3))
     kinds = {"count": counts, "number": masses, "list": st.lists(masses, min_size=1, max_size=4)}
-    asks = ALL_SUMS[test][0]
-    of = {
-        name: kinds[kind]
-        for name, (_, kind) in asks.items()
-        if name not in ("nicked_dry", "nicked_wet", "swollen", "seeds")
-    }
+    of = {name: kinds[kind] for name, _, kind in asks}
     if test == "imbibition":
         both = st.one_of(st.just({}), st.fixed_dictionaries({"nicked_dry": masses, "nicked_wet": masses}))
-        swollen = st.one_of(st.just({}), st.integers(1, 30).flatmap(lambda n: st.fixed_dictionaries({"seeds": st.just(n), "swollen": st.integers(0, n)})))  # fmt: skip
-        base = st.fixed_dictionaries({**of, "hours": st.integers(1, 72)})
+        swollen = st.one_of(st.just({}), st.integers(1, 30).flatmap(lambda n: st.fixed_dictionaries({"intact_seeds": st.just(n), "intact_swollen": st.integers(0, n)})))  # fmt: skip
+        base = st.fixed_dictionaries({"dry": masses, "wet": masses, "soaked": st.integers(1, 72)})
         return st.tuples(base, both, swollen).map(lambda t: {**t[0], **t[1], **t[2]})
-    if "last_day" in of:
-        of["last_day"] = st.integers(1, 90)
-    if test in ALL_SUMS and test not in SUMS:
-        of["seeds"] = st.sampled_from(SIZES)
-    if test == "seed_mass":
-        of["seeds"] = st.integers(1, 200)
+    if "counted" in of:
+        of["counted"] = st.integers(1, 90)
+    dishes = {name.removesuffix("_roots") for name in of if name.endswith("_roots")}
+    of |= {dish: st.integers(60, 80) for dish in dishes}
     return st.fixed_dictionaries(of)
 
 
@@ -176,46 +169,50 @@ def drawn(values: st.SearchStrategy[Any]) -> list[Any]:
     return found
 
 
-@pytest.mark.parametrize("test", sorted(SUMS))
-def test_the_page_adds_up_as_the_command_does(kb: KnowledgeBase, test: str) -> None:
-    one = key_of(kb.vocabulary)[test]
-
-    @settings(max_examples=60, deadline=None)
-    @given(typing(test))
-    def alike(typed: dict[str, Any]) -> None:
-        try:
-            wanted = ARITHMETIC[test](fields_for(test, typed), one.data)
-        except (ValueError, ZeroDivisionError):
-            return
-        for name, formula in SUMS[test][1].items():
-            got = worked_out(formula, typed)
-            assert (got is None) == (name not in wanted) or (got is not None and name == "swollen_pct"), name
-            if name in wanted:
-                assert got == pytest.approx(wanted[name]), name
-
-    alike()
+def typed_cases(kb: KnowledgeBase) -> tuple[list[tuple[str, dict[str, Any]]], list[int]]:
+    """Drawn numbers for every test with sums, and the place of the finding that the command gives (-1: none)."""
+    asked: list[tuple[str, dict[str, Any]]] = []
+    wanted = []
+    asks = asks_of(kb)
+    for test in sorted(asks):
+        one = key_of(kb.vocabulary)[test]
+        for typed in drawn(typing(test, asks[test])):
+            try:
+                checked(Observations("seed", seen={test: fields_for(test, typed)}), kb.vocabulary)
+                reading = read(one, fields_for(test, typed), kb.vocabulary)
+            except UserError:
+                continue
+            asked.append((test, typed))
+            wanted.append(one.reads.index(reading.clause) if reading.clause else -1)
+    assert {test for test, _ in asked} == set(asks)
+    return asked, wanted
 
 
 @pytest.mark.slow
 def test_typed_numbers_give_the_finding_that_the_command_gives(kb: KnowledgeBase, page: Any) -> None:
-    """Drawn numbers for every test with sums, worked out in the browser, thresholds and dishes included."""
-    asked: list[tuple[str, dict[str, Any]]] = []
-    for test in sorted(ALL_SUMS):
-        for typed in drawn(typing(test)):
-            try:
-                checked(Observations("seed", seen={test: fields_for(test, typed)}), kb.vocabulary)
-                read(key_of(kb.vocabulary)[test], fields_for(test, typed), kb.vocabulary)
-            except (UserError, ZeroDivisionError):
-                continue
-            asked.append((test, typed))
-    assert {test for test, _ in asked} == set(ALL_SUMS)
-    answers = page.execute_script(
-        "return arguments[0].map(function (a) { return window.rousewortKeyLookup.finding(a[0], a[1]).place; })", asked
+    """Worked out in the browser, thresholds and dishes included."""
+    asked, wanted = typed_cases(kb)
+    script = "return arguments[0].map(function (a) { return window.rousewortKeyLookup.finding(a[0], a[1]).place; })"
+    assert page.execute_script(script, asked) == wanted
+
+
+def test_outside_a_browser_too_typed_numbers_give_the_finding_that_the_command_gives(kb: KnowledgeBase) -> None:
+    asked, wanted = typed_cases(kb)
+    sums = {test: page_sums(one) for test, one in key_of(kb.vocabulary).items()}
+    given = [[sums[test], typed] for test, typed in asked]
+    places = in_node(
+        "key.js", "input.map(function (a) { return window.rousewortFormulas.finding(a[0], a[1]).place; })", given
     )
-    for (test, typed), place in zip(asked, answers, strict=True):
-        one = key_of(kb.vocabulary)[test]
-        reading = read(one, fields_for(test, typed), kb.vocabulary)
-        assert place == (one.reads.index(reading.clause) if reading.clause else -1), (test, typed)
+    assert list(zip(asked, places, strict=True)) == list(zip(asked, wanted, strict=True))
+
+
+def test_the_page_tells_what_cannot_be_in_the_command_s_words(kb: KnowledgeBase) -> None:
+    one = key_of(kb.vocabulary)["light_test"]
+    typed = {"light": 20, "light_roots": 21, "dark": 20, "dark_roots": 1}
+    with pytest.raises(UserError) as told:
+        read(one, typed, kb.vocabulary)
+    got = in_node("key.js", "window.rousewortFormulas.finding(input[0], input[1])", [page_sums(one), typed])
+    assert got["place"] is None and f"light_test: {got['impossible']}." == str(told.value)
 
 
 # The reader's path

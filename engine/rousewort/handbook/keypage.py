@@ -6,14 +6,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rousewort.handbook.escape import as_data
-from rousewort.handbook.formulas import DISH_SUMS, DISHES, SUMS, differences
+from rousewort.handbook.formulas import page_sums
 from rousewort.handbook.pages import Page, Writer, first_up
 from rousewort.handbook.seedkey import Input, Key, seed_key
 from rousewort.observe.key import Clause, Test, tests
 from rousewort.planning.plan_json import plan_json
-
-# Sums that the page works out, whatever the dishes are.
-ALL_SUMS = SUMS | DISH_SUMS
 
 
 def key_pages(write: Writer) -> Iterator[Page]:
@@ -44,7 +41,6 @@ def _section(write: Writer, key: Key, test: Test) -> dict[str, Any]:
         "why": test.why,
         "do": test.do,
         "cost": cost(test),
-        "caution": test.id == "tetrazolium",
         "needs": [kb.vocabulary.files["equipment"][need]["label"] for need in test.data.get("needs", ())],
         "findings": [_finding(write, test, clause) for clause in (test.reads if results else ())],
         "choices": [
@@ -127,7 +123,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
                 "inputs": [one.name for one in key.inputs.values() if one.test.id == test.id],
                 "gate": bool(test.data.get("gate")),
                 "without": list(test.data.get("without_known", ())),
-                "sums": _sums(test),
+                "sums": page_sums(test),
                 "stops": [int(clause.stop) for clause in test.reads],
                 "says": [clause.says for clause in test.reads],
             }
@@ -156,7 +152,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             }
             for state in key.states
         ],
-        "order": key.order._asdict(),
+        "order": {**key.order._asdict(), "drying": vocabulary.drying_key},
         "labels": {
             trait: {word: vocabulary.label(trait, word) for word in vocabulary.given[trait]} for trait in sorted(told)
         },
@@ -164,7 +160,6 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
         "pages": {word: f"{write.catalogue.places.path('class', word)}.html" for word in classes},
         "plans": plans,
         "pieces": list(pieces),
-        "dishes": differences(),
         "bands": {
             choice["name"]: {"of": one.test.data["bands"][choice["name"]], "words": choice["bands"]}
             for section in sections
@@ -172,18 +167,4 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             if choice["bands"]
             for one in [key.inputs[choice["name"]]]
         },
-    }
-
-
-def _sums(test: Test) -> dict[str, Any] | None:
-    """What to type, how it is added up, and the thresholds that decide which finding it is."""
-    if test.id not in ALL_SUMS:
-        return None
-    asks, numbers = ALL_SUMS[test.id]
-    return {
-        "asks": [[name, *words] for name, words in asks.items()],
-        "numbers": numbers,
-        "when": [clause.when for clause in test.reads],
-        "dishes": [f"{dish}_roots" for dish in DISHES[test.id]] if test.id in DISHES else None,
-        "gives": {name: test.gives.get(name, name.replace("_", " ")) for name in numbers},
     }

@@ -1,194 +1,145 @@
-"""From what was written down to the numbers that thresholds are put on: one short function a test.
+"""From what was written down to the numbers that thresholds are put on: works out a test's formulas (observations.yaml).
 
-Each takes the checked fields of its test and gives named numbers (those under `gives` in observations.yaml, and those
-that its thresholds name). ValueError says what is impossible between fields. A number that cannot be had is left out.
+The key page of the handbook does the same in key.js, from the same formulas: the table of functions there must have the
+names of `FUNCTIONS`, and a test runs both. A formula that reads what was not written down, or divides by nought, has no
+value, and a number without a value is left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import operator
+from collections.abc import Callable, Iterator, Mapping
 from math import exp, log10
 from statistics import mean
-from typing import Any
+from typing import Any, NamedTuple
 
+from rousewort.observe.expressions import Formula, parsed, with_constants, worded
 from rousewort.observe.measures import fisher
 
-Fields = Mapping[str, Any]
-# Bounds of sense, not of science: slimy seed takes up twenty times its mass and more, no soaked seed loses half of it.
-MOST_SWOLLEN, LEAST_LEFT = 60.0, 0.5
-MOST_UNLIKE = 100.0  # groups of one lot, taken to be of like numbers
-HEAVIEST_G = 25_000.0  # a seed; the double coconut is the heaviest, at under 25 kg (memory)
+Series = Mapping[float, float]  # time → value
 
 
-def cut_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    cut = seen["full"] + seen["empty"] + seen["eaten"] + seen["soft"]
-    return {"filled_pct": _percent(seen["full"], cut, "seeds cut"), "cut": cut, "full": seen["full"]}
+class Sums(NamedTuple):
+    """The formulas of one test, as data that can be sent to a page.
+
+    numbers: name → formula. refuses: [condition, words], or [series, refuses] for rules on each of a series' values.
+    """
+
+    numbers: Mapping[str, Formula]
+    refuses: list[Any]
 
 
-def tetrazolium(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return {"viable_pct": _percent(seen["red"], seen["red"] + seen["pale"], "seeds stained")}
+def sums_of(data: Mapping[str, Any]) -> Sums:
+    """The formulas of a test (its entry in observations.yaml)."""
+    constants = data.get("model", {})
+    numbers = {name: with_constants(parsed(str(text)), constants) for name, text in data["sums"].items()}
+    return Sums(numbers, [_rule(rule) for rule in data.get("refuses", ())])
 
 
-def origin(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return dict(seen)
+def _rule(rule: Mapping[str, Any]) -> list[Any]:
+    if "each" in rule:
+        return ["each", parsed(rule["each"]), [_rule(one) for one in rule["refuses"]]]
+    return [parsed(rule["if"]), worded(rule["say"])]
 
 
-def imbibition(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    """Gains in per cent of the dry mass, at the last weighing up to 72 hours that both groups have."""
-    intact, nicked = seen["intact_g"], seen.get("nicked_g")
-    for name, series in (("intact_g", intact), ("nicked_g", nicked)):
-        if series is None:
-            continue
-        if 0 not in series or len(series) < 2:
-            raise ValueError(f"{name} needs the dry mass at hour 0 and at least one later weighing")
-        if min(series.values()) <= 0:
-            raise ValueError(f"{name} holds a mass of 0: nothing was weighed")
-        for hours, mass in series.items():
-            if not LEAST_LEFT <= mass / series[0] <= MOST_SWOLLEN:
+def work_out(sums: Sums, seen: Mapping[str, Any]) -> dict[str, Any]:
+    """The numbers of a test from its checked fields. ValueError says what is impossible between fields."""
+    scope = _Scope(seen, sums.numbers)
+    scope.refuse(sums.refuses)
+    found = {name: scope.value(formula) for name, formula in sums.numbers.items()}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+class _Scope:
+    """What names stand for: fields first, then other numbers of the test."""
+
+    def __init__(self, seen: Mapping[str, Any], numbers: Mapping[str, Formula]) -> None:
+        self.seen, self.numbers = seen, numbers
+
+    def value(self, formula: Formula) -> Any:
+        if isinstance(formula, str):
+            if formula in self.seen:
+                return self.seen[formula]
+            other = self.numbers.get(formula)
+            return None if other == formula else self.value(other)  # `life: life` is the field itself
+        if not isinstance(formula, list):
+            return formula
+        name, *rest = formula
+        if name == "text":
+            return rest[0]
+        if name == "checked":
+            self.refuse(rest[1])
+            return self.value(rest[0])
+        values = [self.value(part) for part in rest]
+        if name not in TAKE_NONE and any(value is None for value in values):
+            return None
+        return FUNCTIONS[name](*values)
+
+    def refuse(self, rules: list[Any]) -> None:
+        for rule in rules:
+            if rule[0] == "each":
+                for inner in self._each(self.value(rule[1])):
+                    inner.refuse(rule[2])
+            elif self.value(rule[0]):
                 raise ValueError(
-                    f"{name} goes from {series[0]:g} to {mass:g} g by hour {hours:g}: no seed does that. Milligrams among grams?"
+                    "".join(part if isinstance(part, str) else _said(self.value(part[1])) for part in rule[1])
                 )
-    if nicked and not 1 / MOST_UNLIKE <= intact[0] / nicked[0] <= MOST_UNLIKE:
-        raise ValueError(
-            f"dry intact seed weighs {intact[0]:g} g and nicked {nicked[0]:g} g: is one of them in milligrams?"
-        )
-    shared = set(intact) & set(nicked) if nicked else set(intact)
-    later = [hours for hours in shared if 0 < hours <= 72] or [hours for hours in shared if hours > 0]
-    if not later:
-        raise ValueError("intact and nicked seed were never weighed at the same hour: weigh both together")
-    hours = max(later)
-    gain = 100 * (intact[hours] - intact[0]) / intact[0]
-    found = {"hours": hours, "intact_gain_pct": gain}
-    if nicked:
-        found["nicked_over_intact"] = 100 * (nicked[hours] - nicked[0]) / nicked[0] - gain
-    if "intact_swollen" in seen and "intact_seeds" in seen:
-        found["swollen_pct"] = _percent(seen["intact_swollen"], seen["intact_seeds"], "intact seeds")
-    return found
+
+    def _each(self, series: Series | None) -> Iterator[_Scope]:
+        """One scope for each time, in order: with `time`, `value` and, but for the first, `before`."""
+        before: dict[str, float] = {}
+        for time, value in sorted((series or {}).items()):
+            yield _Scope({**self.seen, "time": time, "value": value, **before}, self.numbers)
+            before = {"before": value}
 
 
-def embryo(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    fresh, seed = mean(seen["embryo_mm"]), mean(seen["seed_mm"])
-    if fresh > seed:
-        raise ValueError(
-            f"embryos ({fresh:g} mm) are longer than seeds ({seed:g} mm): a bent embryo is measured straight across"
-        )
-    found = {"es_ratio": fresh / seed}
-    if "split_embryo_mm" in seen:
-        found["growth_pct"] = 100 * (mean(seen["split_embryo_mm"]) - fresh) / fresh
-    return found | ({"organs": seen["organs"]} if "organs" in seen else {})
+def _said(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def fresh_germination(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    """Shares of filled seed; `prompt` is the last total on or before day 30."""
-    filled = seen["sown"] - seen["empty"]
-    if filled <= 0:
-        raise ValueError(f"of {seen['sown']} seeds sown {seen['empty']} were empty: nothing was tested")
-    days, totals = zip(*sorted(seen["roots"].items()), strict=True)
-    for i, total in enumerate(totals):
-        if not isinstance(total, int):
-            raise ValueError(f"roots by day {days[i]:g} must be a whole number of seeds, not {total!r}")
-        if i and total < totals[i - 1]:
-            raise ValueError(
-                f"roots so far fall from {totals[i - 1]} to {total} at day {days[i]:g}: give totals, not new ones"
-            )
-        if total > filled:
-            raise ValueError(f"{total} roots by day {days[i]:g}, but only {filled} filled seeds were sown")
-    prompt = max((total for day, total in zip(days, totals, strict=True) if day <= 30), default=0)
-    found = {
-        "prompt_pct": 100 * prompt / filled,
-        "final_pct": 100 * totals[-1] / filled,
-        "last_day": days[-1],
-        "prompt": prompt,
-        "filled": filled,
-    }
-    return found | ({"range": seen["range"]} if "range" in seen else {})
+def _over(a: float, b: float) -> float | None:
+    return a / b if b else None
 
 
-def embryo_growth(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    fresh = mean(seen["fresh_mm"])
-    return {f"{where}_growth_pct": 100 * (mean(seen[f"{where}_mm"]) - fresh) / fresh for where in ("warm", "cold")}
+def _last_shared(one: Series, other: Series, most: float) -> float:
+    later = sorted(time for time in set(one) & set(other) if time > 0)
+    return max((time for time in later if time <= most), default=later[-1] if later else 0)
 
 
-def excised_embryo(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return {"normal_pct": _percent(seen["normal"], seen["normal"] + seen["stunted"], "embryos")}
+def _series(*pairs: float) -> dict[float, float]:
+    return dict(zip(pairs[::2], pairs[1::2], strict=True))
 
 
-def hormone_response(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return _two_dishes(seen, "treated", "water")
-
-
-def dry_storage(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return _two_dishes(seen, "stored", "fresh")
-
-
-def light_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    return _two_dishes(seen, "light", "dark")
-
-
-def _two_dishes(seen: Fields, one: str, other: str) -> dict[str, Any]:
-    """Shares of two dishes, their difference in points, and Fisher's exact chance of it."""
-    first = _percent(seen[f"{one}_roots"], seen[one], one)
-    second = _percent(seen[f"{other}_roots"], seen[other], other)
-    chance = fisher(seen[f"{one}_roots"], seen[one], seen[f"{other}_roots"], seen[other])
-    return {
-        one: seen[one],
-        other: seen[other],
-        f"{one}_pct": first,
-        f"{other}_pct": second,
-        "rise_points": first - second,
-        "chance": chance,
-    }
-
-
-def root_and_shoot(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    found = {"between": seen["between"]}
-    if "shoot_day" in seen:
-        if seen["shoot_day"] < seen["root_day"]:
-            raise ValueError(f"shoots by day {seen['shoot_day']:g}, before the roots at day {seen['root_day']:g}")
-        found["gap_days"] = seen["shoot_day"] - seen["root_day"]
-    elif seen["between"] != "nothing_yet":
-        raise ValueError("shoot_day is missing: write down when the shoots came, or between: nothing_yet")
-    return found
-
-
-def seed_mass(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    if not seen["seeds"]:
-        raise ValueError("seeds must be 1 or more")
-    if seen["grams"] / seen["seeds"] > HEAVIEST_G:
-        raise ValueError(f"{seen['grams']:g} g for {seen['seeds']} seeds: no seed is so heavy. Grams, not milligrams")
-    return {"mass_mg": 1000 * seen["grams"] / seen["seeds"], "seeds_per_gram": seen["seeds"] / seen["grams"]}
-
-
-def desiccation_model(seen: Fields, data: Mapping[str, Any]) -> dict[str, Any]:
-    """The chance that drying kills: a logistic function of coat share and log10 of seed mass (see observations.yaml)."""
-    model = data["model"]
-    ratio = seen["coat_g"] / (seen["coat_g"] + seen["inside_g"])
-    score = model["intercept"] + model["coat_ratio"] * ratio + model["log10_mass"] * log10(seen["seed_g"])
-    return {"coat_ratio": ratio, "sensitive_chance": 1 / (1 + exp(-score))}
-
-
-def drying_test(seen: Fields, _: Mapping[str, Any]) -> dict[str, Any]:
-    fresh = _percent(seen["fresh_alive"], seen["fresh"], "fresh")
-    if not fresh:
-        raise ValueError("none of the fresh seed was alive: drying could not show anything")
-    found = {"ten_kept_pct": 100 * _percent(seen["ten_alive"], seen["ten"], "ten") / fresh}
-    if "five" in seen and "five_alive" in seen:
-        found["five_kept_pct"] = 100 * _percent(seen["five_alive"], seen["five"], "five") / fresh
-    return found
-
-
-def _percent(part: int, whole: int, of: str) -> float:
-    if not whole:
-        raise ValueError(f"no {of}: a share of nothing cannot be had")
-    if part > whole:
-        raise ValueError(f"{part} of {whole} {of}: more than there were")
-    return 100 * part / whole
-
-
-ARITHMETIC: dict[str, Callable[[Fields, Mapping[str, Any]], dict[str, Any]]] = {
-    f.__name__: f
-    for f in (
-        cut_test, tetrazolium, origin, imbibition, embryo, fresh_germination, embryo_growth, excised_embryo, hormone_response,
-        dry_storage, root_and_shoot, light_test, seed_mass, desiccation_model, drying_test,
-    )
-} | {"nicked_germination": fresh_germination}  # fmt: skip
+# Signs and functions by name. What each does is told in the head of observations.yaml.
+FUNCTIONS: Mapping[str, Callable[..., Any]] = {
+    "+": operator.add,
+    "-": operator.sub,
+    "*": operator.mul,
+    "/": _over,
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+    "==": operator.eq,
+    "!=": operator.ne,
+    "and": lambda a, b: a and b,
+    "or": lambda a, b: a or b,
+    "not in": lambda time, series: time not in series,
+    "at": lambda series, time: series.get(time),
+    "missing": lambda value: value is None,
+    "otherwise": lambda value, other: other if value is None else value,
+    "fraction": lambda value: value % 1 != 0,
+    "smaller": min,
+    "exp": exp,
+    "log10": lambda value: log10(value) if value > 0 else None,
+    "mean": mean,
+    "series": _series,
+    "weighings": len,
+    "smallest": lambda series: min(series.values()),
+    "last": lambda series: series[max(series)],
+    "last_time": max,
+    "last_shared": _last_shared,
+    "most_by": lambda series, by: max((value for time, value in series.items() if time <= by), default=0),
+    "fisher": fisher,
+}
+TAKE_NONE = ("missing", "otherwise")

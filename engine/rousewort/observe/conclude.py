@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import Problem, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.observe.arithmetic import ARITHMETIC
+from rousewort.observe.arithmetic import sums_of, work_out
 from rousewort.observe.entries import Observations
 from rousewort.observe.key import Clause, Test, tests
 from rousewort.planning.facts import gather
@@ -54,7 +54,7 @@ class Conclusion:
 def read(test: Test, seen: Mapping[str, Any], vocabulary: Vocabulary) -> Reading:
     """One test's numbers and result. UserError where its fields cannot all be true."""
     try:
-        numbers = ARITHMETIC[test.id](seen, test.data)
+        numbers = work_out(sums_of(test.data), seen)
     except ValueError as impossible:
         raise UserError(f"{test.id}: {impossible}.") from None
     clause = next((c for c in test.reads if c.holds(numbers)), None)

@@ -136,7 +136,7 @@ def _design(arguments: argparse.Namespace, kb: Any) -> int:
     match = match_for(kb, name, arguments.family or known.family)
     inquiry = Inquiry(kb, match, grower, Planner(kb, arguments.engine or "plain"))
     conclusion = inquiry.conclude(known)
-    cut = next((r.numbers["filled_pct"] / 100 for r in conclusion.readings if r.test.id == "cut_test"), 1.0)
+    cut = next((r.numbers["filled_pct"] / 100 for r in conclusion.readings if "filled_pct" in r.numbers), 1.0)
     plan = design(
         kb.vocabulary,
         match.name or name,

@@ -3,6 +3,144 @@
    keeps every answer. */
 (function () {
   "use strict";
+
+  /* --- adding up: the same formulas and functions as the command's (observe/arithmetic.py, where each is told) */
+
+  function times(series) { return series.map(function (pair) { return pair[0]; }); }
+  function values(series) { return series.map(function (pair) { return pair[1]; }); }
+  function most(numbers, otherwise) { return numbers.length ? Math.max.apply(null, numbers) : otherwise; }
+  function at(series, time) {
+    var found = series.filter(function (pair) { return pair[0] === time; })[0];
+    return found && found[1];
+  }
+  function mean(all) {
+    var sum = 0, lost = 0;
+    all.forEach(function (n) { /* what rounding loses is added at the end */
+      var next = sum + n;
+      lost += Math.abs(sum) >= Math.abs(n) ? sum - next + n : n - next + sum;
+      sum = next;
+    });
+    return all.length ? (sum + lost) / all.length : undefined;
+  }
+  function choose(n, k) {
+    var ways = BigInt(1);
+    for (var i = 0; i < k; i++) ways = ways * BigInt(n - i) / BigInt(i + 1);
+    return ways;
+  }
+  function fisher(one, seeds, other, others) {
+    var both = one + other, first = Math.max(0, both - others), weights = [choose(seeds, first) * choose(others, both - first)];
+    for (var k = first; k < Math.min(both, seeds); k++) {
+      weights.push(weights[k - first] * BigInt(seeds - k) * BigInt(both - k) / (BigInt(k + 1) * BigInt(others - both + k + 1)));
+    }
+    var sum = BigInt(0), rare = BigInt(0);
+    weights.forEach(function (weight) { sum += weight; if (weight <= weights[one - first]) rare += weight; });
+    return Number((rare << BigInt(128)) / sum) / Math.pow(2, 128);
+  }
+  var FUNCTIONS = {
+    "+": function (a, b) { return a + b; },
+    "-": function (a, b) { return a - b; },
+    "*": function (a, b) { return a * b; },
+    "/": function (a, b) { return b ? a / b : undefined; },
+    "<": function (a, b) { return a < b; },
+    "<=": function (a, b) { return a <= b; },
+    ">": function (a, b) { return a > b; },
+    ">=": function (a, b) { return a >= b; },
+    "==": function (a, b) { return a === b; },
+    "!=": function (a, b) { return a !== b; },
+    "and": function (a, b) { return a && b; },
+    "or": function (a, b) { return a || b; },
+    "not in": function (time, series) { return times(series).indexOf(time) < 0; },
+    at: at,
+    missing: function (value) { return value === undefined; },
+    otherwise: function (value, other) { return value === undefined ? other : value; },
+    fraction: function (value) { return value !== Math.floor(value); },
+    smaller: Math.min,
+    exp: Math.exp,
+    log10: function (value) { return value > 0 ? Math.log10(value) : undefined; },
+    mean: mean,
+    series: function () {
+      var made = {};
+      for (var i = 0; i < arguments.length; i += 2) made[arguments[i]] = arguments[i + 1];
+      return Object.keys(made).map(function (time) { return [Number(time), made[time]]; });
+    },
+    weighings: function (series) { return series.length; },
+    smallest: function (series) { return Math.min.apply(null, values(series)); },
+    last: function (series) { return at(series, most(times(series))); },
+    last_time: function (series) { return most(times(series)); },
+    last_shared: function (one, other, limit) {
+      var later = times(one).filter(function (time) { return time > 0 && times(other).indexOf(time) >= 0; });
+      return most(later.filter(function (time) { return time <= limit; }), most(later, 0));
+    },
+    most_by: function (series, by) { return most(values(series.filter(function (pair) { return pair[0] <= by; })), 0); },
+    fisher: fisher
+  };
+  function value(formula, seen, numbers) {
+    if (typeof formula === "string") {
+      if (formula in seen) return seen[formula];
+      return numbers[formula] === formula ? undefined : value(numbers[formula], seen, numbers);
+    }
+    if (!Array.isArray(formula)) return formula;
+    if (formula[0] === "text") return formula[1];
+    if (formula[0] === "checked") {
+      refuse(formula[2], seen, numbers);
+      return value(formula[1], seen, numbers);
+    }
+    var all = formula.slice(1).map(function (part) { return value(part, seen, numbers); });
+    if (formula[0] !== "missing" && formula[0] !== "otherwise" && all.indexOf(undefined) >= 0) return undefined;
+    return FUNCTIONS[formula[0]].apply(null, all);
+  }
+  function refuse(rules, seen, numbers) {
+    rules.forEach(function (rule) {
+      if (rule[0] === "each") {
+        (value(rule[1], seen, numbers) || []).slice().sort(function (a, b) { return a[0] - b[0]; }).forEach(function (pair, i, all) {
+          var inner = Object.assign({}, seen, { time: pair[0], value: pair[1] }, i ? { before: all[i - 1][1] } : {});
+          refuse(rule[2], inner, numbers);
+        });
+      } else if (value(rule[0], seen, numbers)) {
+        throw { impossible: rule[1].map(function (part) {
+          var said = typeof part === "string" ? part : value(part[1], seen, numbers);
+          return typeof said === "number" && said !== Math.floor(said) ? +said.toPrecision(6) : said;
+        }).join("") };
+      }
+    });
+  }
+  /* A test's numbers from its fields; an exception with `impossible` says what cannot be. A series is a list of [time, value]. */
+  function workOut(sums, seen) {
+    var made = {};
+    refuse(sums.refuses, seen, sums.numbers);
+    Object.keys(sums.numbers).forEach(function (name) {
+      var n = value(sums.numbers[name], seen, sums.numbers);
+      if (n !== undefined) made[name] = n;
+    });
+    return made;
+  }
+  function meets(number, wanted) {
+    if (number === undefined) return false;
+    if (typeof wanted !== "object") return number === wanted;
+    return !("at_least" in wanted && number < wanted.at_least) && !("below" in wanted && number >= wanted.below);
+  }
+  /* Which finding typed numbers give: its place, -1 where none holds, null where too little was typed or it cannot be. */
+  function finding(sums, typed) {
+    var seen = Object.assign({}, typed), made;
+    Object.keys(sums.fields).forEach(function (name) {
+      var field = value(sums.fields[name], typed, {});
+      if (field !== undefined) seen[name] = field;
+    });
+    try { made = workOut(sums, seen); } catch (trouble) {
+      if (!trouble.impossible) throw trouble;
+      return { place: null, numbers: {}, impossible: trouble.impossible };
+    }
+    if (!Object.keys(made).some(function (name) { return name in sums.gives; })) return { place: null, numbers: made };
+    for (var i = 0; i < sums.when.length; i++) {
+      if (Object.keys(sums.when[i]).every(function (name) { return meets(made[name], sums.when[i][name]); })) return { place: i, numbers: made };
+    }
+    return { place: -1, numbers: made };
+  }
+
+  window.rousewortFormulas = { workOut: workOut, finding: finding, names: Object.keys(FUNCTIONS) };
+
+  /* --- the page */
+
   var script = document.currentScript, guide = document.querySelector(".rw-guide"), key = null, open = null;
   if (!guide) return;
   var asked = guide.querySelector(".rw-asked"), said = guide.querySelector(".rw-concluded"), list = guide.querySelector(".rw-tests");
@@ -63,7 +201,7 @@
     key.parts.forEach(function (part) { of[part.key] = place(part, kept); });
     var state = key.stateOf[of[key["class"]]];
     flagged = Object.keys(key.order.flags).some(function (trait) { return key.order.flags[trait].indexOf(made.words[trait]) >= 0; });
-    if (flagged && !made.words.drying) names = key.order.flagged[state];
+    if (flagged && !made.words[key.order.drying]) names = key.order.flagged[state];
     else {
       names = key.order.lists[[state].concat(key.levels.map(function (level, i) {
         return key.states[state].levels[i] ? partOf(level).table[of[level]] : 0;
@@ -79,44 +217,6 @@
   }
   function partOf(name) { return key.parts.filter(function (part) { return part.key === name; })[0]; }
   function testOf(id) { return key.tests.filter(function (test) { return test.id === id; })[0]; }
-
-  /* --- adding up what was typed */
-
-  function value(formula, numbers) {
-    if (typeof formula === "string") return numbers[formula];
-    if (!Array.isArray(formula)) return formula;
-    if (formula[0] === "mean") {
-      var all = numbers[formula[1]];
-      return all && all.length ? all.reduce(function (a, b) { return a + b; }, 0) / all.length : undefined;
-    }
-    var a = value(formula[1], numbers), b = value(formula[2], numbers);
-    if (a === undefined || b === undefined || ("%/".indexOf(formula[0]) >= 0 && !b)) return undefined;
-    return { "+": a + b, "-": a - b, "*": a * b, "/": a / b, "%": 100 * (a / b) }[formula[0]];
-  }
-  function meets(number, wanted) {
-    if (number === undefined) return false;
-    if (typeof wanted !== "object") return number === wanted;
-    return !("at_least" in wanted && number < wanted.at_least) && !("below" in wanted && number >= wanted.below);
-  }
-  /* Which finding typed numbers give: its place, -1 where none holds, null where too little was typed. */
-  function finding(sums, numbers) {
-    var made = {}, rows = null;
-    Object.keys(sums.numbers).forEach(function (name) {
-      var n = value(sums.numbers[name], numbers);
-      if (n !== undefined && isFinite(n)) made[name] = n;
-    });
-    if (sums.dishes) {
-      rows = key.dishes[numbers.seeds];
-      var one = numbers[sums.dishes[0]], other = numbers[sums.dishes[1]];
-      if (!rows || one === undefined || other === undefined || one > numbers.seeds || other > numbers.seeds) return { place: null, numbers: made };
-      made.chance = one >= rows[other][0] || one <= rows[other][1] ? 0 : 1; /* clearly more or fewer, by the table */
-    }
-    if (!Object.keys(made).length) return { place: null, numbers: made };
-    for (var i = 0; i < sums.when.length; i++) {
-      if (Object.keys(sums.when[i]).every(function (name) { return meets(made[name], sums.when[i][name]); })) return { place: i, numbers: made };
-    }
-    return { place: -1, numbers: made };
-  }
 
   window.rousewortKeyLookup = { conclude: function (c) { return conclude(c); }, ranking: function (c, s) { return ranking(c, s); }, finding: function (id, n) { return finding(testOf(id).sums, n); } };
 
@@ -209,10 +309,10 @@
     box.hidden = false;
   }
   function work(test, numbers, out) {
-    var got = finding(test.sums, numbers), text = Object.keys(got.numbers).filter(function (n) { return n !== "chance"; }).map(function (name) {
+    var got = finding(test.sums, numbers), text = Object.keys(got.numbers).filter(function (n) { return n in test.sums.gives; }).map(function (name) {
       return test.sums.gives[name] + ": " + +got.numbers[name].toPrecision(3);
     }).join("; ");
-    out.textContent = text + (got.place === -1 ? (text ? ". " : "") + "No finding fits yet." : "");
+    out.textContent = got.impossible ? got.impossible.replace(/^./, function (c) { return c.toUpperCase(); }) + "." : text + (got.place === -1 ? (text ? ". " : "") + "No finding fits yet." : "");
     Object.keys(key.bands).forEach(function (trait) {
       if (test.inputs.indexOf(trait) < 0 || !(key.bands[trait].of in got.numbers)) return;
       var row = key.bands[trait].words.filter(function (w) { return got.numbers[key.bands[trait].of] >= w.least; })[0];
