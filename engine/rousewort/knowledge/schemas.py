@@ -85,6 +85,7 @@ def temperature(description: str) -> Schema:
 
 
 SOURCE = text("The id of a work in sources.yaml.")
+FOR_READERS = text("Set where no rule reads or offers it, and none should: why. It is shown to readers.")
 AMOUNTS = {
     "days": span("Days.", 2500, whole=True),
     "hours": span("Hours.", 500),
@@ -488,6 +489,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "measures": measures,
             "group": words(vocabulary.files["treatment_groups"], "What it does for the seed."),
             "rank": {"type": "integer", "minimum": 0, "description": "The gentler of two of one group has the lower."},
+            "for_readers": FOR_READERS,
             "place": words({"first": "Every plan begins with it.", "last": "Every plan ends with it."}, "Its fixed place, if any."),
             "container": words(
                 {"bag": "In a bag meanwhile.", "pot": "In pots or trays from here on.", "none": "In neither."},

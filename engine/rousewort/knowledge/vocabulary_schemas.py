@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from rousewort.knowledge.schemas import SOURCE, Schema, closed, many, mapped, text, words
+from rousewort.knowledge.schemas import FOR_READERS, SOURCE, Schema, closed, many, mapped, text, words
 from rousewort.knowledge.vocabulary import DERIVED
 
 # What the reasoning uses a trait for. Each is some trait's; only `level` can be that of several.
@@ -23,7 +23,6 @@ HELD = text("How it is held: a word of held.yaml.")
 MEANS = text("What it means.")
 LABEL = text("What people call it.")
 NOTE = text("What a reader should know.")
-TRUTH: Schema = {"type": "boolean", "description": "true or false."}
 CONDITION = mapped(many(text("A word of it."), "Any of these."), "Traits or reports, each with the words that count.")
 FACTS = mapped(text("Its word."), "Traits or reports, each with its word.")
 
@@ -94,7 +93,7 @@ def _of_plants() -> dict[str, Schema]:
             "means": MEANS,
             "role": words(ROLES, "What the reasoning uses it for, where it needs one by name."),
             "typical": _flag("What is typical of a genus or family tells on the class."),
-            "for_readers": _flag("No rule weighs it: it is shown to readers, or used by the key or by searches."),
+            "for_readers": FOR_READERS,
             "asked": text("The question to whoever starts an entry."),
             "listed": closed(
                 {"path": text("Folder of its pages."), "title": text("Title of the list.")}, ["path", "title"], "The handbook lists species by it."
@@ -122,6 +121,7 @@ def _of_plants() -> dict[str, Schema]:
                 {"only_with": only, "never_with": never}, [], "Further conditions where the family lends it."
             ),
             "means": MEANS,
+            "for_readers": FOR_READERS,
         },
         ["kinds", "inherits", "means"],
         "What reports of some kinds let us say.",
