@@ -15,6 +15,7 @@ from rousewort.knowledge.build import lay
 from rousewort.knowledge.check import check_layer, kind_of
 from rousewort.knowledge.doubts import Around, Doubt, doubts
 from rousewort.knowledge.files import TAXON_FOLDERS
+from rousewort.knowledge.loose_ends import loose_ends
 from rousewort.knowledge.strict_yaml import Document, read
 
 
@@ -53,7 +54,7 @@ def check_files(files: Sequence[Path], layers: Layers) -> CheckResult:
 def check_all(layers: Layers, progress: Callable[[str, int], None] | None = None) -> CheckResult:
     """Check every file of all layers. `progress` is told what is being done and how many files are done."""
     laid = lay(layers.folders, layers.base_index, (lambda n: progress("reading", n)) if progress else None)
-    problems = [*laid.problems, *example_problems(laid)]
+    problems = [*laid.problems, *loose_ends(laid), *example_problems(laid)]
     spoilt = {problem.file for problem in laid.problems}
     around = Around(laid.store, laid.store.vocabulary)
     found: list[Doubt] = []

@@ -14,23 +14,27 @@ from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
 from rousewort.knowledge.tables import read_tables
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
+from rousewort.knowledge.vocabulary_check import vocabulary_problems
 
 
 def read_vocabulary(layer: Path) -> Vocabulary:
-    """The vocabulary of the shipped layer."""
-    files: dict[str, Any] = {}
+    """The vocabulary of the shipped layer. Raises KnowledgeError with every problem of its files."""
+    documents: dict[str, Document] = {}
     problems: list[Problem] = []
     for stem in FILES:
         path = layer / "vocabulary" / f"{stem}.yaml"
         try:
-            files[stem] = read(path.read_bytes(), str(path)).data
+            documents[stem] = read(path.read_bytes(), str(path))
         except FileNotFoundError:
             problems.append(Problem(str(path), 0, 0, "the vocabulary file is missing", "Restore it."))
         except KnowledgeError as trouble:
-            problems += trouble.problems
+            problems += [p for p in trouble.problems if isinstance(p, Problem)]
+    if not problems:
+        kinds = [path.stem for path in (layer / "treatments").glob("*.yaml")]
+        problems += vocabulary_problems(documents, kinds)
     if problems:
         raise KnowledgeError(*problems)
-    return Vocabulary(files)
+    return Vocabulary({stem: document.data for stem, document in documents.items()})
 
 
 class Laid(NamedTuple):

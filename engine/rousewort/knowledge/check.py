@@ -97,6 +97,7 @@ def check_layer(
         elif kind == "sources":
             checked.sources = {}
     checked.problems += context.claims
+    checked.problems += _place_problems(documents, {**known["treatments"], **checked.treatments})
     touched = any(kind_of(path) in ("rule", "treatment") for path in documents)
     given = sum(path.startswith("rules/") for path in documents)
     if touched and len(rules) == given:  # one broken rule would make others seem wrong
@@ -104,6 +105,28 @@ def check_layer(
         checked.problems += rule_problems(list(merged.values()), vocabulary, rules)
         checked.problems += _media_problems(merged, {**known["treatments"], **checked.treatments}, rules)
     return checked
+
+
+def _place_problems(documents: dict[str, Document], treatments: dict[str, dict[str, Any]]) -> Iterator[Problem]:
+    """Every plan begins with one kind and ends with one: a second would be left out of all of them in silence."""
+    for place in ("first", "last"):
+        those = [kind for kind, told in treatments.items() if told.get("place") == place]
+        here = [documents[path] for kind in those if (path := f"treatments/{kind}.yaml") in documents]
+        if len(those) > 1:
+            for document in here:
+                others = ", ".join(kind for kind in those if kind != document.data["kind"])
+                yield document.problem(
+                    ("place",), f"`place: {place}` is that of {others} already", "Keep it on one of them."
+                )
+        elif not those and any(path.startswith("treatments/") for path in documents):
+            path = next(path for path in documents if path.startswith("treatments/"))
+            yield Problem(
+                documents[path].file,
+                0,
+                0,
+                f"no treatment has `place: {place}`",
+                "Every plan begins with one treatment and ends with one: set it there.",
+            )
 
 
 def _media_problems(

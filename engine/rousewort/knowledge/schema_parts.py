@@ -63,6 +63,7 @@ def span(description: str, top: float, whole: bool = False, use: bool = False) -
 
 
 SOURCE = text("The id of a work in sources.yaml.")
+FOR_READERS = text("Set where no rule reads or offers it, and none should: why. It is shown to readers.")
 
 
 def held(vocabulary: Vocabulary) -> Schema:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rousewort.knowledge.schema_parts import (
+    FOR_READERS,
     SCIENTIFIC_NAME,
     SOURCE,
     Schema,
@@ -267,6 +268,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "measures": measures,
             "group": words(vocabulary.files["treatment_groups"], "What it does for the seed."),
             "rank": {"type": "integer", "minimum": 0, "description": "The gentler of two of one group has the lower."},
+            "for_readers": FOR_READERS,
             "place": words({"first": "Every plan begins with it.", "last": "Every plan ends with it."}, "Its fixed place, if any."),
             "container": words(
                 {"bag": "In a bag meanwhile.", "pot": "In pots or trays from here on.", "none": "In neither."},

@@ -14,6 +14,7 @@ from rousewort.contribute.rule_examples import example_problems
 from rousewort.knowledge.build import lay
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import PACKAGED_INDEX
+from rousewort.knowledge.loose_ends import loose_ends
 
 HELP = "Check the whole knowledge base (and any layer over it): every file, every rule, every reference, all problems at once."
 EPILOG = """examples:
@@ -31,7 +32,7 @@ def run(arguments: argparse.Namespace) -> int:
     extra = [Path(path) for path in layers(arguments)]
     try:
         laid = lay([clone, *extra] if clone else extra, None if clone else PACKAGED_INDEX)
-        if problems := [*laid.problems, *example_problems(laid)]:
+        if problems := [*laid.problems, *loose_ends(laid), *example_problems(laid)]:
             raise KnowledgeError(*problems)
     except KnowledgeError as trouble:
         if arguments.json:
