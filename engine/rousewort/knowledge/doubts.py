@@ -135,7 +135,7 @@ def doubts(document: Document, around: Around) -> Iterator[Doubt]:
         *_numbers(document, record, around),
         *_reports_differ(document, record, around.vocabulary),
         *_subjects(document, record, around),
-        *_sown_in_the_cold(document, record),
+        *_sown_in_the_cold(document, record, around.vocabulary),
         *_grounds(document, record),
     ):
         place = next((p for p, code in reasons if code == doubt.code and doubt.path[: len(p)] == p), None)
@@ -441,12 +441,13 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
             )
 
 
-def _sown_in_the_cold(document: Document, record: Record) -> Iterator[Doubt]:
+def _sown_in_the_cold(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
     """Germination at no more than the chill's own degrees: seed that sprouted in the chill, taken for a way to sow."""
+    chills = vocabulary.kinds.indoors("cold")
     for i, report in enumerate(record.get("reports", ())):
         warmest = _warmest(report.get("germination_temperature_c"))
         for j, treatment in enumerate(report.get("treatments", ())):
-            chill = _warmest(treatment.get("temperature_c")) if treatment["kind"] == "cold_moist" else None
+            chill = _warmest(treatment.get("temperature_c")) if treatment["kind"] in chills else None
             if warmest is not None and chill is not None and warmest <= chill:
                 what = f"germination at {warmest:g} °C is no warmer than the chill of {chill:g} °C"
                 yield Doubt(
