@@ -66,7 +66,7 @@ class _Weave:
                 continue
             if kind not in self.offered and "place" not in told:
                 yield path, ("kind",), f"no rule offers {kind}, so no plan ever gives it", WRITE_IT
-            if kind in self.reported and kind not in weighed:
+            if kind in self.reported and kind not in weighed and "place" not in told:
                 what = f"reports of {kind} (on {self.reported[kind]}) are weighed nowhere: no response reads them"
                 yield (
                     path,
