@@ -356,15 +356,15 @@ class IndexStore:
 
     def listed(self, folded: str) -> list[str]:
         """The taxa that the tables of common names give for a name, those with most species first."""
-        rows = self._rows("select taxa from listed where folded = ?", (folded,))
-        return json.loads(rows[0][0]) if rows else []
+        rows = self._read("select taxa from listed where folded = ?", (folded,))
+        return rows[0][0] if rows else []
 
     def shared(self, part: str) -> Any:
         """A part whole. Names of genera and the tables' common names have tables of their own, to look up one of them."""
         if part == "genus_family":
             return dict(self._rows("select name, family from genus order by name"))
         if part == "listed":
-            return {folded: json.loads(taxa) for folded, taxa in self._rows("select folded, taxa from listed")}
+            return dict(self._read("select folded, taxa from listed"))
         return self._one(("part", part), "select json from part where name = ?", (part,))
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
