@@ -21,7 +21,7 @@ SEASONS = {"cold_moist", "warm_moist", "outdoor_winter", "after_ripen"}
 @pytest.fixture(scope="module")
 def from_traits(kb: KnowledgeBase) -> Planner:
     """A planner that knows no report of any treatment."""
-    return Planner(kb.without(reports=True), "plain")
+    return Planner(kb.without(protocols=True), "plain")
 
 
 @pytest.fixture(params=["everything known", "from traits alone"])

@@ -236,7 +236,7 @@ def test_json_fits_its_schema(run: Callable[..., Ran], plan_schema: dict, argv: 
     assert ran.code == 0 and not ran.err
     document = json.loads(ran.out)
     assert schema_errors(document, plan_schema) == []
-    assert document["format"] == "rousewort-plan-1" and document["query"] == argv[0]
+    assert document["format"] == "rousewort-plan-2" and document["query"] == argv[0]
 
 
 def test_json_of_many_species_fits_its_schema(plan_schema: dict, plans: dict, some_species: list[str]) -> None:

@@ -97,7 +97,7 @@ def test_start_from_the_page_keeps_a_plan_and_wrong_names_keep_what_was_typed(
     answer = post(client, "/start", "/start", name="eastern redbud", seeds="70", lot="L", origin="O")
     batch = ledger.batch("5")
     assert answer.headers["Location"].endswith("/batch/CECA-5")
-    assert (batch.seeds, batch.lot, batch.provenance, batch.plan["format"]) == (70, "L", "O", "rousewort-plan-1")
+    assert (batch.seeds, batch.lot, batch.provenance, batch.plan["format"]) == (70, "L", "O", "rousewort-plan-2")
 
 
 def test_same_form_sent_twice_records_once(client: FlaskClient, ledger: Ledger) -> None:

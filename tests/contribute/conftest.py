@@ -22,12 +22,13 @@ traits:
     - {is: physical, source: bridge-2001, held: read, where: p. 3}
   coat_hardness:
     - {is: hard, held: practice}
-reports:
-  - source: bridge-2001
+protocols:
+  - id: nick
+    source: bridge-2001
     held: read
     where: p. 4
-    treatments:
-      - {kind: nick, means: found_needed}
+    phases:
+      - {kind: nick, found: needed}
 """
 SOURCES = "bridge-2001: {citation: 'Reed A. (2001) An invented work on waking seed. Sallow Bridge Notes 1:1-9.'}\n"
 PLACE = "species/sallowia/sallowia-pontis.yaml"

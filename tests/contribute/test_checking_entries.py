@@ -87,34 +87,34 @@ def test_every_word_of_the_list_of_contradictions_is_a_word_of_the_vocabulary(kb
 @pytest.mark.parametrize(
     ("treatment", "says"),
     [
-        ("kind: cold_moist, means: recommended, days: {low: 900, high: 900}", "far above"),
-        ("kind: soak, means: recommended, hours: {low: 400, high: 400}", "beyond the limit of 24 hours"),
-        ("kind: cold_moist, means: recommended, days: {low: 60, high: 60}, temperature_c: {low: 40, high: 41}", "40–41 °C is far above"),
-        ("kind: warm_moist, means: recommended, days: {low: 1, high: 1}", "far below"),
+        ("kind: cold_moist, days: 900, length_basis: advice", "far above"),
+        ("kind: soak, hours: 400, length_basis: advice", "beyond the limit of 24 hours"),
+        ("kind: cold_moist, found: effective, days: 60, temperature_c: {low: 40, high: 41}", "40–41 °C is far above"),
+        ("kind: warm_moist, found: effective, days: 1", "far below"),
     ],
 )  # fmt: skip
 def test_a_number_far_outside_what_is_published_is_doubted(private, treatment: str, says: str) -> None:
-    found = doubts(private, ("kind: nick, means: found_needed", treatment))
+    found = doubts(private, ("kind: nick, found: needed", treatment))
     assert says in found["far-number"][0].problem.what
 
 
-@pytest.mark.parametrize("means", ["tested", "found_useless"])
-def test_a_length_that_was_only_tried_is_not_doubted(private, means: str) -> None:
-    changes = ("kind: nick, means: found_needed", f"kind: cold_moist, means: {means}, days: {{low: 900, high: 900}}")
+@pytest.mark.parametrize("said", ["length_basis: only_tried", "found: useless"])
+def test_a_length_that_was_only_tried_is_not_doubted(private, said: str) -> None:
+    changes = ("kind: nick, found: needed", f"kind: cold_moist, {said}, days: 900")
     assert "far-number" not in doubts(private, changes)
 
 
 @pytest.mark.parametrize(
     ("treatment", "says"),
     [
-        ("kind: cold_moist, means: recommended, days: {low: 280, high: 560}", "beyond the 5–270 days usual of it"),
-        ("kind: warm_moist, means: found_effective, days: {low: 60, high: 600}", "beyond the 5–365 days usual of it"),
+        ("kind: cold_moist, days: {low: 280, high: 560}, length_basis: advice", "beyond the 5–270 days usual of it"),
+        ("kind: warm_moist, found: effective, days: {low: 60, high: 600}", "beyond the 5–365 days usual of it"),
     ],
 )
 def test_a_length_with_a_nought_too_many_is_doubted_though_no_limit_forbids_it(
     private, treatment: str, says: str
 ) -> None:
-    found = doubts(private, ("kind: nick, means: found_needed", treatment))
+    found = doubts(private, ("kind: nick, found: needed", treatment))
     assert says in found["far-number"][0].problem.what
 
 
@@ -131,10 +131,10 @@ def test_a_work_on_another_family_is_doubted_where_it_is_cited_once(private) -> 
 
 
 def test_the_degrees_of_the_chill_are_doubted_as_those_of_sowing(private) -> None:
-    chill = "kind: cold_moist, means: recommended, days: {low: 60, high: 60}, temperature_c: {low: 4, high: 4}"
-    sown = f"{{{chill}}}\n    germination_temperature_c: {{low: LOW, high: LOW}}"
+    chill = "kind: cold_moist, length_basis: advice, days: 60, temperature_c: 4"
+    sown = f"{{{chill}}}\n      - {{kind: sow, temperature_c: LOW}}"
     for degrees, doubted in (("4", True), ("15", False)):
-        found = doubts(private, ("{kind: nick, means: found_needed}", sown.replace("LOW", degrees)))
+        found = doubts(private, ("{kind: nick, found: needed}", sown.replace("LOW", degrees)))
         assert ("sown-in-the-cold" in found) is doubted
 
 
@@ -148,10 +148,12 @@ def test_a_number_is_compared_with_the_genus_where_enough_is_known_of_it(private
 name: {genus} pontis
 rank: species
 family: {family}
-reports:
-  - held: practice
-    treatments:
-      - {{kind: cold_moist, means: recommended, days: {{low: 1500, high: 1500}}}}
+protocols:
+  - id: cold
+    held: practice
+    design: practice
+    phases:
+      - {{kind: cold_moist, days: 1500}}
 """
     path = private.write(f"species/{genus.lower()}/{genus.lower()}-pontis.yaml", text)
     (doubt,) = [d for d in check_files([path], all_layers([private.folder])).doubts if d.code == "far-number"]
@@ -180,12 +182,12 @@ def test_a_genus_in_another_family_than_elsewhere_is_doubted(private) -> None:
     assert [d.code for d in check_files([path], all_layers([private.folder])).doubts] == ["family"]
 
 
-def test_reports_that_contradict_each_other_are_doubted_unless_one_is_flagged(private) -> None:
-    more = "means: found_needed}\n  - source: bridge-2001\n    held: read\n    where: p. 9\n    treatments:\n      - {kind: nick, means: found_useless}"
-    (doubt, *_) = doubts(private, ("means: found_needed}", more))["reports-differ"]
+def test_protocols_that_contradict_each_other_are_doubted_unless_one_is_flagged(private) -> None:
+    more = "found: needed}\n  - id: again\n    source: bridge-2001\n    held: read\n    where: p. 9\n    phases:\n      - {kind: nick, found: useless}"
+    (doubt, *_) = doubts(private, ("found: needed}", more))["protocols-differ"]
     assert "found no help, but found needed on line" in doubt.problem.what
     flagged = more.replace("where: p. 9", "low_standing: second-hand")
-    assert "reports-differ" not in doubts(private, ("means: found_needed}", flagged))
+    assert "protocols-differ" not in doubts(private, ("found: needed}", flagged))
 
 
 def test_facts_without_a_place_and_entries_without_a_source_are_doubted_once(private) -> None:
@@ -332,13 +334,13 @@ def test_a_copy_of_the_whole_knowledge_base_is_checked_as_itself(layer: Path, tm
     assert result.problems == () and {d.code for d in result.doubts} <= {"no-place"}
 
 
-FAR = "      - {kind: soak, means: found_effective, hours: {low: 48, high: 48}}\n"
+FAR = "      - {kind: soak, found: effective, hours: 48}\n"
 
 
 def judged(private, reason: str) -> list[tuple[str, str]]:
     """(level, code) of every doubt on the invented plant, with a soak far over the limit and a judgement on it."""
-    soak = FAR.replace("}}", f"}}, judged: {{far-number: '{reason}'}}}}")
-    path = private.plant(("      - {kind: nick, means: found_needed}\n", soak))
+    soak = FAR.replace("}", f", judged: {{far-number: '{reason}'}}}}")
+    path = private.plant(("      - {kind: nick, found: needed}\n", soak))
     _, out, _ = private.run("entry", "check", path, "--json")
     _, more, _ = private.run("entry", "check", path, "--json", "--doubts", "judged")
     return sorted({(row["level"], row["code"]) for row in (*json.loads(out), *json.loads(more))})
@@ -359,8 +361,8 @@ def test_a_word_is_no_judgement(private) -> None:
 def test_a_judgement_on_nothing_is_doubted_itself(private) -> None:
     path = private.plant(
         (
-            "{kind: nick, means: found_needed}",
-            "{kind: nick, means: found_needed, judged: {reports-differ: nobody has said otherwise so far}}",
+            "{kind: nick, found: needed}",
+            "{kind: nick, found: needed, judged: {protocols-differ: nobody has said otherwise so far}}",
         )
     )
     _, out, _ = private.run("entry", "check", path, "--json")
@@ -368,7 +370,7 @@ def test_a_judgement_on_nothing_is_doubted_itself(private) -> None:
 
 
 def test_doubts_of_one_kind_are_listed_when_asked_for(private) -> None:
-    path = private.plant(("      - {kind: nick, means: found_needed}\n", FAR))
+    path = private.plant(("      - {kind: nick, found: needed}\n", FAR))
     code, out, _ = private.run("entry", "check", path, "--doubts", "far-number")
     assert code == 0 and "beyond the limit" in out
     code, _, err = private.run("entry", "check", path, "--doubts", "far-numbers")

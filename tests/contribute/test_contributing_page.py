@@ -28,13 +28,13 @@ def test_every_command_on_the_page_is_one_that_can_be_given() -> None:
         build_parser(words[0]).parse_args(words + ["FILE"] * needs_more)
 
 
-def shown_reports() -> str:
-    (report,) = re.findall(r"\n( {8}reports:\n(?: {8}.*\n)+)", PAGE)
-    return "".join(f"{line[8:]}\n" for line in report.splitlines())
+def shown_protocols() -> str:
+    (shown,) = re.findall(r"\n( {8}protocols:\n(?: {8}.*\n)+)", PAGE)
+    return "".join(f"{line[8:]}\n" for line in shown.splitlines())
 
 
-def test_the_example_report_passes_its_check(private) -> None:
-    text = "name: Hovenia pontis\nrank: species\nfamily: Rhamnaceae\n" + shown_reports()
+def test_the_example_protocol_passes_its_check(private) -> None:
+    text = "name: Hovenia pontis\nrank: species\nfamily: Rhamnaceae\n" + shown_protocols()
     path = private.write("species/hovenia/hovenia-pontis.yaml", text)
     assert check_files([path], all_layers([private.folder])).problems == ()
 
@@ -44,7 +44,7 @@ def test_the_example_commands_make_the_entry_that_the_page_shows(private) -> Non
     words = [word for word in shlex.split(new.replace("\\\n", " "))[1:]]
     code, out, err = private.run(*words, "--no-ask")
     assert code == 0, err
-    assert read(Path(out.strip()).read_bytes(), "f").data["reports"] == yaml.safe_load(shown_reports())["reports"]
+    assert read(Path(out.strip()).read_bytes(), "f").data["protocols"] == yaml.safe_load(shown_protocols())["protocols"]
 
 
 def test_the_example_rule_passes_its_check(private) -> None:

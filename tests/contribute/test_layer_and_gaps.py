@@ -13,20 +13,20 @@ def test_a_layer_tells_what_it_adds_replaces_adds_to_and_repeats(private, layer:
     private.plant()
     place = place_of("Cercis canadensis", "species")
     text = (layer / place).read_text()
-    private.write(place, text[: text.index("reports:")])
+    private.write(place, text[: text.index("protocols:")])
     same = place_of("Cercis siliquastrum", "species")
     private.write(same, (layer / same).read_text())
     private.write(
         "species/acer/more.yaml",
-        "name: Acer saccharum\nrank: species\nfamily: Sapindaceae\nadds_to: Acer saccharum\nreports:\n  - {source: bridge-2001, held: read, where: p. 1}\n",
+        "name: Acer saccharum\nrank: species\nfamily: Sapindaceae\nadds_to: Acer saccharum\nprotocols:\n  - {id: one, source: bridge-2001, held: read, where: p. 1}\n",
     )
     code, out, _ = private.run("layer", "--json")
     (parts,) = json.loads(out).values()
     found = {(p["name"], p["does"]): p["note"] for p in parts}
     assert code == 0
     assert ("Sallowia pontis", "adds") in found and ("bridge-2001", "adds") in found
-    assert found["Cercis canadensis", "replaces"].startswith("0 reports instead of ")
-    assert found["Acer saccharum", "adds reports"] == "1 reports"
+    assert found["Cercis canadensis", "replaces"].startswith("0 protocols instead of ")
+    assert found["Acer saccharum", "adds protocols"] == "1 protocols"
     assert "may be left out" in found["Cercis siliquastrum", "same"]
     assert "Replaces (1)" in private.run("layer", "--kb", private.folder)[1]
 

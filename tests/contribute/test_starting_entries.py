@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 from rousewort.base.errors import UserError
-from rousewort.contribute.start import Said, accepted_form, parse_report, questions
+from rousewort.contribute.start import Said, accepted_form, parse_phase, questions
 from rousewort.knowledge.strict_yaml import read
 
 FLAGS = ("--source", "bridge-2001", "--held", "read", "--where", "table 2", "--trait", "dormancy_class=physical",
-         "--report", "nick:found-needed", "--report", "cold_moist:recommended=42-60", "--no-ask")  # fmt: skip
+         "--phase", "nick:needed", "--phase", "cold_moist:advised=42-60", "--no-ask")  # fmt: skip
 
 
 def test_flags_become_an_entry_that_passes_its_check(private) -> None:
@@ -22,12 +22,13 @@ def test_flags_become_an_entry_that_passes_its_check(private) -> None:
     ground = {"source": "bridge-2001", "held": "read", "where": "table 2"}
     assert entry["name"] == "Sallowia ripensis"
     assert entry["traits"]["dormancy_class"] == [{"is": "physical", **ground}]
-    assert entry["reports"] == [
+    assert entry["protocols"] == [
         {
+            "id": "nick-and-cold-moist",
             **ground,
-            "treatments": [
-                {"kind": "nick", "means": "found_needed"},
-                {"kind": "cold_moist", "means": "recommended", "days": {"low": 42, "high": 60}},
+            "phases": [
+                {"kind": "nick", "found": "needed"},
+                {"kind": "cold_moist", "days": {"low": 42, "high": 60}, "length_basis": "advice"},
             ],
         }
     ]
@@ -36,7 +37,7 @@ def test_flags_become_an_entry_that_passes_its_check(private) -> None:
 
 def test_the_amount_is_in_the_unit_of_the_treatment(private) -> None:
     private.run(
-        "entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--report", "soak:recommended=12-24", "--no-ask"
+        "entry", "new", "Sallowia ripensis", "--family", "Fabaceae", "--phase", "soak:advised=12-24", "--no-ask"
     )
     text = (private.folder / "species/sallowia/sallowia-ripensis.yaml").read_text()
     assert "hours: {low: 12, high: 24}" in text
@@ -85,12 +86,12 @@ def test_all_mistakes_in_flags_come_at_once_and_nothing_is_written(private) -> N
         "Fabaceae",
         "--trait",
         "embrio=small",
-        "--report",
+        "--phase",
         "cold:needed",
         "--no-ask",
     )
     assert code == 2
-    assert all(word in err for word in ("embrio", "`embryo`", "'cold' is no treatment", "KIND:MEANING"))
+    assert all(word in err for word in ("embrio", "`embryo`", "'cold' is no treatment", "is no treatment"))
     assert not list(private.folder.glob("species/**/*.yaml"))
 
 
@@ -108,7 +109,7 @@ def test_what_is_missing_is_told(private, words: tuple, says: str) -> None:
 
 
 def test_questions_take_enter_for_unknown_and_ask_again_after_a_wrong_word(private, monkeypatch) -> None:
-    answers = ["Fabaceae", "", "bridge-2001", "p. 3", "phisical", "physical", "", "", "nick:found_needed"]
+    answers = ["Fabaceae", "", "bridge-2001", "p. 3", "phisical", "physical", "", "", "nick:needed"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     code, _, err = private.run("entry", "new", "Sallowia ripensis", "--ask")
     assert code == 0 and "Did you mean `physical`?" in err
@@ -123,7 +124,7 @@ def test_what_flags_say_is_not_asked(kb) -> None:
     said = Said(
         "Cercis pontis", common_names=("a",), source="fao-1992", where="p. 1", traits={"dormancy_class": ("none",)}
     )
-    assert [q.key for q in questions(kb, said)] == ["embryo", "coat_water", "report", "germinated"]
+    assert [q.key for q in questions(kb, said)] == ["embryo", "coat_water", "phase", "germinated"]
 
 
 def test_observations_become_traits(private, tmp_path) -> None:
@@ -176,36 +177,41 @@ def test_what_is_no_name_is_refused(name: str) -> None:
 @pytest.mark.parametrize(
     ("text", "made"),
     [
-        ("cold_moist:found_needed=60-90@4", {"days": {"low": 60, "high": 90}, "temperature_c": {"low": 4, "high": 4}}),
-        ("acid:found_effective=60-", {"minutes": {"low": 60, "high": None}}),
-        ("acid:found_effective=-30", {"minutes": {"low": None, "high": 30}}),
-        ("acid:found_effective=1.5h", {"hours": {"low": 1.5, "high": 1.5}}),
-        ("warm_moist:tested=60@28/14", {"days": {"low": 60, "high": 60}, "temperature_c": {"day": 28, "night": 14}}),
-        ("after-ripen:recommended@20-25", {"temperature_c": {"low": 20, "high": 25}}),
-        ("hot_water/held:found_effective=5@80", {"way": "held", "minutes": {"low": 5, "high": 5}, "temperature_c": {"low": 80, "high": 80}}),
-        ("hot_water:tested", {"way": "unknown"}),
+        ("cold_moist:needed=60-90@4", {"days": {"low": 60, "high": 90}, "temperature_c": 4}),
+        ("acid:effective=60-", {"minutes": {"low": 60}}),
+        ("acid:effective=-30", {"minutes": {"high": 30}}),
+        ("acid:effective=1.5h", {"hours": 1.5}),
+        ("warm_moist:tried=60@28/14", {"days": 60, "length_basis": "only_tried", "temperature_c": {"day": 28, "night": 14}}),
+        ("after-ripen:advised@20-", {"length_basis": "advice", "temperature_c": {"above": 20}}),
+        ("hot_water/held:effective=5@80", {"way": "held", "minutes": 5, "temperature_c": 80}),
+        ("hot_water:tried", {"way": "unknown"}),
     ],
 )  # fmt: skip
-def test_a_report_in_one_word_keeps_what_it_says(kb, text: str, made: dict) -> None:
-    kind, means = text.split("=")[0].split("@")[0].replace("-", "_").split(":")
-    assert parse_report(kb, text) == {"kind": kind.split("/")[0], "means": means} | made
+def test_a_phase_in_one_word_keeps_what_it_says(kb, text: str, made: dict) -> None:
+    kind, found = text.split("=")[0].split("@")[0].replace("-", "_").split(":")
+    assert (
+        parse_phase(kb, text)
+        == {"kind": kind.split("/")[0], **({"found": found} if found in ("needed", "effective") else {})} | made
+    )
 
 
 @pytest.mark.parametrize(
-    "text", ["soak:tested=abc", "soak:tested=1-2-3", "soak:tested=2 weeks", "soak/held:tested", "soak:tested=1@"]
+    "text",
+    ["soak:tried=abc", "soak:tried=1-2-3", "soak:tried=2 weeks", "soak/held:tried", "soak:tried=1@", "soak:found"],
 )
-def test_a_report_that_cannot_be_read_is_not_guessed(kb, text: str) -> None:
+def test_a_phase_that_cannot_be_read_is_not_guessed(kb, text: str) -> None:
     with pytest.raises(UserError):
-        parse_report(kb, text)
+        parse_phase(kb, text)
 
 
-def test_germination_is_a_report_even_where_nothing_was_done(private) -> None:
+def test_germination_is_a_protocol_even_where_nothing_was_done(private) -> None:
     code, out, _ = private.run("entry", "new", "Sallowia ripae", "--family", "Fabaceae", "--source", "bridge-2001",
         "--germinated", "/78@20/10", "--note", "in light", "--no-ask")  # fmt: skip
     assert code == 0
-    assert read(Path(out.strip()).read_bytes(), "f").data["reports"] == [
-        {"source": "bridge-2001", "held": "read", "germination_pct": {"untreated": {"low": 78, "high": 78}},
-         "germination_temperature_c": {"day": 20, "night": 10}, "note": "in light"}
+    assert read(Path(out.strip()).read_bytes(), "f").data["protocols"] == [
+        {"id": "germination", "source": "bridge-2001", "held": "read",
+         "phases": [{"kind": "sow", "temperature_c": {"day": 20, "night": 10}}],
+         "results": [{"untreated": True, "germinated_pct": 78}], "note": "in light"}
     ]  # fmt: skip
 
 
@@ -216,19 +222,20 @@ def test_a_trial_becomes_an_entry_with_a_source_of_its_own(private, tmp_path: Pa
     sheet = tmp_path / "sheet.csv"
     sheet.write_text(SHEET, "utf-8")
     code, out, _ = private.run("entry", "new", "Sallowia ripae", "--family", "Fabaceae", "--trial", sheet, "--no-ask")
-    (report,) = read(Path(out.strip()).read_bytes(), "f").data["reports"]
-    assert code == 0 and report["where"] == "sheet.csv" and "27 of 30" in report["note"]
-    assert report["source"] in (private.folder / "sources.yaml").read_text()
+    (protocol,) = read(Path(out.strip()).read_bytes(), "f").data["protocols"]
+    assert code == 0 and protocol["where"] == "sheet.csv"
+    assert protocol["results"][0] == {"germinated": 27, "sown": 30}
+    assert protocol["source"] in (private.folder / "sources.yaml").read_text()
     code, _, err = private.run("entry", "check", out.strip(), "--strict")
     assert code == 0, err
 
 
-def test_a_trial_on_a_plant_that_has_an_entry_only_adds_its_report(private, tmp_path: Path) -> None:
+def test_a_trial_on_a_plant_that_has_an_entry_only_adds_its_protocol(private, tmp_path: Path) -> None:
     sheet = tmp_path / "sheet.csv"
     sheet.write_text(SHEET, "utf-8")
     _, out, _ = private.run("entry", "new", "Cercis canadensis", "--trial", sheet, "--no-ask")
     made = read(Path(out.strip()).read_bytes(), "f").data
-    assert made["adds_to"] == "Cercis canadensis" and "traits" not in made and len(made["reports"]) == 1
+    assert made["adds_to"] == "Cercis canadensis" and "traits" not in made and len(made["protocols"]) == 1
 
 
 def test_a_family_that_is_none_is_refused_before_anything_is_written(private) -> None:

@@ -10,6 +10,7 @@ import pytest
 from rousewort.base.errors import UserError
 from rousewort.contribute.layout import place_of
 from rousewort.contribute.table import DESCRIPTION, TABLES, export, read_folder
+from rousewort.knowledge.spelled_out import share, spelled_out
 
 
 def written(files: dict[str, str], folder: Path) -> Path:
@@ -19,9 +20,14 @@ def written(files: dict[str, str], folder: Path) -> Path:
     return folder
 
 
+def spelled(records: dict, kb) -> dict:
+    """Entries as written, as they stand once loaded."""
+    return share({name: spelled_out(record, kb.vocabulary) for name, record in records.items()})
+
+
 def test_every_shipped_entry_comes_back_as_it_went_out(kb, memory, tmp_path: Path) -> None:
     records, works = read_folder(written(export(kb), tmp_path / "facts"))
-    assert records == memory.records
+    assert spelled(records, kb) == memory.records
     assert all(kb.sources[source] == work for source, work in works.items())
 
 
@@ -46,7 +52,9 @@ def test_a_spreadsheet_may_save_the_tables_its_own_way(kb, memory, tmp_path: Pat
         with (tmp_path / name).open("w", encoding=encoding, newline="") as out:
             csv.writer(out, delimiter=mark, lineterminator="\r\n").writerows(rows)
     records, _ = read_folder(tmp_path)
-    assert records == {name: memory.records[name] for name in names}
+    genera = {name: memory.records[name] for name in memory.records if memory.records[name]["rank"] == "genus"}
+    made = spelled({**genera, **records}, kb)
+    assert {name: made[name] for name in names} == {name: memory.records[name] for name in names}
 
 
 def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> None:
@@ -58,7 +66,7 @@ def test_every_column_is_described_with_its_type_and_its_unit_or_term(kb) -> Non
         name: next(csv.reader([text.splitlines()[0]])) for name, text in files.items() if name.endswith(".csv")
     }
     fields = [f for r in json.loads(files[DESCRIPTION])["resources"] for f in r["schema"]["fields"]]
-    assert all(len(f["description"]) > 5 and f["type"] in ("string", "number", "integer") for f in fields)
+    assert all(len(f["description"]) > 5 and f["type"] in ("string", "number", "integer", "boolean") for f in fields)
     assert all("unit" in f for f in fields if f["type"] == "number")
 
 
@@ -100,10 +108,10 @@ def test_an_import_that_fails_its_check_writes_nothing(private, rousewort, tmp_p
     ("table", "old", "new", "says"),
     [
         ("taxa", "scientificName", "scientificname", "no such columns: scientificname"),
-        ("treatments", ",60,60,d", ",sixty,60,d", "'sixty' is no number"),
-        ("treatments", ",60,60,d", ",inf,60,d", "'inf' is no number"),
+        ("phases", ",60,60,,,d", ",sixty,60,,,d", "'sixty' is no number"),
+        ("phases", ",60,60,,,d", ",inf,60,,,d", "'inf' is no number"),
         ("taxa", "family,synonyms", "family,family", "twice: family"),
-        ("treatments", "Cercis canadensis,1", "Cercis canadensis,7", "no such report"),
+        ("phases", "Cercis canadensis,", "Cercis canadensis,x", "no such protocol"),
         ("traits", "Cercis canadensis,coat", "Cercis silva,coat", "not in taxa.csv"),
         (
             "taxa",

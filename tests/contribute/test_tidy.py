@@ -20,12 +20,13 @@ name:   "Sallowia pontis"
 rank: species   # of the bridge
 family: Fabaceae
 traits: {dormancy_class: [{is: physical, held: practice}]}   # by the catalogue
-reports:
-- held: practice
+protocols:
+- id: nick
+  held: practice
   # nicked by hand
-  treatments: [
+  phases: [
     # with a file
-    {kind: nick, means: recommended}]
+    {kind: nick}]
   note: "a # inside is text"
 # the end
 """
@@ -45,12 +46,13 @@ family: Fabaceae
 traits:
   dormancy_class:
     - {is: physical, held: practice}
-reports:
-  - held: practice
+protocols:
+  - id: nick
+    held: practice
     # nicked by hand
-    treatments:
+    phases:
       # with a file
-      - {kind: nick, means: recommended}
+      - {kind: nick}
     note: 'a # inside is text'
 # the end
 """

@@ -149,9 +149,9 @@ def test_a_work_goes_to_its_place_and_nothing_else_moves(new: str) -> None:
 def test_showing_a_work_tells_everything_that_rests_on_it(private) -> None:
     private.plant()
     code, out, _ = private.run("source", "show", "bridge-2001")
-    assert code == 0 and "species Sallowia pontis: dormancy class (read), report (read)" in out
+    assert code == 0 and "species Sallowia pontis: dormancy class (read), protocol (read)" in out
     code, out, _ = private.run("source", "show", "bridge-2001", "--json")
-    assert {use["part"] for use in json.loads(out)["uses"]} == {"dormancy_class", "report"}
+    assert {use["part"] for use in json.loads(out)["uses"]} == {"dormancy_class", "protocol"}
     code, _, err = private.run("source", "show", "bridge-2002")
     assert code == 2 and "bridge-2001" in err
 

@@ -87,6 +87,15 @@ NOT_HELD = {
     "words": "class and level in words",
     "basis": "of the class: its own word",
     "label": "of what is unmet: its obstacle",
+    "line": "made of the steps, which are held",
+    "claims": "made of the steps, which are held",
+    "expect": "days of the last step, which are held",
+    "first_look_days": "held by the step's text, which says it",
+    "follows": "nothing yet; json/ holds that it is null",
+    "others": "as follows",
+    "only_if": "as follows",
+    "water": "as follows",
+    "position": "as follows",
 }
 
 
@@ -206,6 +215,8 @@ def places(plan: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     """The way to each number, word and truth of a plan that its lines must hold."""
     if isinstance(plan, Mapping):
         for key, value in plan.items():
+            if path[-1:] == ("sowing",) and key == "medium":
+                continue  # the step's own, which is held
             if key not in NOT_HELD or (key == "label" and "steps" in path):
                 yield from places(value, (*path, key))
     elif isinstance(plan, list):

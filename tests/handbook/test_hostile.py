@@ -30,13 +30,14 @@ def poisoned(value: Any, key: str = "") -> Any:
     free = {
         "note",
         "where",
-        "inferred_from",
         "low_standing",
         "common_names",
         "synonyms",
         "says",
+        "said",
         "citation",
-        "lot",
+        "provenance",
+        "quoting",
         "saw",
     }
     return f"{value} {ATTACK}" if key in free else value
@@ -50,10 +51,17 @@ def hostile(kb: KnowledgeBase, memory: MemoryStore) -> KnowledgeBase:
     record["lots"] = [{"says": ATTACK, "source": "evil", "held": "read"}]
     for group in record["traits"].values():
         group[0] |= {"note": ATTACK, "where": ATTACK, "source": "evil", "held": "read", "low_standing": ATTACK}
-    for report in record["reports"]:
-        report |= {"note": ATTACK, "where": ATTACK, "lot": ATTACK}
-        for treatment in report["treatments"]:
-            treatment["note"] = ATTACK
+    for protocol in record["protocols"]:
+        protocol |= {
+            "note": ATTACK,
+            "where": ATTACK,
+            "said": ATTACK,
+            "quoting": ATTACK,
+            "lot": {"provenance": ATTACK, "note": ATTACK},
+        }
+        protocol["results"] = [{"germinated_pct": 5, "verdict": ATTACK}]
+        for phase in protocol["phases"]:
+            phase |= {"note": ATTACK, "said": ATTACK, "medium": ATTACK, "dose": ATTACK, "place": ATTACK}
     shared = copy.deepcopy(memory._shared)
     shared["sources"]["evil"] = {"citation": ATTACK}
     shared["sources"] = {key: poisoned(value) for key, value in shared["sources"].items()}

@@ -39,7 +39,7 @@ def test_the_guide_is_the_one_in_docs(handbook: Built) -> None:
     headings, commands = re.findall(r"(?m)^#+ (.*)$", written), re.findall(r"`(rousewort [^`\n]*)`", written)
     assert len(headings) > 5 and len(commands) > 10
     assert not [said for said in (*headings, *commands) if said not in page]
-    assert "```" not in page and "yaml reports" not in page, "a block of code became words"
+    assert "```" not in page and "yaml practice" not in page, "a block of code became words"
 
 
 def leaves(schema: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -162,8 +162,8 @@ def test_the_tables_are_those_of_the_command_and_every_column_is_described(
             assert column["name"] in page and column["description"].split("`")[0].strip() in page
     names = {row["scientificName"] for row in csv.DictReader(read(handbook, "data/taxa.csv").splitlines())}
     assert set(chosen) <= names
-    one = export(kb, ["Cercis canadensis"])["reports.csv"].splitlines()[1:]
-    assert set(one) <= set(read(handbook, "data/reports.csv").splitlines())
+    one = export(kb, ["Cercis canadensis"])["protocols.csv"].splitlines()[1:]
+    assert set(one) <= set(read(handbook, "data/protocols.csv").splitlines())
 
 
 def test_every_key_of_the_list_of_species_is_described(handbook: Built) -> None:

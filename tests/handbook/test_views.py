@@ -60,21 +60,22 @@ def test_published_lengths_stand_on_one_scale_beside_what_the_plan_uses(kb: Know
 
 
 def test_a_single_source_is_no_disagreement(kb: KnowledgeBase) -> None:
-    report = {
+    protocol = {
         "source": "x",
         "held": "read",
-        "treatments": [{"kind": "cold_moist", "means": "recommended", "days": {"low": 30, "high": 60}}],
+        "design": "advice",
+        "phases": [{"kind": "cold_moist", "days": {"low": 30, "high": 60}}],
     }
-    assert page_models.lengths(kb, {"reports": [report, report]}, {"steps": []}) == []
+    assert page_models.lengths(kb, {"protocols": [protocol, protocol]}, {"steps": []}) == []
 
 
 def test_sources_that_contradict_each_other_are_told(kb: KnowledgeBase, planner: Planner) -> None:
-    for_it = {"source": "a", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_needed"}]}
-    against = {"source": "b", "held": "read", "treatments": [{"kind": "cold_moist", "means": "found_useless"}]}
+    for_it = {"source": "a", "held": "read", "phases": [{"kind": "cold_moist", "found": "needed"}]}
+    against = {"source": "b", "held": "read", "phases": [{"kind": "cold_moist", "found": "useless"}]}
     plan = planner.plan("Cercis canadensis")
-    told = page_models.disagreements(kb, {"reports": [for_it, against]}, plan)
+    told = page_models.disagreements(kb, {"protocols": [for_it, against]}, plan)
     assert any("found needed by 1" in line and "found no help by 1" in line for line in told)
-    assert not [line for line in page_models.disagreements(kb, {"reports": [for_it]}, plan) if "by 1" in line]
+    assert not [line for line in page_models.disagreements(kb, {"protocols": [for_it]}, plan) if "by 1" in line]
 
 
 def test_the_timeline_is_that_of_the_calendar(kb: KnowledgeBase) -> None:

@@ -12,12 +12,14 @@ traits:
     - {is: physical, held: practice}
   seeds_per_gram:
     - {low: 100, high: 120, held: practice}
-reports:
-  - source: fao-1992
+protocols:
+  - id: scald
+    source: fao-1992
     held: memory
-    treatments:
-      - {kind: hot_water, means: recommended, way: poured, temperature_c: {low: 80, high: 80}}
-    germination_temperature_c: {day: 20, night: 10}
+    design: advice
+    phases:
+      - {kind: hot_water, way: poured, temperature_c: {low: 80, high: 85}}
+      - {kind: sow, temperature_c: {day: 20, night: 10}}
 """
 PLANT_PATH = "species/sallowia/sallowia-pontis.yaml"
 

@@ -26,7 +26,7 @@ def cited(memory: MemoryStore) -> list[str]:
 
 def facts_of(record: dict) -> list[dict]:
     statements = [s for group in record.get("traits", {}).values() for s in group]
-    return [*statements, *record.get("reports", ()), *record.get("lots", ())]
+    return [*statements, *record.get("protocols", ()), *record.get("lots", ())]
 
 
 def test_a_source_held_out_is_in_no_entry_and_all_else_stays(
@@ -39,8 +39,8 @@ def test_a_source_held_out_is_in_no_entry_and_all_else_stays(
             assert left == [fact for fact in facts_of(record) if fact.get("source") != source], (
                 f"{name} without {source}"
             )
-            assert {k: v for k, v in held.taxon(name).items() if k not in ("traits", "reports", "lots")} == {
-                k: v for k, v in record.items() if k not in ("traits", "reports", "lots")
+            assert {k: v for k, v in held.taxon(name).items() if k not in ("traits", "protocols", "lots")} == {
+                k: v for k, v in record.items() if k not in ("traits", "protocols", "lots")
             }
 
 
@@ -91,13 +91,13 @@ def test_a_species_held_out_lends_nothing_to_its_genus(kb: KnowledgeBase) -> Non
         assert group["count"] == kb.store.group("genus", name.split()[0])["count"] - 1
 
 
-def test_reports_held_out_leave_no_report_and_no_trait_inferred_from_one(
+def test_protocols_held_out_leave_no_protocol_and_no_trait_inferred_from_one(
     kb: KnowledgeBase, memory: MemoryStore
 ) -> None:
-    held = kb.without(reports=True)
+    held = kb.without(protocols=True)
     for name, record in memory.records.items():
         left = held.taxon(name)
-        assert "reports" not in left
+        assert "protocols" not in left
         statements = [s for group in left.get("traits", {}).values() for s in group]
         assert not [s for s in statements if "inferred_from" in s]
         assert statements == [
@@ -108,21 +108,21 @@ def test_reports_held_out_leave_no_report_and_no_trait_inferred_from_one(
 
 
 def test_no_fact_about_a_report_is_left_for_the_rules(kb: KnowledgeBase, some_species: list[str]) -> None:
-    held = kb.without(reports=True)
+    held = kb.without(protocols=True)
     for name in some_species:
         keys = {key for key, _ in gather(held, held.lookup(name)).known}
         assert not {key for key in keys if key.startswith("reported_") or key == "season_order"}, name
 
 
 def test_hold_outs_can_be_heaped(kb: KnowledgeBase) -> None:
-    held = kb.without(reports=True).without(species="Cercis canadensis")
+    held = kb.without(protocols=True).without(species="Cercis canadensis")
     assert held.taxon("Cercis canadensis") is None
-    assert "reports" not in held.taxon("Viburnum prunifolium")
+    assert "protocols" not in held.taxon("Viburnum prunifolium")
 
 
 def test_holding_out_changes_nothing_in_what_it_was_taken_from(kb: KnowledgeBase) -> None:
     before = to_text(Planner(kb, "plain").plan("Cercis canadensis"))
-    kb.without(reports=True)
+    kb.without(protocols=True)
     kb.without(species="Cercis canadensis")
     assert to_text(Planner(kb, "plain").plan("Cercis canadensis")) == before
 

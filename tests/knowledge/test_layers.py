@@ -1,4 +1,4 @@
-"""A private layer replaces whole files by accepted name or rule id, or only adds reports. Nothing merges deeper."""
+"""A private layer replaces whole files by accepted name or rule id, or only adds protocols. Nothing merges deeper."""
 
 from __future__ import annotations
 
@@ -31,19 +31,25 @@ name: Cercis canadensis
 rank: species
 family: Fabaceae
 adds_to: Cercis canadensis
-reports:
-  - held: practice
-    treatments:
-      - {kind: cold_moist, means: found_effective, days: {low: 75, high: 75}}
+protocols:
+  - id: two-winters
+    held: practice
+    phases:
+      - {kind: cold_moist, days: 75}
+    found: effective
     note: "Sallow Bridge, two winters running."
 """
 
 
 def test_an_entry_replaces_the_whole_entry_beneath(built: Built, kb: KnowledgeBase) -> None:
     over = built({REDBUD_PATH: REDBUD}).taxon("Cercis canadensis")
-    assert over["traits"] == {"dormancy_class": [{"is": "none", "held": "demo"}]}
-    assert "reports" not in over and "common_names" not in over
-    assert kb.taxon("Cercis canadensis")["reports"], "the shipped knowledge base is untouched"
+    own = {key: of for key, of in over["traits"].items() if "shared_by" not in of[0]}
+    assert own == {"dormancy_class": [{"is": "none", "held": "demo"}]}
+    assert set(over["traits"]) - set(own) <= set(kb.vocabulary.shared_keys), (
+        "nothing but what the genus says of all its species"
+    )
+    assert "protocols" not in over and "common_names" not in over
+    assert kb.taxon("Cercis canadensis")["protocols"], "the shipped knowledge base is untouched"
 
 
 def test_a_replaced_entry_no_longer_answers_to_its_old_names(built: Built, kb: KnowledgeBase) -> None:
@@ -59,14 +65,14 @@ def test_the_plan_follows_the_replacing_entry(built: Built) -> None:
     assert not {step.kind for step in plan.steps} & {"nick", "abrade", "hot_water", "cold_moist"}
 
 
-def test_adds_to_adds_reports_and_changes_nothing_else(built: Built, kb: KnowledgeBase) -> None:
+def test_adds_to_adds_protocols_and_changes_nothing_else(built: Built, kb: KnowledgeBase) -> None:
     beneath = kb.taxon("Cercis canadensis")
     over = built({REDBUD_PATH: ADDED}).taxon("Cercis canadensis")
-    assert over == {**beneath, "reports": [*beneath["reports"], over["reports"][-1]]}
-    assert over["reports"][-1]["note"].startswith("Sallow Bridge")
+    assert over == {**beneath, "protocols": [*beneath["protocols"], over["protocols"][-1]]}
+    assert over["protocols"][-1]["note"].startswith("Sallow Bridge")
 
 
-def test_added_reports_reach_the_plan(built: Built) -> None:
+def test_added_protocols_reach_the_plan(built: Built) -> None:
     plan = Planner(built({REDBUD_PATH: ADDED}), "plain").plan("Cercis canadensis")
     (cold,) = [step for step in plan.steps if step.kind == "cold_moist"]
     assert cold.amounts["days"].use == 75, "found effective outranks recommended"
@@ -78,7 +84,7 @@ def test_adds_to_a_name_that_is_not_beneath_is_refused_with_its_place(problems: 
 
 
 def test_an_adding_entry_that_states_traits_is_refused_and_not_dropped(problems: Find) -> None:
-    """Its traits would be lost in silence: only reports are added."""
+    """Its traits would be lost in silence: only protocols are added."""
     text = ADDED + "traits:\n  light:\n    - {is: required, held: demo}\n"
     assert any("traits" in p.what or "only" in p.what for p in problems({REDBUD_PATH: text}))
 
@@ -88,11 +94,11 @@ def test_two_layers_may_both_add(put: Callable, index: Path, tmp_path: Path, kb:
     second = first.rename(tmp_path / "first")
     third = put({REDBUD_PATH: ADDED.replace("two winters", "three winters")})
     record = KnowledgeBase(build([second, third], index)).taxon("Cercis canadensis")
-    assert [r["note"][-21:] for r in record["reports"][-2:]] == [
+    assert [r["note"][-21:] for r in record["protocols"][-2:]] == [
         "two winters running.".rjust(21),
         "hree winters running.",
     ]
-    assert len(record["reports"]) == len(kb.taxon("Cercis canadensis")["reports"]) + 2
+    assert len(record["protocols"]) == len(kb.taxon("Cercis canadensis")["protocols"]) + 2
 
 
 def test_a_rule_replaces_the_rule_of_its_id(built: Built, kb: KnowledgeBase) -> None:

@@ -196,11 +196,11 @@ def test_a_broken_line_is_told_with_its_place_and_a_way_on() -> None:
 
 
 def test_marks_lead_to_every_node() -> None:
-    document = read("name: a\nreports:\n  - source: x\n    treatments:\n      - {kind: soak}\n", "f")
+    document = read("name: a\nprotocols:\n  - source: x\n    phases:\n      - {kind: soak}\n", "f")
     assert document.where(("name",)) == (1, 7)
-    assert document.where(("reports", 0, "source")) == (3, 13)
-    assert document.where(("reports", 0, "treatments", 0, "kind")) == (5, 16)
-    assert document.where(("reports", 0, "treatments", 0, "not there")) == (5, 9), "the nearest ancestor"
+    assert document.where(("protocols", 0, "source")) == (3, 13)
+    assert document.where(("protocols", 0, "phases", 0, "kind")) == (5, 16)
+    assert document.where(("protocols", 0, "phases", 0, "not there")) == (5, 9), "the nearest ancestor"
 
 
 # Without line breaks and control characters: YAML folds those even in quotes, and the writer does not escape them all.

@@ -10,7 +10,7 @@ import pytest
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.ledger.events import Batch, Event, add_up
-from rousewort.ledger.results import OWN, own_record, published, result_of, with_own_lengths, write_reports
+from rousewort.ledger.results import OWN, own_record, published, result_of, with_own_lengths, write_protocols
 from scipy import stats
 
 START = date(2025, 1, 1)
@@ -116,28 +116,28 @@ def test_only_closed_batches_of_that_species_and_provenance_count(redbud: dict[s
 
 
 def test_published_germination_is_the_mean_of_reports() -> None:
-    def report(span: dict[str, Any]) -> dict[str, Any]:
-        return {"source": "a", "germination_pct": {"treated": span}}
+    def report(share: Any) -> dict[str, Any]:
+        return {"source": "a", "held": "read", "results": [{"germinated_pct": share}]}
 
     found = published(
-        {"reports": [report({"low": 40, "high": 60}), report({"low": None, "high": 90}), {"source": "b"}]}
+        {"protocols": [report({"low": 40, "high": 60}), report({"high": 90}), {"source": "b", "held": "read"}]}
     )
     assert found.share == pytest.approx(0.7) and found.sources == ("a",)
-    assert published(None).share is None and published({"reports": []}).share is None
+    assert published(None).share is None and published({"protocols": []}).share is None
 
 
-def test_report_is_read_by_the_knowledge_base_and_says_that_it_is_invented(
+def test_protocol_is_read_by_the_knowledge_base_and_says_that_it_is_invented(
     kb: KnowledgeBase, redbud: dict[str, Any], tmp_path: Path
 ) -> None:
     record = own_record([closed(redbud, 100, 40, held="demo", provenance="Otter Lane")], "Cercis canadensis", HABITS)
-    made = write_reports(tmp_path / "layer", record, "Fabaceae", "Sallow Bridge community nursery")
+    made = write_protocols(tmp_path / "layer", record, "Fabaceae", "Sallow Bridge community nursery")
     mine = load([tmp_path / "layer"])
-    added = mine.taxon("Cercis canadensis")["reports"][len(kb.taxon("Cercis canadensis")["reports"]) :]
-    assert [(r["held"], r["germination_pct"]["treated"]["low"], r["lot"]["provenance"]) for r in added] == [
+    added = mine.taxon("Cercis canadensis")["protocols"][len(kb.taxon("Cercis canadensis")["protocols"]) :]
+    assert [(r["held"], r["results"][0]["germinated_pct"], r["lot"]["provenance"]) for r in added] == [
         ("demo", 40, "Otter Lane")
     ]
     assert "invented" in mine.sources["own-record-sallow-bridge-community-nursery"]["citation"]
     before = made[1].read_text()
     with pytest.raises(UserError, match="there already"):
-        write_reports(tmp_path / "layer", record, "Fabaceae", "Sallow Bridge community nursery")
+        write_protocols(tmp_path / "layer", record, "Fabaceae", "Sallow Bridge community nursery")
     assert made[1].read_text() == before

@@ -280,7 +280,7 @@ def test_a_trial_draft_is_a_private_layer_that_the_planner_takes(kb, planner, tm
         kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
     )
     own = load([tmp_path / "own"])
-    assert len(written) == 2 and own.taxon(NOBODY)["reports"]
+    assert len(written) == 2 and own.taxon(NOBODY)["protocols"]
     steps = [s.kind for s in Planner(own, "plain").plan(NOBODY).steps]
     assert "cold_moist" in steps and "warm_moist" not in steps
     with pytest.raises(UserError, match="not overwritten"):
@@ -289,13 +289,13 @@ def test_a_trial_draft_is_a_private_layer_that_the_planner_takes(kb, planner, tm
         )
 
 
-def test_a_draft_on_a_known_species_only_adds_a_report(kb, planner, tmp_path):
+def test_a_draft_on_a_known_species_only_adds_a_protocol(kb, planner, tmp_path):
     result = read(kb, filled_in(kb, a_design(kb, planner), "intermediate"))
     write_layer(
         kb, match_for(kb, "Cercis canadensis"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
     )
     own = load([tmp_path / "own"])
-    assert len(own.taxon("Cercis canadensis")["reports"]) > len(kb.taxon("Cercis canadensis")["reports"])
+    assert len(own.taxon("Cercis canadensis")["protocols"]) > len(kb.taxon("Cercis canadensis")["protocols"])
 
 
 def test_what_only_warmth_before_cold_woke_is_given_both_whatever_its_class(kb, planner, tmp_path):
@@ -344,5 +344,5 @@ def test_a_trial_in_which_all_came_up_reports_what_was_not_needed(kb, planner, t
     write_layer(
         kb, match_for(kb, NOBODY, "Salicaceae"), result, tmp_path / "own", START, "Sallow Bridge community nursery"
     )
-    reports = load([tmp_path / "own"]).taxon(NOBODY)["reports"]
-    assert reports and all(t["means"] == "found_unneeded" for r in reports for t in r["treatments"])
+    protocols = load([tmp_path / "own"]).taxon(NOBODY)["protocols"]
+    assert protocols and all(p["found"] == "unneeded" for p in protocols)

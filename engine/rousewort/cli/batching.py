@@ -27,7 +27,7 @@ from rousewort.ledger.backups import restore as go_back
 from rousewort.ledger.due import Diary
 from rousewort.ledger.exchange import export_to, import_from
 from rousewort.ledger.opening import open_ledger
-from rousewort.ledger.results import own_record, result_of, with_own_lengths, write_reports
+from rousewort.ledger.results import own_record, result_of, with_own_lengths, write_protocols
 from rousewort.ledger.season import InventedSeason, running
 from rousewort.ledger.season import load as load_season
 from rousewort.ledger.service import diary_of, examine, plan_to_keep, readable, tried
@@ -311,7 +311,7 @@ def results(arguments: argparse.Namespace) -> int:
         _print(page.text())
     if arguments.report:
         family = (kb.taxon(name) or {}).get("family", "")
-        for path in write_reports(arguments.report, record, family, arguments.nursery):
+        for path in write_protocols(arguments.report, record, family, arguments.nursery):
             print(f"written: {path}", file=sys.stderr)
     return 0
 

@@ -14,7 +14,7 @@ from rousewort.base.errors import UserError
 from rousewort.cli.grower_options import add_grower_arguments, add_repeatable, grower_from
 from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.progress import progress_bar
-from rousewort.planning.plan import FORMAT, Planner
+from rousewort.planning.plan import FORMAT, READABLE, Planner
 from rousewort.schedule.dating import schedule
 from rousewort.schedule.model import BenchCalendar
 
@@ -108,7 +108,7 @@ def stored_plan(path: str) -> Mapping[str, Any]:
         raise UserError(f"{path} cannot be read: {error.strerror}.") from error
     except ValueError as error:
         raise UserError(f"{path} holds no plan: it is no JSON ({error}).") from error
-    if not isinstance(plan, dict) or plan.get("format") != FORMAT:
+    if not isinstance(plan, dict) or plan.get("format") not in READABLE:
         raise UserError(f"{path} holds no plan of the form {FORMAT}. Make one with: rousewort plan NAME --json > FILE")
     return plan
 

@@ -30,7 +30,7 @@ COMMANDS = {
     "entry": "start, check, tidy, preview an entry; compare all plans",
     "source": "add a work to cite, or show what rests on one",
     "layer": "what your own layer replaces and adds",
-    "table": "traits and reports as tables, out and in",
+    "table": "traits and protocols as tables, out and in",
     "gaps": "where help is worth most",
     "completion": "print shell completion",
 }

@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
-from rousewort.knowledge.build import build
+from rousewort.knowledge.build import build, with_added
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match, load
+from rousewort.knowledge.spelled_out import share, spelled_out
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.planning.plan import Plan, Planner
 
@@ -199,12 +200,12 @@ def _changed(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[str]:
 def with_entry(kb: KnowledgeBase, record: Mapping[str, Any]) -> KnowledgeBase:
     """The knowledge base with one entry put in, replaced, or added to."""
     store: MemoryStore = kb._memory
-    if "adds_to" in record:
-        under = store.records[record["adds_to"]]
-        made = {**under, "reports": [*under.get("reports", ()), *record.get("reports", ())]}
-    else:
-        made = dict(record)
-    records = {**store.records, made["name"]: made}
+    made = (
+        with_added(store.records[record["adds_to"]], dict(record))
+        if "adds_to" in record
+        else spelled_out(dict(record), kb.vocabulary)
+    )
+    records = share({**store.records, made["name"]: made})
     shared = {
         **store._shared,
         "genus_family": {genus_of(made["name"]): made.get("family"), **store._shared["genus_family"]},

@@ -28,7 +28,7 @@ class Gaps(NamedTuple):
     one_source: tuple[str, ...]
     no_source: tuple[str, ...]
     no_class: tuple[str, ...]
-    no_reports: tuple[str, ...]
+    no_protocols: tuple[str, ...]
     table: Mapping[str, Mapping[str, int]]
     thin_families: tuple[tuple[str, int, int], ...]
 
@@ -42,17 +42,17 @@ def gaps(kb: KnowledgeBase) -> Gaps:
         one_source=tuple(name for name, works in cited.items() if len(works) == 1),
         no_source=tuple(name for name, works in cited.items() if not works),
         no_class=tuple(name for name, r in species.items() if kb.vocabulary.class_key not in r.get("traits", {})),
-        no_reports=tuple(name for name, r in species.items() if not r.get("reports")),
+        no_protocols=tuple(name for name, r in species.items() if not r.get("protocols")),
         table=_table(kb, species),
         thin_families=tuple(_families(kb, species)),
     )
 
 
 def facts(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
-    """Every statement, report and remark on lots of an entry."""
+    """Every statement, protocol and remark on lots of an entry."""
     for statements in record.get("traits", {}).values():
         yield from statements
-    yield from record.get("reports", ())
+    yield from record.get("protocols", ())
     yield from record.get("lots", ())
 
 

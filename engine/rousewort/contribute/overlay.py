@@ -13,7 +13,7 @@ from rousewort.knowledge.check import kind_of
 
 
 class Part(NamedTuple):
-    """One file (or work) of a layer. `does`: adds, replaces, adds reports, same; `note`: how it differs."""
+    """One file (or work) of a layer. `does`: adds, replaces, adds protocols, same; `note`: how it differs."""
 
     kind: str
     name: str
@@ -38,7 +38,7 @@ def report(layers: Layers, layer: Path) -> list[Part]:
     for path, document in whole.documents[place].items():
         kind = kind_of(path)
         if kind == "taxon":
-            parts.append(_taxon(path, document.data, beneath.records))
+            parts.append(_taxon(path, document.data, whole.store.records, beneath.records))
         elif kind == "sources":
             parts += [_part("source", name, work, shared["source"], path) for name, work in document.data.items()]
         elif kind in ("rule", "treatment"):
@@ -56,11 +56,13 @@ def _part(kind: str, name: str, data: Any, beneath: Mapping[str, Any], path: str
     return Part(kind, name, "replaces", "other " + ", ".join(changed), path)
 
 
-def _taxon(path: str, record: Mapping[str, Any], beneath: Mapping[str, Any]) -> Part:
+def _taxon(path: str, written: Mapping[str, Any], over: Mapping[str, Any], beneath: Mapping[str, Any]) -> Part:
+    """`over`, `beneath`: entries spelled out, with this layer and without it."""
+    record = written
     if "adds_to" in record:
-        count = len(record.get("reports", ()))
-        return Part(beneath[record["adds_to"]]["rank"], record["adds_to"], "adds reports", f"{count} reports", path)
-    under = beneath.get(record["name"])
+        count = len(record.get("protocols", ()))
+        return Part(beneath[record["adds_to"]]["rank"], record["adds_to"], "adds protocols", f"{count} protocols", path)
+    record, under = over[record["name"]], beneath.get(record["name"])
     if under is None or under == record:
         return _part(record["rank"], record["name"], record, beneath, path)
     return Part(
@@ -69,7 +71,7 @@ def _taxon(path: str, record: Mapping[str, Any], beneath: Mapping[str, Any]) -> 
 
 
 def _differences(under: Mapping[str, Any], over: Mapping[str, Any]) -> Iterator[str]:
-    """Traits that are lost, new or otherwise; then how many reports; then the other keys."""
+    """Traits that are lost, new or otherwise; then how many protocols; then the other keys."""
     old, new = under.get("traits", {}), over.get("traits", {})
     for label, keys in (
         ("no longer", [k for k in old if k not in new]),
@@ -78,8 +80,10 @@ def _differences(under: Mapping[str, Any], over: Mapping[str, Any]) -> Iterator[
     ):
         if keys:
             yield f"{label} {', '.join(keys)}"
-    if under.get("reports", []) != over.get("reports", []):
-        yield f"{len(over.get('reports', ()))} reports instead of {len(under.get('reports', ()))}"
-    rest = [k for k in dict.fromkeys([*under, *over]) if k not in ("traits", "reports") and under.get(k) != over.get(k)]
+    if under.get("protocols", []) != over.get("protocols", []):
+        yield f"{len(over.get('protocols', ()))} protocols instead of {len(under.get('protocols', ()))}"
+    rest = [
+        k for k in dict.fromkeys([*under, *over]) if k not in ("traits", "protocols") and under.get(k) != over.get(k)
+    ]
     if rest:
         yield f"other {', '.join(rest)}"

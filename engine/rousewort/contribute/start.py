@@ -16,7 +16,8 @@ from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.names import fold, slug
-from rousewort.knowledge.schemas import FAMILY_NAME, HEAD, all_schemas, report_kinds
+from rousewort.knowledge.schema_parts import FAMILY_NAME
+from rousewort.knowledge.schemas import HEAD, all_schemas, report_kinds
 from rousewort.observe.conclude import conclude, match_for, read_all
 from rousewort.observe.draft import draft
 from rousewort.observe.entries import load_file
@@ -28,7 +29,7 @@ MOST_WORDS = 2  # of a trait, shown of relatives
 
 
 class Said(NamedTuple):
-    """What the author says of the plant. `traits`: trait → words; `reports`: treatments in the order given."""
+    """What the author says of the plant. `traits`: trait → words; `phases`: what was done, in order."""
 
     name: str
     family: str | None = None
@@ -38,10 +39,10 @@ class Said(NamedTuple):
     held: str | None = None
     where: str | None = None
     traits: Mapping[str, tuple[str, ...]] = {}
-    treatments: tuple[Mapping[str, Any], ...] = ()
+    phases: tuple[Mapping[str, Any], ...] = ()
     note: str | None = None
-    germinated: Mapping[str, Any] | None = None  # of the report: germination_pct, germination_temperature_c
-    own: Mapping[str, Any] | None = None  # statements and reports of an own trial, each with its ground
+    germinated: Mapping[str, Any] | None = None  # results, and the phase of sowing, as parts of a protocol
+    own: Mapping[str, Any] | None = None  # statements and protocols of an own trial, each with its ground
 
 
 def accepted_form(name: str) -> str:
@@ -78,45 +79,50 @@ _AMOUNT = re.compile(
         _SPAN.format("low") + r"\s*(?P<unit>d|h|min)?(?:@(?:(?P<day>N)/(?P<night>N)|" + _SPAN.format("warm") + "))?"
     ).replace("N)", f"{_NUMBER})")
 )
-REPORT_FORM = "KIND:MEANING[=AMOUNT][@DEGREES]"
+PHASE_FORM = "KIND:FOUND[=AMOUNT][@DEGREES]"
+# What a phase typed on one line may say for `found` besides the words of the vocabulary: its design, in a word.
+ADVISED, TRIED = "advised", "tried"
 
 
-def parse_report(kb: KnowledgeBase, text: str) -> dict[str, Any]:
-    """`cold_moist:found_needed=60-90@4` → a treatment. Raises UserError.
+def parse_phase(kb: KnowledgeBase, text: str) -> dict[str, Any]:
+    """`cold_moist:needed=60-90@4` → a phase. Raises UserError.
 
     The amount is in the treatment's own unit, or says d, h or min; an end left out (`60-`) is open. Degrees are °C, one
-    number, two (`4-6`), or day and night (`28/14`). Hot water says its way: `hot_water/held:found_effective=5@80`.
+    number, two (`4-6`), or day and night (`28/14`). Hot water says its way: `hot_water/held:effective=5@80`. `advised` and
+    `tried` say that the source found nothing out of it.
     """
     head, sign, amount = text.partition("=")
     if not sign:
         head, sign, amount = text.partition("@")
         amount = sign + amount
-    kind, _, means = (part.strip().replace("-", "_") for part in head.partition(":"))
+    kind, _, found = (part.strip().replace("-", "_") for part in head.partition(":"))
     kind, _, way = kind.partition("/")
-    kinds, meanings = report_kinds(kb.vocabulary, kb.treatments), list(kb.vocabulary.files["report_meanings"])
+    kinds, words = report_kinds(kb.vocabulary, kb.treatments), list(kb.vocabulary.found)
     problems = []
     if kind not in kinds:
         problems.append(f"'{text}': '{kind}' is no treatment. {nearest(kind, kinds)}Treatments: {', '.join(kinds)}.")
-    if means not in meanings:
-        problems.append(f"'{text}': write {REPORT_FORM}, the meaning one of: {', '.join(meanings)}.")
+    if found not in words:
+        problems.append(f"'{text}': write {PHASE_FORM}, what was found one of: {', '.join(words)}.")
     ways = kb.vocabulary.kinds.ways(kind)
     if way and way not in ways:
         known = ", ".join(f"{k}/{w}" for k in kb.treatments for w in kb.vocabulary.kinds.ways(k))
         problems.append(f"'{text}': {kind} has no way `{way}`. Ways: {known}.")
-    found = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
-    if not found:
-        problems.append(f"'{text}': write the amount and the degrees as {kind}:{means}=60-90@4, or 60-, 24h, @28/14.")
-    if problems or not found:
+    told = None if amount.rstrip().endswith("@") else _AMOUNT.fullmatch(amount.strip())
+    if not told:
+        problems.append(f"'{text}': write the amount and the degrees as {kind}:{found}=60-90@4, or 60-, 24h, @28/14.")
+    if problems or not told:
         raise UserError(*problems)
-    made: dict[str, Any] = {"kind": kind, "means": means}
+    made: dict[str, Any] = {"kind": kind} | ({"found": found} if found not in (ADVISED, TRIED) else {})
+    length = _range(told["low"], told["low_to"], told["low_high"])
+    if length is not None:
+        usual = ways.get(way, {}).get("measures") or kb.treatments.get(kind, {}).get("measures", "days")
+        made[_UNITS.get(told["unit"], usual)] = length
+    if found == ADVISED or (found == TRIED and length is not None):
+        made["length_basis"] = "advice" if found == ADVISED else "only_tried"
+    if (degrees := _degrees(told)) is not None:
+        made["temperature_c"] = degrees
     if ways:
         made["way"] = way or "unknown"
-    days = _range(found["low"], found["low_to"], found["low_high"])
-    if days:
-        usual = ways.get(way, {}).get("measures") or kb.treatments.get(kind, {}).get("measures", "days")
-        made[_UNITS.get(found["unit"], usual)] = days
-    if degrees := _degrees(found):
-        made["temperature_c"] = degrees
     return made
 
 
@@ -124,33 +130,59 @@ def _number(text: str | None) -> int | float | None:
     return None if text is None else float(text) if "." in text else int(text)
 
 
-def _range(low: str | None, to: str | None, high: str | None) -> dict[str, Any] | None:
-    """60 → 60 to 60; 60-90; 60- open above; -90 open below; nothing → None."""
+def _range(low: str | None, to: str | None, high: str | None) -> Any:
+    """60 → 60; 60-90 → from, to; 60- → open above; -90 → open below; nothing → None."""
     if low is None and high is None:
         return None
-    return {"low": _number(low), "high": _number(high) if to else _number(low)}
+    if not to:
+        return _number(low)
+    return {key: _number(end) for key, end in (("low", low), ("high", high)) if end is not None}
 
 
 def parse_germinated(text: str) -> dict[str, Any]:
-    """`84-93/2@20/10` → what a report says of germination: per cent of seed, treated/untreated, either of which may be
-    left out, and the degrees it germinated at. Raises UserError.
+    """`84-93/2@20/10` → {"results": per cent of seed, treated/untreated, either of which may be left out; "sow": the phase of
+    sowing with its degrees}. Raises UserError.
     """
     percent, _, degrees = text.replace("%", "").partition("@")
-    made: dict[str, Any] = {}
+    results: list[dict[str, Any]] = []
     parts = [re.fullmatch(_SPAN.format("low"), part.strip()) for part in percent.split("/")]
     warm = _AMOUNT.fullmatch(f"@{degrees.strip()}") if degrees else None
     if len(parts) > 2 or not all(parts) or (degrees and not warm):
         raise UserError(f"'{text}': write per cent, treated/untreated, and perhaps degrees: 84-93/2, /0, 70@20/10.")
-    for key, found in zip(("treated", "untreated"), parts, strict=False):
-        if found and (span := _range(found["low"], found["low_to"], found["low_high"])):
-            made.setdefault("germination_pct", {})[key] = span
-    return made | ({"germination_temperature_c": _degrees(warm)} if warm else {})
+    for key, found in zip(({}, {"untreated": True}), parts, strict=False):
+        if found and (share := _range(found["low"], found["low_to"], found["low_high"])) is not None:
+            results.append({**key, "germinated_pct": share})
+    sow = {"sow": {"kind": "sow", "temperature_c": _degrees(warm)}} if warm else {}
+    return ({"results": results} if results else {}) | sow
 
 
-def _degrees(found: re.Match[str]) -> dict[str, Any] | None:
+def _degrees(found: re.Match[str]) -> Any:
     if found["day"]:
         return {"day": _number(found["day"]), "night": _number(found["night"])}
-    return _range(found["warm"], found["warm_to"], found["warm_high"])
+    warm = _range(found["warm"], found["warm_to"], found["warm_high"])
+    if isinstance(warm, dict) and len(warm) == 1:  # an open end is a limit
+        return {"above": warm["low"]} if "low" in warm else {"below": warm["high"]}
+    return warm
+
+
+def protocol_of(said: Said, ground: Mapping[str, Any]) -> dict[str, Any]:
+    """One protocol of what was said. What holds of the one phase, or of every phase, stands beside the phases."""
+    phases = [dict(phase) for phase in said.phases]
+    germinated = said.germinated or {}
+    made: dict[str, Any] = {
+        "id": "-and-".join(dict.fromkeys(p["kind"].replace("_", "-") for p in phases)) or "germination"
+    }
+    made |= ground
+    if phases and all(phase.get("length_basis") == "advice" for phase in phases):
+        made["design"] = "practice" if ground["held"] == "practice" else "advice"
+        for phase in phases:
+            del phase["length_basis"]
+    found = phases[0].pop("found", None) if len(phases) == 1 else None
+    if "sow" in germinated:
+        phases.append(germinated["sow"])
+    made |= ({"phases": phases} if phases else {}) | ({"found": found} if found else {})
+    made |= {"results": germinated["results"]} if "results" in germinated else {}
+    return made | ({"note": said.note} if said.note else {})
 
 
 def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str, Any]:
@@ -169,7 +201,7 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
         problems.append(
             f"'{said.source}' is not in sources.yaml. {known}Add the work first: rousewort source add --help"
         )
-    if held != "practice" and not said.source and (said.traits or said.treatments or said.germinated):
+    if held != "practice" and not said.source and (said.traits or said.phases or said.germinated):
         problems.append(f"What is held as {held} names its work. Give it: --source ID")
     if problems:
         raise UserError(*problems)
@@ -178,24 +210,26 @@ def entry_of(kb: KnowledgeBase, said: Said, own: str | None = None) -> dict[str,
         "held": held,
         **({"where": said.where} if said.where else {}),
     }
-    note = {"note": said.note} if said.note else {}  # of what was done, where that is told; else of each trait
     entry: dict[str, Any] = {"name": said.name, "rank": "species", "family": family}
-    if "adds_to" in (said.own or {}) and not (said.traits or said.treatments):
+    if "adds_to" in (said.own or {}) and not (said.traits or said.phases):
         entry["adds_to"] = (said.own or {})["adds_to"]  # it has an entry beneath: the trial adds to it
     for key in ("synonyms", "common_names"):
         if getattr(said, key):
             entry[key] = list(getattr(said, key))
-    if said.traits:
-        order = [k for k in kb.vocabulary.traits if k in said.traits]
-        about = {} if said.treatments or said.germinated else note
+    if said.traits and held == "practice":
+        words = {key: said.traits[key] for key in kb.vocabulary.traits if key in said.traits}
+        entry["practice"] = {key: of[0] if len(of) == 1 else list(of) for key, of in words.items()}
+    elif said.traits:
+        # a note is of what was done, where that is told; else of each trait
+        about = {"note": said.note} if said.note and not (said.phases or said.germinated) else {}
+        order = [key for key in kb.vocabulary.traits if key in said.traits]
         entry["traits"] = {key: [{"is": word, **ground, **about} for word in said.traits[key]] for key in order}
-    if said.treatments or said.germinated:
-        did = {"treatments": [dict(t) for t in said.treatments]} if said.treatments else {}
-        entry["reports"] = [{**ground, **did, **(said.germinated or {}), **note}]
+    if said.phases or said.germinated:
+        entry["protocols"] = [protocol_of(said, ground)]
     for key, statements in (said.own or {}).get("traits", {}).items():
         entry.setdefault("traits", {}).setdefault(key, list(statements))
-    if (said.own or {}).get("reports"):
-        entry["reports"] = [*entry.get("reports", ()), *(said.own or {})["reports"]]
+    if (said.own or {}).get("protocols"):
+        entry["protocols"] = [*entry.get("protocols", ()), *(said.own or {})["protocols"]]
     return entry
 
 
@@ -215,7 +249,7 @@ def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
             "# Known of its relatives. None of it is said of this species until a work says so:",
             *(f"#   {p}" for p in prompts),
         ]
-    if "traits" not in entry or "reports" not in entry:
+    if "traits" not in entry or "protocols" not in entry:
         lines += [
             "#",
             "# How to write more: take away the `# ` and keep the indentation. rousewort entry check names the words.",
@@ -226,21 +260,28 @@ def text_of(kb: KnowledgeBase, entry: Mapping[str, Any], schema: str) -> str:
             "#   dormancy_class:",
             "#     - {is: physiological, source: ID-IN-SOURCES, held: read, where: 'p. 12, table 3'}",
         ]
-    if "reports" not in entry:
+    if "protocols" not in entry:
         lines += [
-            "# reports:",
-            "#   - source: ID-IN-SOURCES",
+            "# protocols:",
+            "#   - id: sixty-days-of-cold",
+            "#     source: ID-IN-SOURCES",
             "#     held: read",
             "#     where: 'p. 12, table 3'",
-            "#     treatments:",
-            "#       - {kind: cold_moist, means: found_effective, days: {low: 60, high: 90}, temperature_c: {low: 4, high: 4}}",
-            "#     germination_pct: {treated: {low: 70, high: 80}, untreated: {low: 0, high: 5}}",
+            "#     design: treatment_and_control",
+            "#     lot: {stored: dry, provenance: Kentucky}",
+            "#     phases:",
+            "#       - {kind: cold_moist, days: 60, length_basis: best_of_tried, temperature_c: 4}",
+            "#       - {kind: sow, temperature_c: {day: 20, night: 10}}",
+            "#     found: needed",
+            "#     results:",
+            "#       - {germinated: 84, sown: 100}",
+            "#       - {untreated: true, germinated: 2, sown: 100}",
         ]
     return "\n".join(lines) + "\n"
 
 
 def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
-    genus, have = entry["name"].split()[0], entry.get("traits", {})
+    genus, have = entry["name"].split()[0], {**entry.get("traits", {}), **entry.get("practice", {})}
     groups = [
         (name, kb.store.group(rank, name), kb.store.summary(name) or {})
         for rank, name in (("genus", genus), ("family", entry["family"]))
@@ -258,7 +299,7 @@ def _prompts(kb: KnowledgeBase, entry: Mapping[str, Any]) -> Iterator[str]:
             doses = [d for d in group["doses"] if d["kind"] == kind and "days" in d and not d["doubtful"]]
             ends = [e for d in doses for e in (d["days"]["low"], d["days"]["high"]) if e is not None]
             if ends:
-                yield f"{kind}: {min(ends)}–{max(ends)} days in {len(doses)} reports on {len({d['species'] for d in doses})} species of {name}"
+                yield f"{kind}: {min(ends)}–{max(ends)} days in {len(doses)} protocols of {len({d['species'] for d in doses})} species of {name}"
 
 
 def _told(key: str, name: str, group: Mapping[str, Any], summary: Mapping[str, Any]) -> str:
@@ -316,11 +357,11 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
     for key, trait in kb.vocabulary.traits.items():
         if "asked" in trait and key not in said.traits:
             yield Question(key, trait["asked"], {w: e["label"] for w, e in trait["values"].items()})
-    if not said.treatments:
+    if not said.phases:
         yield Question(
-            "report",
-            "What did the work find to wake it? KIND:MEANING=AMOUNT@DEGREES, several by commas, e.g. "
-            "cold_moist:found_needed=60-90@4, hot_water/held:found_effective=5@80, nick:found_effective",
+            "phase",
+            "What did the work find to wake it? KIND:FOUND=AMOUNT@DEGREES, in order, parted by commas, e.g. "
+            "cold_moist:needed=60-90@4, hot_water/held:effective=5@80, nick:effective",
             {},
         )
     if not said.germinated:
@@ -342,8 +383,8 @@ def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
         return said._replace(**{key: answer})
     if key == "common_names":
         return said._replace(common_names=(answer,))
-    if key == "report":
-        return said._replace(treatments=(*said.treatments, *(parse_report(kb, part) for part in answer.split(","))))
+    if key == "phase":
+        return said._replace(phases=(*said.phases, *(parse_phase(kb, part) for part in answer.split(","))))
     trait, word = parse_trait(kb, f"{key}={answer}")
     return said._replace(traits={**said.traits, trait: (word,)})
 
@@ -366,7 +407,7 @@ def own_source(said: Said, what: str, when: date) -> str:
 
 
 def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[Mapping[str, Any], str | None]:
-    """What a filled-in sheet of a germination trial says: statements and reports, and the id of its own source where the
+    """What a filled-in sheet of a germination trial says: statements and protocols, and the id of its own source where the
     author names none. Raises UserError for a sheet that cannot be read or says nothing.
     """
 
@@ -378,11 +419,12 @@ def from_trial(kb: KnowledgeBase, path: Path, said: Said, when: date) -> tuple[M
     except UserError as trouble:
         raise UserError(*(f"{path}: {problem}" for problem in trouble.problems)) from None
     made = draft(kb, match_for(kb, said.name, said.family), result, when)
-    facts = [*(s for of in made.get("traits", {}).values() for s in of), *made.get("reports", ())]
+    facts = [*(s for of in made.get("traits", {}).values() for s in of), *made.get("protocols", ())]
     own = facts[0]["source"] if facts and not said.source else None
     for fact in facts:
         ground = {"source": said.source or fact["source"], "held": fact["held"], "where": said.where or path.name}
-        rest = {k: v for k, v in fact.items() if k not in ground}
+        head = {k: fact[k] for k in ("id", "is") if k in fact}
+        rest = {k: v for k, v in fact.items() if k not in (*head, *ground)}
         fact.clear()
-        fact.update(ground | rest)
+        fact.update(head | ground | rest)
     return made, own

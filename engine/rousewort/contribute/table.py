@@ -18,7 +18,9 @@ from typing import Any, NamedTuple
 
 from rousewort.base.atomic_write import read_whole
 from rousewort.base.errors import Problem, UserError
+from rousewort.knowledge.holdout import sources_of
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.spelled_out import ORDER, as_written
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DC = "http://purl.org/dc/terms/"
@@ -28,7 +30,9 @@ UNIT_CODES = {"days": "d", "hours": "h", "minutes": "min"}
 
 
 class Column(NamedTuple):
-    """`key`: where the value stands in the record, parted by dots; empty where it is not part of it."""
+    """`key`: where the value stands in the record, parted by dots; empty where it is not part of it. `type`: string, number,
+    integer, boolean, list, or data (a cell of JSON, for what is rare and has no columns of its own).
+    """
 
     name: str
     key: str
@@ -39,11 +43,12 @@ class Column(NamedTuple):
 
 
 _NAME = Column("scientificName", "", "string", "Accepted name of the plant, without author.", DWC + "scientificName")
+_PROTOCOL = Column("protocolID", "", "string", "The protocol, by its id within its entry.")
 _GROUND = [
     Column(
         "sourceID", "source", "string", "The work, by its id in works.csv; empty for common practice.", DC + "source"
     ),
-    Column("held", "held", "string", "How the fact is held: read, memory, practice, demo."),
+    Column("held", "held", "string", "How the fact is held: read, memory, practice, table, demo."),
     Column("place", "where", "string", "Place in the work: page, table, abstract."),
     Column("countsLess", "low_standing", "string", "Why the fact counts less than others."),
 ]
@@ -53,12 +58,13 @@ _JUDGED = [
     for name, code, about in (
         ("Contradiction", "contradiction", "that it goes with another"),
         ("FarNumber", "far-number", "its number"),
-        ("ReportsDiffer", "reports-differ", "it, as another report says otherwise"),
+        ("ProtocolsDiffer", "protocols-differ", "it, as another protocol says otherwise"),
         ("WrongSubject", "wrong-subject", "that its work speaks of this plant"),
         ("SownInTheCold", "sown-in-the-cold", "germination at the chill's own temperature"),
     )
 ]
 _NOTE = Column("remarks", "note", "string", "What a reader should know.", DWC + "measurementRemarks")
+_SAID = Column("verbatim", "said", "string", "Words as printed, where they matter.")
 
 
 def _span(name: str, key: str, means: str, unit: str) -> list[Column]:
@@ -68,12 +74,38 @@ def _span(name: str, key: str, means: str, unit: str) -> list[Column]:
     ]
 
 
-def _temperature(name: str, key: str, means: str) -> list[Column]:
-    both = [
-        Column(f"{name}{part.capitalize()}", f"{key}.{part}", "number", f"{means}, by {part}.", unit="°C")
-        for part in ("day", "night")
+def _amount(name: str, key: str, means: str, unit: str) -> list[Column]:
+    """A number is written with both ends alike; a word stands for an amount that is not given, or that was varied."""
+    return [
+        *_span(name, key, means, unit),
+        Column(f"{name}Across", f"{key}.across", "string", f"{means}: what the range is over."),
+        Column(f"{name}Word", f"{key}.word", "string", f"{means}: not_given, or varied, where there is no number."),
     ]
-    return [*_span(name, key, means, "°C"), *both]
+
+
+def _temperature(name: str, key: str, means: str) -> list[Column]:
+    parts = {"day": "by day", "night": "by night", "day_hours": "hours of the day temperature", "below": "a limit: below",
+             "above": "a limit: above"}  # fmt: skip
+    named = {part: "".join(word.capitalize() for word in part.split("_")) for part in parts}
+    return [
+        *_span(name, key, means, "°C"),
+        *(
+            Column(
+                f"{name}{named[part]}",
+                f"{key}.{part}",
+                "number",
+                f"{means}, {text}.",
+                unit="h" if "hours" in part else "°C",
+            )
+            for part, text in parts.items()
+        ),
+        Column(
+            f"{name}Word",
+            f"{key}.word",
+            "string",
+            f"{means}: varied, not_given, outdoors, room, where there are no degrees.",
+        ),
+    ]
 
 
 TABLES: dict[str, list[Column]] = {
@@ -83,7 +115,7 @@ TABLES: dict[str, list[Column]] = {
         Column("family", "family", "string", "Its family; empty for a family.", DWC + "family"),
         Column("synonyms", "synonyms", "list", "Other scientific names."),
         Column("vernacularName", "common_names", "list", "Common names.", DWC + "vernacularName"),
-        Column("addsTo", "adds_to", "string", "The accepted name whose entry beneath these reports are added to."),
+        Column("addsTo", "adds_to", "string", "The accepted name whose entry beneath these protocols are added to."),
     ],
     "traits": [
         _NAME,
@@ -93,35 +125,98 @@ TABLES: dict[str, list[Column]] = {
         Column("measurementUnit", "", "string", "1/g for seeds per gram; empty for a word.", DWC + "measurementUnit"),
         *_GROUND,
         Column("inferredFrom", "inferred_from", "string", "What somebody inferred it from; empty where the work says it."),
+        Column("sharedBy", "shared_by", "string", "The genus that says it of all its species; not read back into a species."),
         _NOTE,
         *_JUDGED,
     ],
-    "reports": [
+    "protocols": [
         _NAME,
-        Column("reportNumber", "", "integer", "Number of the report within its entry, from 1."),
+        _PROTOCOL,
         *_GROUND,
-        Column("lotState", "lot.state", "string", "State of the seed: fresh, stored_dry, stored_moist."),
+        Column("alsoIn", "also_in", "list", "Works that carry the same facts again."),
+        Column("quoting", "quoting", "string", "The work that it is told from, where the source tells it from another."),
+        Column("partRead", "read_what", "string", "What of the work was read."),
+        Column("design", "design", "string", "What kind of evidence it is."),
+        Column("lotTaxon", "lot.taxon", "string", "The taxon as printed, where other than the entry."),
         Column("lotProvenance", "lot.provenance", "string", "Where the seed came from."),
-        *_span("germinationTreated", "germination_pct.treated", "Share that germinated after the treatments", "%"),
-        *_span("germinationUntreated", "germination_pct.untreated", "Share that germinated without them", "%"),
-        *_temperature("germinationTemperature", "germination_temperature_c", "Temperature of the germination test or sowing"),
+        *_amount("lotElevation", "lot.elevation_m", "Height above the sea", "m"),
+        Column("lotCollected", "lot.collected", "string", "When it was gathered."),
+        Column("lotGathered", "lot.gathered", "string", "Where the plants grew: wild, cultivated, bought, seed_bank."),
+        Column("lotMaturity", "lot.maturity", "string", "How ripe the seed was."),
+        Column("lotStored", "lot.stored.word", "string", "How the seed was kept until then: fresh, dry, moist, frozen."),
+        Column("lotStorage", "lot.stored.list", "data", "Spells of storage in order, where one word is not enough."),
+        *_amount("lotFilled", "lot.filled_pct", "Share of filled seed", "%"),
+        *_amount("lotViable", "lot.viable_pct", "Share of living seed", "%"),
+        Column("lotViableBy", "lot.viable_by", "string", "How that was tested."),
+        Column("lotCount", "lot.lots", "integer", "How many lots are put together."),
+        Column("lotMotherTrees", "lot.mother_trees", "integer", "From how many mother plants."),
+        Column("lotRemarks", "lot.note", "string", "What a reader should know of the lot."),
+        Column("order", "order", "string", "not_read: nobody has looked yet whether the phases stand in order."),
+        Column("found", "found", "string", "What the source found of all phases."),
+        Column("chosen", "chosen", "data", "What the authors chose among what they tried."),
+        Column("testCounted", "test.counted", "string", "What counted as germinated."),
+        Column("testOf", "test.of", "string", "What the shares are of: sown, filled, viable."),
+        Column("testReplicates", "test.replicates", "integer", "Replicates of each arm."),
+        Column("testSeedsEach", "test.seeds_each", "integer", "Seeds in each replicate."),
+        *_amount("testLength", "test.days", "How long it was watched", "d"),
+        Column("columns", "columns", "list", "What the columns of its figures hold, in order."),
+        Column("notGiven", "not_given", "list", "What the source leaves out."),
+        _SAID,
         _NOTE,
         *_JUDGED,
     ],
-    "treatments": [
+    "phases": [
         _NAME,
-        Column("reportNumber", "", "integer", "The report in reports.csv that this is a part of."),
+        _PROTOCOL,
         Column("treatment", "kind", "string", "What was done."),
-        Column("meaning", "means", "string", "What the number is: found_needed, found_effective, recommended, tested, found_unneeded, "
-            "found_useless, found_harmful."),
-        *_span("duration", "", "How long", "see durationUnit"),
+        Column("found", "found", "string", "What the source found of this phase."),
+        *_amount("duration", "", "How long", "see durationUnit"),
         Column("durationUnit", "", "string", "d (day), h (hour) or min (minute)."),
-        *_temperature("temperature", "temperature_c", "Temperature of the treatment"),
+        Column("durationBasis", "length_basis", "string", "What the length is: needed, the only one tried, advice."),
+        *_temperature("temperature", "temperature_c", "Temperature of the phase"),
+        Column("medium", "medium", "string", "What it was done in or on."),
+        Column("water", "water", "string", "How wet."),
+        Column("light", "light", "string", "Light or dark."),
+        Column("lightHours", "light_hours", "number", "Hours of light a day.", unit="h"),
+        Column("agent", "agent", "string", "The compound."),
+        *_amount("concentration", "ppm", "Strength in parts per million", "ppm"),
+        *_amount("strength", "strength_pct", "Strength of acid or solution", "%"),
+        Column("dose", "dose", "string", "How much, where it has no other unit."),
         Column("way", "way", "string", "For hot water: poured, held or unknown."),
-        Column("strength", "strength_pct", "number", "Strength of acid or solution.", unit="%"),
-        Column("countsLess", "low_standing", "string", "Why this treatment counts less than the rest of the report."),
+        Column("site", "place", "string", "Where, if outdoors."),
+        Column("begun", "from", "string", "When it began, if that matters."),
+        Column("endSign", "end_sign", "string", "What ended it, whatever the days."),
+        Column("rootLength", "root_cm", "number", "How long the root was then.", unit="cm"),
+        Column("sproutingFirst", "sprouting.first_day", "integer", "Day on which the first sprouted in it."),
+        Column("sproutingMost", "sprouting.most_by_day", "integer", "Day by which most had sprouted in it."),
+        *_amount("sproutingShare", "sprouting.pct", "Share that sprouted in it", "%"),
+        Column("onlyIf", "only_if", "string", "Done only to some of the seed."),
+        Column("onlyIn", "only_in", "string", "some_arms: not every arm had it."),
+        Column("driedAfter", "dried_after", "boolean", "true where the seed was dried after it."),
+        Column("countsLess", "low_standing", "string", "Why this phase counts less than the rest of the protocol."),
+        _SAID,
         _NOTE,
         *_JUDGED,
+    ],
+    "results": [
+        _NAME,
+        _PROTOCOL,
+        Column("arm", "arm", "list", "Which of the phases this arm had."),
+        Column("untreated", "untreated", "boolean", "true for seed that had none of the phases before sowing."),
+        Column("lotName", "lot.name", "string", "The name that the source gives the lot."),
+        Column("lotProvenance", "lot.provenance", "string", "Where this lot came from."),
+        Column("lotCount", "lot.lots", "integer", "How many lots are put together."),
+        Column("lotRemarks", "lot.note", "string", "What a reader should know of the lot."),
+        Column("at", "at", "data", "The values of what was varied that this holds for."),
+        Column("of", "of", "string", "What the figure is of: best_lot, every_lot."),
+        Column("germinated", "germinated", "integer", "Seeds that germinated."),
+        Column("sown", "sown", "integer", "Seeds sown."),
+        *_amount("germinatedShare", "germinated_pct", "Share that germinated", "%"),
+        *_amount("time", "days", "In how many days", "d"),
+        Column("verdict", "verdict", "string", "What the authors say of it, where no figure is printed."),
+        Column("columns", "columns", "list", "What the columns of its figures hold, where not those of the protocol."),
+        Column("figures", "rows", "data", "Rows of figures, in the order of the columns."),
+        _NOTE,
     ],
     "lots": [
         _NAME,
@@ -154,9 +249,7 @@ def export(kb: KnowledgeBase, names: Iterable[str] | None = None) -> dict[str, s
     rows: dict[str, list[dict[str, Any]]] = {table: [] for table in TABLES}
     for record in chosen:
         _rows_of(record, rows)
-    cited = sorted(
-        {row["sourceID"] for table in ("traits", "reports", "lots") for row in rows[table] if row.get("sourceID")}
-    )
+    cited = sorted({work for record in chosen for work in sources_of(record)})
     rows["works"] = [{"sourceID": source, **_flat(kb.sources[source], "works")} for source in cited]
     files = {f"{table}.csv": _csv(table, rows[table]) for table in TABLES}
     return files | {DESCRIPTION: json.dumps(description(), ensure_ascii=False, indent=2) + "\n"}
@@ -175,32 +268,43 @@ def _rows_of(record: Mapping[str, Any], rows: dict[str, list[dict[str, Any]]]) -
                     "measurementUnit": "1/g",
                 }
             rows["traits"].append(row)
-    for number, report in enumerate(record.get("reports", ()), 1):
-        key = name | {"reportNumber": number}
-        rows["reports"].append(key | _flat(report, "reports"))
-        for treatment in report.get("treatments", ()):
-            row = key | _flat(treatment, "treatments")
-            for unit, code in UNIT_CODES.items():
-                if unit in treatment:
-                    row |= {
-                        "durationLow": treatment[unit]["low"],
-                        "durationHigh": treatment[unit]["high"],
-                        "durationUnit": code,
-                    }
-            rows["treatments"].append(row)
+    for protocol in record.get("protocols", ()):
+        key = name | {"protocolID": protocol["id"]}
+        rows["protocols"].append(key | _flat(protocol, "protocols"))
+        for phase in protocol.get("phases", ()):
+            unit = next((u for u in UNIT_CODES if u in phase), None)
+            length = _flat({"": phase[unit]}, "phases") | {"durationUnit": UNIT_CODES[unit]} if unit else {}
+            rows["phases"].append(key | _flat(phase, "phases") | length)
+        rows["results"] += [key | _flat(result, "results") for result in protocol.get("results", ())]
     rows["lots"] += [name | _flat(lot, "lots") for lot in record.get("lots", ())]
 
 
 def _flat(value: Mapping[str, Any], table: str) -> dict[str, Any]:
-    """The columns of a record that have a value there."""
+    """The columns of a record that have a value there. A plain number is both ends of its range; a word and a list go by those names."""
     row = {}
     for column in TABLES[table]:
         found: Any = value
-        for step in column.key.split(".") if column.key and not column.key.startswith(".") else ():
-            found = found.get(step) if isinstance(found, Mapping) else None
-        if column.key and not column.key.startswith(".") and found is not None:
-            row[column.name] = PARTED.join(found) if column.type == "list" else found
+        for step in column.key.split(".") if column.key else (None,):
+            found = found.get(step) if isinstance(found, Mapping) else _as_part(found, step)
+        if found is not None:
+            row[column.name] = _cell(found, column.type)
     return row
+
+
+def _as_part(value: Any, part: str | None) -> Any:
+    if isinstance(value, str):
+        return value if part == "word" else None
+    if isinstance(value, list):
+        return value if part == "list" else None
+    return value if part in ("low", "high") else None
+
+
+def _cell(value: Any, kind: str) -> Any:
+    if kind == "list":
+        return PARTED.join([value] if isinstance(value, str) else value)
+    if kind == "data":
+        return json.dumps(value, ensure_ascii=False)
+    return str(value).lower() if kind == "boolean" else value
 
 
 def _csv(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
@@ -213,7 +317,7 @@ def _csv(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
 
 def description() -> dict[str, Any]:
     """Every column: name, type, meaning, unit, the open term it stands for."""
-    types = {"list": "string"}
+    types = {"list": "string", "data": "string"}
     return {
         "profile": "tabular-data-package",
         "name": "rousewort-facts",
@@ -230,7 +334,8 @@ def description() -> dict[str, Any]:
                             "name": c.name,
                             "type": types.get(c.type, c.type),
                             "description": c.means
-                            + (f" Several are parted by `{PARTED}`." if c.type == "list" else ""),
+                            + (f" Several are parted by `{PARTED}`." if c.type == "list" else "")
+                            + (" As JSON." if c.type == "data" else ""),
                             **({"unit": c.unit} if c.unit else {}),
                             **({"rdfType": c.term} if c.term else {}),
                         }
@@ -275,78 +380,78 @@ def read_folder(folder: Path) -> tuple[dict[str, dict[str, Any]], dict[str, dict
 
 
 def _fill(folder: Path, records: dict[str, dict[str, Any]], rows: Mapping[str, list], problems: list) -> None:
-    reports: dict[tuple[str, int], dict[str, Any]] = {}
-    for table in ("traits", "reports", "treatments", "lots"):
+    protocols: dict[tuple[str, str], dict[str, Any]] = {}
+    for table in ("traits", "protocols", "phases", "results", "lots"):
         for line, row in rows[table]:
+            file = str(folder / f"{table}.csv")
             record = records.get(row.pop("scientificName", ""))
             if record is None:
-                problems.append(
-                    Problem(
-                        str(folder / f"{table}.csv"),
-                        line,
-                        1,
-                        "the plant of this row is not in taxa.csv",
-                        "Add it there.",
-                    )
-                )
+                problems.append(Problem(file, line, 1, "the plant of this row is not in taxa.csv", "Add it there."))
             elif table == "traits":
-                low, high, _ = (
-                    row.pop(k, None) for k in ("measurementValueLow", "measurementValueHigh", "measurementUnit")
-                )
-                trait, made = row.pop("measurementType", ""), _deep(row, "traits")
-                made = made if "is" in made else {"low": low, "high": high, **made}
-                record.setdefault("traits", {}).setdefault(trait, []).append(made)
-            elif table == "reports":
-                number, made = row.pop("reportNumber", 0), _deep(row, "reports")
-                reports[record["name"], number] = made
-                record.setdefault("reports", []).append(made)
-            elif table == "treatments":
-                report = reports.get((record["name"], row.pop("reportNumber", 0)))
-                if report is None:
-                    problems.append(
-                        Problem(
-                            str(folder / "treatments.csv"),
-                            line,
-                            2,
-                            "there is no such report in reports.csv",
-                            "Mend the number.",
-                        )
-                    )
-                else:
-                    report.setdefault("treatments", []).append(_treatment(row))
-            else:
+                _add_statement(record, row)
+            elif table == "lots":
                 record.setdefault("lots", []).append(_deep(row, "lots"))
-    last = ("treatments", "lot", "germination_pct", "germination_temperature_c", "note")
-    for report in reports.values():  # as entries have it: the ground first, the note last
-        report.update({key: report.pop(key) for key in last if key in report})
+            elif table == "protocols":
+                made = {"id": row.pop("protocolID", ""), **_deep(row, "protocols")}
+                protocols[record["name"], made["id"]] = made
+                record.setdefault("protocols", []).append(made)
+            else:
+                protocol = protocols.get((record["name"], row.pop("protocolID", "")))
+                if protocol is None:
+                    what = "there is no such protocol in protocols.csv"
+                    problems.append(Problem(file, line, 2, what, "Mend its id."))
+                else:
+                    made = _phase(row) if table == "phases" else _deep(row, "results")
+                    protocol.setdefault(table, []).append(made)
+    last = ("lot", "order", "phases", "found", "chosen", "test", "columns", "results", "said", "not_given", "note")
+    for protocol in protocols.values():  # as entries have it: the ground first, the note last
+        protocol.update({key: protocol.pop(key) for key in last if key in protocol})
+    for name, record in records.items():
+        records[name] = as_written(record)
 
 
-def _treatment(row: dict[str, Any]) -> dict[str, Any]:
-    low, high, code = (row.pop(k, None) for k in ("durationLow", "durationHigh", "durationUnit"))
+def _add_statement(record: dict[str, Any], row: dict[str, Any]) -> None:
+    low, high, _ = (row.pop(k, None) for k in ("measurementValueLow", "measurementValueHigh", "measurementUnit"))
+    trait, made = row.pop("measurementType", ""), _deep(row, "traits")
+    made = made if "is" in made else {"low": low, "high": high, **made}
+    record.setdefault("traits", {}).setdefault(trait, []).append(made)
+
+
+def _phase(row: dict[str, Any]) -> dict[str, Any]:
+    code = row.pop("durationUnit", None)
+    made = _deep(row, "phases")
+    length = made.pop("", None)
     unit = next((u for u, c in UNIT_CODES.items() if c == code), code)
-    made = _deep(row, "treatments")
-    head = {k: made.pop(k) for k in ("kind", "means") if k in made}
-    return {**head, **({unit: {"low": low, "high": high}} if unit else {}), **made}
+    head = {key: made.pop(key) for key in ("kind", "found") if key in made}
+    return {**head, **({unit: length} if unit and length is not None else {}), **made}
 
 
 def _ordered(record: dict[str, Any]) -> dict[str, Any]:
-    order = ("name", "rank", "family", "adds_to", "synonyms", "common_names")
-    return {key: record[key] for key in order if key in record}
+    return {key: record[key] for key in ORDER if key in record}
 
 
 def _deep(row: Mapping[str, Any], table: str) -> dict[str, Any]:
-    """A row as it stands in an entry: `lot.state` inside `lot`; a range with an open end keeps it as null."""
+    """A row as it stands in an entry: `lot.provenance` inside `lot`; a range with like ends is a number, an open end is left out."""
     made: dict[str, Any] = {}
     for column in TABLES[table]:
-        if column.name in row and column.key and not column.key.startswith("."):
+        if column.name in row and column.key:
             *outer, last = column.key.split(".")
             part = made
             for step in outer:
                 part = part.setdefault(step, {})
             part[last] = row[column.name]
-            if last in ("low", "high"):
-                part.setdefault("high" if last == "low" else "low", None)
-    return made
+    return {key: _joined(value) for key, value in made.items()}
+
+
+def _joined(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    for whole in ("word", "list"):
+        if whole in value:
+            return value[whole]
+    if set(value) == {"low", "high"} and value["low"] == value["high"]:
+        return value["low"]
+    return {key: _joined(item) for key, item in value.items()}
 
 
 def _read(path: Path, table: str, problems: list) -> Iterable[tuple[int, dict[str, Any]]]:
@@ -407,5 +512,12 @@ def _cells(
                 continue
             value = float(plain)
             yield name, int(value) if value.is_integer() else value
+        elif column.type == "data":
+            try:
+                yield name, json.loads(text)
+            except ValueError:
+                problems.append(Problem(file, line, number, f"{name}: '{text}' is no JSON", column.means))
+        elif column.type == "boolean":
+            yield name, {"true": True, "false": False}.get(text.lower(), text)
         else:
             yield name, [part.strip() for part in text.split(PARTED.strip())] if column.type == "list" else text

@@ -17,6 +17,7 @@ from rousewort.base.errors import Problem, UserError
 from rousewort.contribute.tidy import schema_for, tidy
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.protocols import works_of
 from rousewort.knowledge.strict_yaml import read
 
 STYLE = "harvard-cite-them-right"  # the citation style that comes with the library
@@ -263,11 +264,9 @@ def uses(kb: KnowledgeBase, source: str) -> Iterator[Use]:
     for name, record in store.records.items():
         for key, statements in record.get("traits", {}).items():
             yield from (Use(record["rank"], name, key, s["held"]) for s in statements if s.get("source") == source)
-        for part in ("reports", "lots"):
+        for part in ("protocols", "lots"):
             yield from (
-                Use(record["rank"], name, part[:-1], r["held"])
-                for r in record.get(part, ())
-                if r.get("source") == source
+                Use(record["rank"], name, part[:-1], r["held"]) for r in record.get(part, ()) if source in works_of(r)
             )
     for rule in kb.rules:
         yield from (Use("rule", rule["id"], "ground", s["held"]) for s in rule["sources"] if s.get("id") == source)

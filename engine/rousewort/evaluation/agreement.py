@@ -14,6 +14,7 @@ from typing import Any
 from rousewort.base.parallel import map_on_cores
 from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+from rousewort.knowledge.protocols import treatments
 from rousewort.planning.amounts import quantile
 from rousewort.planning.plan import Plan, Planner
 
@@ -42,27 +43,26 @@ class Judged:
 
 
 def claims(kb: KnowledgeBase, species: str) -> list[Claim]:
-    """The claims of each source on a species, doubtful reports left out."""
-    meanings = kb.vocabulary.files["report_meanings"]
+    """The claims of each source on a species, doubtful protocols left out."""
     record = kb.taxon(species) or {}
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     spans: dict[str, dict[str, list[tuple[float, float]]]] = defaultdict(lambda: defaultdict(list))
-    for report in record.get("reports", ()):
-        if report.get("low_standing") or "source" not in report:
+    for protocol in record.get("protocols", ()):
+        if protocol.get("low_standing") or "source" not in protocol:
             continue
-        for treatment in report.get("treatments", ()):
+        for treatment in treatments(protocol, kb.vocabulary):
             for what in kb.vocabulary.kinds.claims:
                 if treatment["kind"] not in kb.vocabulary.kinds.in_group(what) or treatment.get("low_standing"):
                     continue
-                meaning = meanings[treatment["means"]]
+                meaning = kb.vocabulary.found[treatment["found"]]
                 if meaning["vote"]:
-                    votes[report["source"]][what].append(meaning["vote"])
+                    votes[protocol["source"]][what].append(meaning["vote"])
                 days = treatment.get("days")
                 if meaning["vote"] in ("needed", "helps") and days and (days["high"] or days["low"]):
                     low = days["low"] if days["low"] is not None else days["high"]
                     high = days["high"] if days["high"] is not None else days["low"]
                     if high > 0:
-                        spans[report["source"]][what].append((low, high))
+                        spans[protocol["source"]][what].append((low, high))
     return [
         Claim(
             species,
@@ -138,7 +138,7 @@ def _leave_out(known: Planner, task: tuple[str, list[tuple[Claim, list[Claim]]]]
 
 
 def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:
-    """Judge every claim by the plan made from traits alone: all reports, and what was inferred from them, withheld."""
+    """Judge every claim by the plan made from traits alone: all protocols, and what was inferred, withheld."""
     tasks = [
         (c, [o for o in found if o is not c]) for name in kb.names() for found in [claims(kb, name)] for c in found
     ]
@@ -146,7 +146,7 @@ def from_traits_alone(kb: KnowledgeBase, engine: str = "plain") -> list[Judged]:
 
 
 def _without_reports(kb: KnowledgeBase, engine: str) -> Planner:
-    return Planner(kb.without(reports=True), engine)
+    return Planner(kb.without(protocols=True), engine)
 
 
 def _judge_one(planner: Planner, task: tuple[Claim, list[Claim]]) -> Judged:

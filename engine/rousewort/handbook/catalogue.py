@@ -12,6 +12,7 @@ from typing import Any
 from rousewort.base.errors import UserError
 from rousewort.handbook.places import Places
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+from rousewort.knowledge.protocols import works_of
 from rousewort.knowledge.store import genus_of
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.plan_json import plan_json
@@ -190,12 +191,12 @@ class Catalogue:
 
 
 def cited_by(record: Mapping[str, Any]) -> dict[str, frozenset[str]]:
-    """Source → how its facts are held, over the statements, reports and lots of one entry."""
+    """Source → how its facts are held, over the statements, protocols and lots of one entry."""
     facts = [s for group in record.get("traits", {}).values() for s in group]
     found: dict[str, set[str]] = defaultdict(set)
-    for fact in (*facts, *record.get("reports", ()), *record.get("lots", ())):
-        if "source" in fact:
-            found[fact["source"]].add(fact["held"])
+    for fact in (*facts, *record.get("protocols", ()), *record.get("lots", ())):
+        for work in works_of(fact):
+            found[work].add(fact["held"])
     return {key: frozenset(held) for key, held in found.items()}
 
 

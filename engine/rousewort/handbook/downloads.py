@@ -26,8 +26,9 @@ KEYS = {
 TABLES = {
     "taxa": "Every entry with its names.",
     "traits": "Every statement on seed and plant.",
-    "reports": "Every report of a trial or a habit, with what came up.",
-    "treatments": "What was done, for every report.",
+    "protocols": "What each source did to one lot of seed: who says so, how it was found out, which lot.",
+    "phases": "What was done, phase by phase, for every protocol.",
+    "results": "What came up, for every protocol.",
     "lots": "How lots and provenances differ.",
     "works": "The works cited.",
 }

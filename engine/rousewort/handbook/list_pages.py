@@ -149,7 +149,7 @@ class WaysIn:
             terms=terms,
             equipment_words=vocabulary.files["equipment"],
             traits=vocabulary.traits,
-            levels=vocabulary.files["report_meanings"],
+            levels=vocabulary.found,
             standings=vocabulary.files["standing"],
         )
 
@@ -278,7 +278,7 @@ class WaysIn:
             record = self.kb.taxon(name) or {}
             for fact in (
                 *(s for group in record.get("traits", {}).values() for s in group),
-                *record.get("reports", ()),
+                *record.get("protocols", ()),
             ):
                 counts[fact["held"]] += 1
         return list(counts.items())

@@ -67,7 +67,7 @@ def dataset(files: Iterable[tuple[str, str, str]]) -> dict[str, Any]:
         "@context": CONTEXT,
         "@type": "Dataset",
         "name": "Rousewort: what is known of the dormancy of seeds",
-        "description": "Traits of seed and reports of treatments by species, genus and family, each with its source and how it is "
+        "description": "Traits of seed and protocols of treatment by species, genus and family, each with its source and how it is "
         "held; and the plans reasoned from them.",
         "license": LICENCE,
         "isAccessibleForFree": True,

@@ -1,4 +1,4 @@
-"""What a page shows of an entry and its plan: facts and reports laid out for templates. Chooses nothing, words little."""
+"""What a page shows of an entry and its plan: facts and protocols laid out for templates. Chooses nothing, words little."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from datetime import date, timedelta
 from typing import Any
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.protocols import treatments
 from rousewort.planning.plan import Plan
-from rousewort.render.entry_text import span_text, treatment_text
+from rousewort.render.protocol_text import lot_text, phase_texts, result_tables, result_texts, span_text
 from rousewort.schedule.model import Schedule
 
 _YEAR = re.compile(r"^(.{3,70}?\b(?:1[6-9]|20)\d\d[a-z]?)\b")
@@ -55,7 +56,8 @@ def origin(kb: KnowledgeBase, fact: Mapping[str, Any]) -> dict[str, Any]:
         "source": source,
         "cited": short_citation(citation) if citation else None,
         "held": kb.vocabulary.files["held"][fact["held"]]["label"] if "held" in fact else None,
-        **{key: fact.get(key) for key in ("where", "note", "inferred_from", "low_standing")},
+        "inferred_from": kb.vocabulary.files["inferred_from"].get(fact.get("inferred_from"), {}).get("label"),
+        **{key: fact.get(key) for key in ("where", "note", "low_standing")},
     }
 
 
@@ -69,29 +71,20 @@ def traits(kb: KnowledgeBase, record: Mapping[str, Any]) -> list[dict[str, Any]]
     ]
 
 
-def reports(kb: KnowledgeBase, record: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Every report of an entry: what was done, what came up, who says so."""
-    rows = []
-    for report in record.get("reports", ()):
-        pct = report.get("germination_pct", {})
-        came = [
-            f"{word} {span_text(pct[key], '%')}"
-            for key, word in (("treated", "treated"), ("untreated", "untreated"))
-            if key in pct
-        ]
-        if "germination_temperature_c" in report:
-            came.append(f"germinated at {span_text(report['germination_temperature_c'], '°C')}")
-        done = [
-            {"kind": t["kind"], "text": treatment_text(kb, t), "doubt": t.get("low_standing")}
-            for t in report.get("treatments", ())
-        ]
-        rows.append({"done": done, "came": came, "lot": _lot_text(report.get("lot", {})), **origin(kb, report)})
-    return rows
-
-
-def _lot_text(lot: Mapping[str, str]) -> str:
-    parts = [lot["state"].replace("_", " ")] if "state" in lot else []
-    return ", ".join(parts + ([f"from {lot['provenance']}"] if "provenance" in lot else []))
+def protocols(kb: KnowledgeBase, record: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Every protocol of an entry: what was done, what came up, who says so."""
+    return [
+        {
+            "done": phase_texts(kb, protocol),
+            "came": result_texts(kb, protocol),
+            "tables": result_tables(kb, protocol),
+            "lot": lot_text(kb, protocol.get("lot", {})),
+            "not_read": "order" in protocol,
+            **{key: protocol.get(key) for key in ("said", "quoting")},
+            **origin(kb, protocol),
+        }
+        for protocol in record.get("protocols", ())
+    ]
 
 
 def lengths(kb: KnowledgeBase, record: Mapping[str, Any], plan: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -99,18 +92,17 @@ def lengths(kb: KnowledgeBase, record: Mapping[str, Any], plan: Mapping[str, Any
 
     Only kinds for which two sources or more give days, so that there is something to compare.
     """
-    meanings = kb.vocabulary.files["report_meanings"]
     found: dict[str, list[dict[str, Any]]] = {}
-    for report in record.get("reports", ()):
-        for treatment in report.get("treatments", ()):
+    for protocol in record.get("protocols", ()):
+        for treatment in treatments(protocol, kb.vocabulary):
             span = treatment.get("days")
             if span and span.get("high") is not None:
                 low = span["low"] if span.get("low") is not None else span["high"]
                 row = {
                     "low": low,
                     "high": span["high"],
-                    "means": meanings[treatment["means"]]["label"],
-                    **origin(kb, report),
+                    "means": kb.vocabulary.found[treatment["found"]]["label"],
+                    **origin(kb, protocol),
                 }
                 found.setdefault(treatment["kind"], []).append(row)
     plots = []
@@ -129,13 +121,14 @@ def lengths(kb: KnowledgeBase, record: Mapping[str, Any], plan: Mapping[str, Any
 
 def disagreements(kb: KnowledgeBase, record: Mapping[str, Any], plan: Plan) -> list[str]:
     """Sentences on what sources say against each other: kinds of treatment, then traits."""
-    meanings = kb.vocabulary.files["report_meanings"]
+    meanings = kb.vocabulary.found
     votes: dict[str, dict[str, set[str]]] = {}
-    for report in record.get("reports", ()):
-        for treatment in report.get("treatments", ()):
-            if meanings[treatment["means"]]["vote"]:
-                by = votes.setdefault(treatment["kind"], {}).setdefault(meanings[treatment["means"]]["label"], set())
-                by.add(report.get("source", ""))
+    for protocol in record.get("protocols", ()):
+        for treatment in treatments(protocol, kb.vocabulary):
+            meaning = meanings[treatment["found"]]
+            if meaning["vote"]:
+                by = votes.setdefault(treatment["kind"], {}).setdefault(meaning["label"], set())
+                by.add(protocol.get("source", ""))
     against = {entry["label"] for entry in meanings.values() if entry["vote"] in ("unneeded", "useless", "harmful")}
     told = []
     for kind, by in votes.items():

@@ -131,7 +131,7 @@ class Writer:
             lent=lent,
             line=page_models.timeline(self.kb, dated, data) if dated else None,
             traits=page_models.traits(self.kb, record),
-            reports=page_models.reports(self.kb, record),
+            protocols=page_models.protocols(self.kb, record),
             lots=[{"says": lot["says"], **page_models.origin(self.kb, lot)} for lot in record.get("lots", ())],
             plots=page_models.lengths(self.kb, record, data),
             disagreements=page_models.disagreements(self.kb, record, plan),
@@ -197,7 +197,7 @@ class Writer:
                     members=members,
                     votes=votes,
                     traits=page_models.traits(self.kb, record),
-                    reports=page_models.reports(self.kb, record),
+                    protocols=page_models.protocols(self.kb, record),
                 )
 
     # --- treatments, classes, obstacles, rules, sources

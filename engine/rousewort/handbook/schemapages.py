@@ -274,7 +274,7 @@ def _whole(write: Writer, stem: str) -> str:
         full = [
             r
             for name in write.catalogue.species
-            if (r := write.kb.taxon(name)) and r.get("reports") and r.get("traits")
+            if (r := write.kb.taxon(name)) and r.get("protocols") and r.get("traits")
         ]
         chosen = min(full, key=lambda record: len(json.dumps(record)), default=None)
     else:

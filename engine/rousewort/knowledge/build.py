@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
 from rousewort.knowledge.tables import read_tables
@@ -83,7 +84,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
         shared["listed"] = {**shared["listed"], **tables.listed}
         _lay_over(records, shared, checked)
-        stores.append(_store(records, shared, vocabulary))
+        stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
 
 
@@ -109,12 +110,17 @@ def _other_words(documents: dict[str, Document], vocabulary: Vocabulary) -> Iter
             )
 
 
+def with_added(under: dict[str, Any], adds: dict[str, Any]) -> dict[str, Any]:
+    """An entry with the protocols of a file that adds to it."""
+    return {**under, "protocols": [*under.get("protocols", ()), *adds.get("protocols", ())]}
+
+
 def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked) -> None:
     for record in checked.taxa:
         if "adds_to" in record:
             under = records.get(record["adds_to"])
             if under:
-                records[under["name"]] = {**under, "reports": [*under.get("reports", ()), *record.get("reports", ())]}
+                records[under["name"]] = with_added(under, record)
         else:
             records[record["name"]] = record
     replaced = {rule["id"] for rule in checked.rules}

@@ -11,8 +11,10 @@ import jsonschema_rs
 from rousewort.base.errors import Problem, capped
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
+from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.rules import rule_problems
 from rousewort.knowledge.schemas import all_schemas
+from rousewort.knowledge.spelled_out import spelled_out
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.tables import ABOUT, about_problem
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -87,7 +89,7 @@ def check_layer(documents: dict[str, Document], vocabulary: Vocabulary, known: d
             found = capped(work_problems(document))
         checked.problems += found
         if not found:
-            _take(kind, document.data, checked)
+            _take(kind, spelled_out(document.data, vocabulary) if kind == "taxon" else document.data, checked)
             if kind == "rule":
                 rules[document.data["id"]] = document
         elif kind == "sources":
@@ -190,7 +192,7 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     value = error.instance
     if kind == "required":
         return document.problem(
-            path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, error.kind.property)
+            path, f"`{error.kind.property}` is missing in {field_name}", _describe(part, schema, error.kind.property)
         )
     if kind in ("oneOf", "enum", "const") and "oneOf" in part:
         allowed = [o["const"] for o in part["oneOf"] if "const" in o]
@@ -199,6 +201,11 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
             f"`{value}` is not a word for {field_name}",
             nearest(value, allowed) + "Allowed: " + ", ".join(map(str, allowed)),
         )
+    if kind == "anyOf" and (words := _words_among(part["anyOf"])):
+        wrong = [one for one in (value if isinstance(value, list) else [value]) if one not in words]
+        if wrong and isinstance(wrong[0], str) and (_only_words(part["anyOf"]) or nearest(wrong[0], words)):
+            mend = nearest(wrong[0], words) + "Allowed: " + ", ".join(words)
+            return document.problem(path, f"`{wrong[0]}` is not a word for {field_name}", mend)
     if kind == "anyOf":
         forms = "; or ".join(o.get("description", "") for o in part.get("anyOf", ()))
         return document.problem(path, f"{field_name} has none of the forms it may have", f"It may be: {forms}")
@@ -212,8 +219,68 @@ def explain(document: Document, path: Path, error: Any, schema: dict) -> Problem
     return document.problem(path, f"{field_name}: {error.message[:160]}", part.get("description", ""))
 
 
-def _describe(part: dict, key: str) -> str:
-    return part.get("properties", {}).get(key, {}).get("description", f"Add `{key}:`.")
+def _words_among(forms: list[dict]) -> list[str]:
+    """The words that some of several forms allow."""
+    return [option["const"] for form in forms for option in form.get("oneOf", ()) if "const" in option]
+
+
+def _only_words(forms: list[dict]) -> bool:
+    return all("oneOf" in form or "oneOf" in form.get("items", {}) for form in forms)
+
+
+def _describe(part: dict, schema: dict, key: str) -> str:
+    """What a key is for, as said where it fails, or for the file as a whole where a condition asks for it."""
+    known = {**schema.get("properties", {}), **part.get("properties", {})}
+    return known.get(key, {}).get("description", f"Add `{key}:`.")
+
+
+def _protocols(document: Document, protocols: list[dict]) -> Iterator[Problem]:
+    """What the schema cannot say: an id stands once, a phase has one length, an arm is made of phases, a row is as wide as its head."""
+    taken: dict[str, int] = {}
+    for i, protocol in enumerate(protocols):
+        path: Path = ("protocols", i)
+        name = protocol["id"]
+        if name in taken:
+            line = document.where(("protocols", taken[name], "id"))[0]
+            yield document.problem(
+                (*path, "id"), f"the id `{name}` stands twice, first on line {line}", "Give it another."
+            )
+        taken.setdefault(name, i)
+        for j, phase in enumerate(protocol.get("phases", ())):
+            units = [unit for unit in UNITS if unit in phase]
+            if len(units) > 1:
+                yield document.problem((*path, "phases", j), f"both {units[0]} and {units[1]} are given", "Give one.")
+        for j, result in enumerate(protocol.get("results", ())):
+            yield from _result(document, protocol, result, (*path, "results", j))
+
+
+def _result(document: Document, protocol: dict, result: dict, path: Path) -> Iterator[Problem]:
+    kinds = [phase["kind"] for phase in protocol.get("phases", ())]
+    for kind in result.get("arm", ()):
+        if kind not in kinds:
+            mend = nearest(kind, kinds) + "Its phases: " + (", ".join(kinds) or "none")
+            yield document.problem((*path, "arm"), f"no phase of this protocol is `{kind}`", mend)
+    columns = result.get("columns", protocol.get("columns"))
+    for j, row in enumerate(result.get("rows", ())):
+        if columns is None:
+            yield document.problem((*path, "rows"), "rows without a head", "Say in `columns` what they hold.")
+            return
+        if len(row) != len(columns):
+            what = f"the row has {len(row)} cells and `columns` {len(columns)}"
+            yield document.problem((*path, "rows", j), what, "Columns: " + ", ".join(columns))
+        counts = dict(zip(columns, row, strict=False))
+        sown = next((counts[key] for key in ("sown", "sound") if key in counts), result.get("sown"))
+        if (
+            isinstance(sown, int | float)
+            and isinstance(counts.get("germinated"), int | float)
+            and counts["germinated"] > sown
+        ):
+            what = f"{counts['germinated']} germinated of {sown} sown"
+            yield document.problem((*path, "rows", j), what, "Look at the order of the columns.")
+    if {"germinated", "sown"} <= set(result) and result["germinated"] > result["sown"]:
+        yield document.problem(
+            path, f"{result['germinated']} germinated of {result['sown']} sown", "Look at the counts again."
+        )
 
 
 class Context:
@@ -229,13 +296,7 @@ class Context:
         yield from self._place(document, path, record)
         yield from self._ranges(document, record, ())
         yield from self.sources_exist(document, record)
-        for i, report in enumerate(record.get("reports", ())):
-            for j, treatment in enumerate(report.get("treatments", ())):
-                units = [u for u in ("days", "hours", "minutes") if u in treatment]
-                if len(units) > 1:
-                    yield document.problem(
-                        ("reports", i, "treatments", j), f"both {units[0]} and {units[1]} are given", "Give one."
-                    )
+        yield from _protocols(document, record.get("protocols", ()))
         if "adds_to" in record:
             if record["adds_to"] not in self.beneath:
                 yield document.problem(
@@ -243,15 +304,20 @@ class Context:
                     f"there is no entry `{record['adds_to']}` beneath this layer to add to",
                     "Check the name.",
                 )
-            for key in sorted(set(record) - {"name", "rank", "family", "adds_to", "reports"}):
-                mend = "Leave out `adds_to` to replace the whole entry, or state it in a report."
-                yield document.key_problem((key,), f"an entry that adds to another gives only reports, not {key}", mend)
+            for key in sorted(set(record) - {"name", "rank", "family", "adds_to", "protocols"}):
+                mend = "Leave out `adds_to` to replace the whole entry, or state it in a protocol."
+                yield document.key_problem(
+                    (key,), f"an entry that adds to another gives only protocols, not {key}", mend
+                )
         else:
             self._claim(document, record)
 
     def _place(self, document: Document, path: str, record: dict) -> Iterator[Problem]:
         folder, *middle, file = path.split("/")
-        if TAXON_FOLDERS[folder] != record["rank"]:
+        if "shared" in record and record.get("rank") != "genus":
+            mend = "Write it under `practice`, or in the file of the genus."
+            yield document.key_problem(("shared",), "only the entry of a genus shares words with its species", mend)
+        if TAXON_FOLDERS[folder] != record.get("rank", TAXON_FOLDERS[folder]):
             yield document.problem(
                 ("rank",),
                 f"an entry of rank {record['rank']} does not belong in {folder}/",
@@ -300,7 +366,7 @@ class Context:
     def sources_exist(self, document: Document, value: Any, path: Path = ()) -> Iterator[Problem]:
         if isinstance(value, dict):
             for key, item in value.items():
-                is_source = key == "source" or (
+                is_source = key in ("source", "also_in") or (
                     (key == "id" and "says" in value) or (key == "id" and path[-2:-1] == ("sources",))
                 )
                 if is_source and isinstance(item, str) and item not in self.source_ids:
@@ -313,6 +379,8 @@ class Context:
                     yield from self.sources_exist(document, item, (*path, key))
         elif isinstance(value, list):
             for i, item in enumerate(value):
+                if path[-1:] == ("also_in",):
+                    yield from self.sources_exist(document, {"source": item}, path)
                 yield from self.sources_exist(document, item, (*path, i))
 
     def treatment(self, document: Document, path: str) -> Iterator[Problem]:

@@ -13,9 +13,11 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import Problem
 from rousewort.knowledge.check import nearest
 from rousewort.knowledge.names import fold
+from rousewort.knowledge.protocols import UNITS, sown_at, span, treatments
+from rousewort.knowledge.spelled_out import place_of_statement, spelled_out
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
-from rousewort.knowledge.summary import UNITS, Record, firm, speaks_of, summarise
+from rousewort.knowledge.summary import Record, firm, speaks_of, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.knowledge.works import subjects
 
@@ -25,7 +27,7 @@ DEGREES_BEYOND = 10.0
 # A genus has a range once this many lengths, of this many other species, are known.
 LEAST_LENGTHS, LEAST_SPECIES = 3, 2
 # Lengths that only say what was tried, or what failed, are not held against any range.
-_NOT_A_LENGTH = {"tested", "found_unneeded", "found_useless", "found_harmful"}
+_NOT_A_LENGTH = {"tried", "unneeded", "useless", "harmful"}
 
 
 class Doubt(NamedTuple):
@@ -63,7 +65,7 @@ class Around:
         for word, entry in self.vocabulary.classes.items():
             for key, shown in entry["shows"].items():
                 if key not in self.vocabulary.traits:
-                    continue  # an answer of reports: these are looked at as reports
+                    continue  # an answer of protocols: these are looked at as such
                 others = [w for w in self.vocabulary.traits[key]["values"] if w not in shown]
                 why = f"By definition, the seed of this class has {key.replace('_', ' ')}: {' or '.join(shown)}."
                 found.append(
@@ -102,7 +104,7 @@ class Around:
         """The shortest and the longest reported of other species of the genus, where works say enough."""
         doses = [
             d for d in self.store.group("genus", genus)["doses"]
-            if d["kind"] == kind and unit in d and d["species"] != but and d["means"] not in _NOT_A_LENGTH and not d["doubtful"]
+            if d["kind"] == kind and unit in d and d["species"] != but and d["found"] not in _NOT_A_LENGTH and not d["doubtful"]
             and d.get("held") != "practice"
         ]  # fmt: skip
         if len(doses) < LEAST_LENGTHS or len({d["species"] for d in doses}) < LEAST_SPECIES:
@@ -126,23 +128,23 @@ def _one_letter_apart(one: str, other: str) -> bool:
 
 def doubts(document: Document, around: Around) -> Iterator[Doubt]:
     """Everything doubtful in one entry that has passed its checks; what its author judged bears the reason."""
-    record = document.data
-    reasons = dict(_judgements(record))
+    record = spelled_out(document.data, around.vocabulary)
+    reasons = dict(_judgements(document.data))
     used: set[tuple[Path, str]] = set()
     for doubt in (
         *_names(document, record, around),
         *_contradictions(document, record, around),
         *_numbers(document, record, around),
-        *_reports_differ(document, record, around.vocabulary),
+        *_protocols_differ(document, record, around.vocabulary),
         *_subjects(document, record, around),
-        *_sown_in_the_cold(document, record),
+        *_sown_in_the_cold(document, record, around.vocabulary),
         *_grounds(document, record),
     ):
         place = next((p for p, code in reasons if code == doubt.code and doubt.path[: len(p)] == p), None)
         reason = reasons[place, doubt.code] if place else ""
         if place:
             used.add((place, doubt.code))
-        if place and not _repeats(reason, _at(record, doubt.path)):
+        if place and not _repeats(reason, _at(document.data, doubt.path)):
             what = f"{doubt.problem.what}; its judgement names another number"
             yield doubt._replace(problem=doubt.problem._replace(what=what))
         else:
@@ -156,9 +158,9 @@ def _judgements(record: Record) -> Iterator[tuple[tuple[Path, str], str]]:
     facts: list[tuple[Path, Record]] = [
         (("traits", key, i), s) for key, of in record.get("traits", {}).items() for i, s in enumerate(of)
     ]
-    for i, report in enumerate(record.get("reports", ())):
-        facts.append((("reports", i), report))
-        facts += [(("reports", i, "treatments", j), t) for j, t in enumerate(report.get("treatments", ()))]
+    for i, protocol in enumerate(record.get("protocols", ())):
+        facts.append((("protocols", i), protocol))
+        facts += [(("protocols", i, "phases", j), phase) for j, phase in enumerate(protocol.get("phases", ()))]
     for path, fact in facts:
         yield from (((path, code), reason) for code, reason in fact.get("judged", {}).items())
 
@@ -171,7 +173,7 @@ def _at(record: Any, path: Path) -> Any:
 
 def _repeats(reason: str, value: Any) -> bool:
     """Whether a reason names the ends of a doubted range, so that it does not outlive a change of the number."""
-    ends = [value.get(end) for end in ("low", "high")] if isinstance(value, dict) and "low" in value else []
+    ends = list((span(value) or {}).values())
     said = {float(number) for number in re.findall(r"\d+(?:\.\d+)?", reason)}
     return all(end is None or end in said for end in ends)
 
@@ -223,24 +225,31 @@ def _names(document: Document, record: Record, around: Around) -> Iterator[Doubt
             )
 
 
-def _stated(record: Record, vocabulary: Vocabulary) -> dict[str, dict[str, Path]]:
-    """Key → word → where it is stated; what the reports say included. Statements that are flagged or inferred are left out."""
+def _treatments(record: Record, vocabulary: Vocabulary) -> Iterator[tuple[Record, Record, Path]]:
+    """(protocol, treatment, where it stands) of everything that counts as a vote or a length."""
+    for i, protocol in enumerate(record.get("protocols", ())):
+        for treatment in treatments(protocol, vocabulary):
+            yield protocol, treatment, ("protocols", i, "phases", treatment["phase"])
+
+
+def _stated(written: Record, record: Record, vocabulary: Vocabulary) -> dict[str, dict[str, Path]]:
+    """Key → word → where it is stated; what the protocols say included. Statements that are flagged or inferred are left out."""
     found: dict[str, dict[str, Path]] = {}
     for key, statements in record.get("traits", {}).items():
         for i, statement in enumerate(statements):
             if "is" in statement and firm(statement):
-                found.setdefault(key, {}).setdefault(statement["is"], ("traits", key, i, "is"))
+                place = place_of_statement(written, key, i)
+                found.setdefault(key, {}).setdefault(statement["is"], (*place, "is") if place[0] == "traits" else place)
     kinds = {key: response["kinds"] for key, response in vocabulary.responses.items()}
     for key, (word, _) in summarise(record, vocabulary)["answers"].items():
-        for i, report in enumerate(record.get("reports", ())):
-            for j, treatment in enumerate(report.get("treatments", ())):
-                if treatment["kind"] in kinds.get(key, ()):
-                    found.setdefault(key, {}).setdefault(word, ("reports", i, "treatments", j))
+        for _, treatment, path in _treatments(record, vocabulary):
+            if treatment["kind"] in kinds.get(key, ()):
+                found.setdefault(key, {}).setdefault(word, path)
     return found
 
 
 def _contradictions(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
-    stated = _stated(record, around.vocabulary)
+    stated = _stated(document.data, record, around.vocabulary)
     for words, why, mend in around.clashes:
         hits = [
             next(((key, w, stated[key][w]) for w in group if w in stated.get(key, ())), None)
@@ -260,13 +269,11 @@ def _say(key: str, word: str) -> str:
 
 
 def _numbers(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
-    for i, report in enumerate(record.get("reports", ())):
-        for j, treatment in enumerate(report.get("treatments", ())):
-            if treatment["means"] in _NOT_A_LENGTH or treatment.get("low_standing") or report.get("low_standing"):
-                continue
-            path = ("reports", i, "treatments", j)
-            yield from _lengths(document, record, treatment, path, around)
-            yield from _degrees(document, treatment, path, around)
+    for protocol, treatment, path in _treatments(record, around.vocabulary):
+        if treatment["found"] in _NOT_A_LENGTH or treatment.get("low_standing") or protocol.get("low_standing"):
+            continue
+        yield from _lengths(document, record, treatment, path, around)
+        yield from _degrees(document, treatment, path, around)
 
 
 def _lengths(document: Document, record: Record, treatment: Record, path: Path, around: Around) -> Iterator[Doubt]:
@@ -373,36 +380,35 @@ def _span(low: Any, high: Any) -> str:
     return f"{'…' if low is None else f'{low:g}'}–{'…' if high is None else f'{high:g}'}"
 
 
-def _reports_differ(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
-    """Each treatment whose outcome is another than the first report's; told once, under the narrowest heading."""
-    meanings = vocabulary.files["report_meanings"]
+def _protocols_differ(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
+    """Each treatment whose outcome is another than the first protocol's; told once, under the narrowest heading."""
     told: set[Path] = set()
     for key, response in sorted(vocabulary.responses.items(), key=lambda item: len(item[1]["kinds"])):
         votes: list[tuple[bool, str, Mapping[str, Any], Path]] = []
-        for i, report in enumerate(record.get("reports", ())):
-            for j, treatment in enumerate(report.get("treatments", ())):
-                vote = meanings[treatment["means"]]["vote"]
-                flagged = report.get("low_standing") or treatment.get("low_standing")
-                if vote and speaks_of(response, treatment["kind"], vote) and not flagged:
-                    good = vote in ("needed", "helps")
-                    votes.append((good, treatment["means"], report, ("reports", i, "treatments", j)))
-        for good, means, report, path in votes[1:]:
+        for protocol, treatment, path in _treatments(record, vocabulary):
+            vote = vocabulary.found[treatment["found"]]["vote"]
+            flagged = protocol.get("low_standing") or treatment.get("low_standing")
+            if vote and speaks_of(response, treatment["kind"], vote) and not flagged:
+                votes.append(
+                    (vote in ("needed", "helps"), vocabulary.found[treatment["found"]]["label"], protocol, path)
+                )
+        for good, label, protocol, path in votes[1:]:
             first = votes[0]
-            if good == first[0] or report is first[2] or path in told:
+            if good == first[0] or protocol is first[2] or path in told:
                 continue
             told.add(path)
             what = (
-                f"{key.removeprefix('reported_').replace('_', ' ')}: {meanings[means]['label']}, but "
-                f"{meanings[first[1]]['label']} on line {document.where(first[3])[0]} ({first[2].get('source', 'common practice')})"
+                f"{key.removeprefix('reported_').replace('_', ' ')}: {label}, but "
+                f"{first[1]} on line {document.where(first[3])[0]} ({first[2].get('source', 'common practice')})"
             )
             mend = (
                 "If lots or stages differ, say so in `lot` or `lots`; if one is weak, flag it with `low_standing`; "
-                "if both stand, say why: judged: {reports-differ: …}."
+                "if both stand, say why: judged: {protocols-differ: …}."
             )
             yield Doubt(
-                "reports-differ",
+                "protocols-differ",
                 document.problem(path, what, mend),
-                "Where reports contradict each other, the plan can only say that lots differ.",
+                "Where protocols contradict each other, the plan can only say that lots differ.",
                 path,
             )
 
@@ -417,9 +423,11 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
     family = record.get("family") or families.get(genus_of(names[0]))
     sources = around.store.shared("sources")
     facts: list[tuple[Path, Record]] = [
-        (("traits", key, i), s) for key, of in record.get("traits", {}).items() for i, s in enumerate(of)
+        (place_of_statement(document.data, key, i), s)
+        for key, of in record.get("traits", {}).items()
+        for i, s in enumerate(of)
     ]
-    facts += [((part, i), r) for part in ("reports", "lots") for i, r in enumerate(record.get(part, ()))]
+    facts += [((part, i), r) for part in ("protocols", "lots") for i, r in enumerate(record.get(part, ()))]
     told: set[str] = set()
     for path, fact in facts:
         source = fact.get("source")
@@ -441,24 +449,26 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
             )
 
 
-def _sown_in_the_cold(document: Document, record: Record) -> Iterator[Doubt]:
+def _sown_in_the_cold(document: Document, record: Record, vocabulary: Vocabulary) -> Iterator[Doubt]:
     """Germination at no more than the chill's own degrees: seed that sprouted in the chill, taken for a way to sow."""
-    for i, report in enumerate(record.get("reports", ())):
-        warmest = _warmest(report.get("germination_temperature_c"))
-        for j, treatment in enumerate(report.get("treatments", ())):
-            chill = _warmest(treatment.get("temperature_c")) if treatment["kind"] == "cold_moist" else None
-            if warmest is not None and chill is not None and warmest <= chill:
-                what = f"germination at {warmest:g} °C is no warmer than the chill of {chill:g} °C"
-                yield Doubt(
-                    "sown-in-the-cold",
-                    document.problem(
-                        ("reports", i, "germination_temperature_c"),
-                        what,
-                        "If it sprouted during the chill, say so in the note; if it must be sown so cool, say why: judged: {sown-in-the-cold: …}.",
-                    ),
-                    "A plan would have the grower sow into the cold.",
-                    ("reports", i, "treatments", j),
-                )
+    for protocol, treatment, path in _treatments(record, vocabulary):
+        phases = protocol["phases"]
+        sown = [j for j, phase in enumerate(phases) if phase["kind"] == vocabulary.kinds.last]
+        warmest = _warmest(sown_at(protocol, vocabulary))
+        chill = (
+            _warmest(treatment.get("temperature_c")) if treatment["kind"] in vocabulary.kinds.indoors("cold") else None
+        )
+        if warmest is not None and chill is not None and warmest <= chill:
+            yield Doubt(
+                "sown-in-the-cold",
+                document.problem(
+                    (*path[:3], sown[-1], "temperature_c"),
+                    f"germination at {warmest:g} °C is no warmer than the chill of {chill:g} °C",
+                    "If it sprouted during the chill, say so in the note; if it must be sown so cool, say why: judged: {sown-in-the-cold: …}.",
+                ),
+                "A plan would have the grower sow into the cold.",
+                path,
+            )
 
 
 def _warmest(degrees: Record | None) -> float | None:
@@ -470,8 +480,8 @@ def _grounds(document: Document, record: Record) -> Iterator[Doubt]:
     """Once an entry, not once a fact: how many facts nobody could look up again."""
     facts: list[tuple[Record, Path]] = []
     for key, statements in record.get("traits", {}).items():
-        facts += [(s, ("traits", key, i)) for i, s in enumerate(statements)]
-    facts += [(r, ("reports", i)) for i, r in enumerate(record.get("reports", ()))]
+        facts += [(s, place_of_statement(document.data, key, i)) for i, s in enumerate(statements)]
+    facts += [(p, ("protocols", i)) for i, p in enumerate(record.get("protocols", ()))]
     facts += [(r, ("lots", i)) for i, r in enumerate(record.get("lots", ()))]
     placeless = [path for fact, path in facts if fact["held"] == "read" and "source" in fact and "where" not in fact]
     if placeless:

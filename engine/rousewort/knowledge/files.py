@@ -1,7 +1,7 @@
 """Which files make up a knowledge base, and how layers lie over one another.
 
 A layer is a folder shaped like `kb/`. A later layer replaces whole files of an earlier one, by accepted name or
-rule id; an entry headed `adds_to:` only adds its reports. Nothing merges deeper.
+rule id; an entry headed `adds_to:` only adds its protocols. Nothing merges deeper.
 """
 
 from __future__ import annotations

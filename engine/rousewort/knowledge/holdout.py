@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from rousewort.knowledge.protocols import works_of
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import Record, summarise, unpool
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -72,15 +73,16 @@ class OneHidden:
 def sources_of(record: Record) -> set[str]:
     """Every source that an entry cites."""
     statements = [s for group in record.get("traits", {}).values() for s in group]
-    return {s["source"] for s in (*statements, *record.get("reports", ()), *record.get("lots", ())) if "source" in s}
+    facts = (*statements, *record.get("protocols", ()), *record.get("lots", ()))
+    return {work for fact in facts for work in works_of(fact)}
 
 
 def _without_sources(record: Record, cited: set[str]) -> Record:
     def independent(fact: Record) -> bool:
-        return fact.get("source") not in cited and "inferred_from" not in fact
+        return not cited.intersection(works_of(fact)) and "inferred_from" not in fact
 
     traits = {key: [s for s in group if independent(s)] for key, group in record.get("traits", {}).items()}
     rest = {
-        part: [fact for fact in record[part] if independent(fact)] for part in ("reports", "lots") if part in record
+        part: [fact for fact in record[part] if independent(fact)] for part in ("protocols", "lots") if part in record
     }
     return {**record, "traits": {key: group for key, group in traits.items() if group}, **rest}

@@ -15,6 +15,7 @@ from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.knowledge.files import shipped_layer, stamp
 from rousewort.knowledge.holdout import OneHidden, sources_of
 from rousewort.knowledge.names import fold
+from rousewort.knowledge.protocols import works_of
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -88,7 +89,7 @@ class KnowledgeBase:
         return self.store.shared("calibration")
 
     def taxon(self, name: str) -> Record | None:
-        """The entry of an accepted name as written, or None."""
+        """The entry of an accepted name, spelled out, its protocols whole; or None."""
         return self.store.record(name)
 
     def names(self, rank: str = "species") -> list[str]:
@@ -296,27 +297,29 @@ class KnowledgeBase:
             last = match if match.name else last
             yield match
 
-    def without(self, *, source: str | None = None, species: str | None = None, reports: bool = False) -> KnowledgeBase:
+    def without(
+        self, *, source: str | None = None, species: str | None = None, protocols: bool = False
+    ) -> KnowledgeBase:
         """The same knowledge with a thing hidden, and all that rests on it.
 
-        `source`: every statement and report of that source. `species`: the whole entry, and what its genus and
-        family files say from the same sources or infer from members. `reports`: every report of treatments, and
-        every trait that was inferred from one.
+        `source`: every statement and protocol of that source, or that it carries again. `species`: the whole entry, and what its genus and
+        family files say from the same sources or infer from members. `protocols`: every protocol, and
+        every trait that was inferred.
         """
         if species:
-            rest = self.without(source=source, reports=reports) if source or reports else self
+            rest = self.without(source=source, protocols=protocols) if source or protocols else self
             return rest if rest.taxon(species) is None else self._beside(OneHidden(rest._memory, species), species)
         records = self._memory.records
         if source:
             citing = {name: records[name] for name in self._citing.get(source, ())}
-            records = {**records, **_filtered(citing, lambda fact: fact.get("source") != source)}
-        if reports:
+            records = {**records, **_filtered(citing, lambda fact: source not in works_of(fact))}
+        if protocols:
             kept = _filtered(records, lambda fact: "inferred_from" not in fact)
             records = {
-                n: {k: v for k, v in r.items() if k != "reports"} if "reports" in r else r for n, r in kept.items()
+                n: {k: v for k, v in r.items() if k != "protocols"} if "protocols" in r else r for n, r in kept.items()
             }
         store = MemoryStore(records, self._memory._shared, self.vocabulary, self._memory)
-        return self._beside(store, source or "reports")
+        return self._beside(store, source or "protocols")
 
     def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
         """A knowledge base on another store that shares this one's vocabulary."""
@@ -339,13 +342,13 @@ class KnowledgeBase:
 
 
 def _filtered(records: dict[str, Record], keep: Callable[[Record], bool]) -> dict[str, Record]:
-    """Records without the statements, reports and lots that `keep` refuses; untouched ones are shared, not copied."""
+    """Records without the statements, protocols and lots that `keep` refuses; untouched ones are shared, not copied."""
     out = {}
     for name, record in records.items():
         facts = [s for group in record.get("traits", {}).values() for s in group]
         if (
             all(map(keep, facts))
-            and all(map(keep, record.get("reports", ())))
+            and all(map(keep, record.get("protocols", ())))
             and all(map(keep, record.get("lots", ())))
         ):
             out[name] = record
@@ -354,7 +357,7 @@ def _filtered(records: dict[str, Record], keep: Callable[[Record], bool]) -> dic
         out[name] = {
             **record,
             "traits": {key: group for key, group in traits.items() if group},
-            "reports": [r for r in record.get("reports", ()) if keep(r)],
+            "protocols": [r for r in record.get("protocols", ()) if keep(r)],
             "lots": [x for x in record.get("lots", ()) if keep(x)],
         }
     return out

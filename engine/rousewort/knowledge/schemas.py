@@ -8,9 +8,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.schema_parts import (
+    SCIENTIFIC_NAME,
+    SOURCE,
+    Schema,
+    closed,
+    held,
+    many,
+    mapped,
+    sourced,
+    span,
+    text,
+    words,
+)
+from rousewort.knowledge.taxon_schema import taxon
 from rousewort.knowledge.vocabulary import Vocabulary
 
-Schema = dict[str, Any]
 HEAD = "# Written by `python -m rousewort.knowledge.write_schemas` from kb/vocabulary; do not edit by hand.\n"
 PHASES = {
     "traits": "Concludes traits and findings from what is known of the species.",
@@ -18,240 +31,6 @@ PHASES = {
     "treatments": "Offers treatments for obstacles, or rules one out.",
     "cautions": "Adds warnings, or says that only a laboratory can help.",
 }
-
-
-# Genus and epithets, hybrids (×) and ranks below species; author and cultivar stand elsewhere. The code of names allows
-# a hyphen and the diaeresis, and no other accents.
-_WORD = "[a-zëïöü]+(-[a-zëïöü]+)*"
-SCIENTIFIC_NAME = f"^(× )?[A-Z]{_WORD}( (×|subsp\\.|var\\.|f\\.|sect\\.|subg\\.|{_WORD}))*$"
-FAMILY_NAME = "^[A-Z][a-z]+aceae$"
-# Any script, but nothing that a page or a terminal takes for markup, and nothing that cannot be seen.
-_NO_MARKUP = r"\u0000-\u001f\u007f-\u009f\u200b\u2028-\u202e\u2066-\u2069\ufeff<>{}\[\]|\\`*_#&"
-COMMON_NAME = f"^[^{_NO_MARKUP} ]([^{_NO_MARKUP}]*[^{_NO_MARKUP} ])?$"
-
-
-def text(description: str, pattern: str = "") -> Schema:
-    return {"type": "string", "minLength": 1, **({"pattern": pattern} if pattern else {}), "description": description}
-
-
-def words(entries: dict[str, Any] | list[str], description: str) -> Schema:
-    """One of a list of words, each with its meaning, so that an editor can explain it."""
-    options: list[Schema] = []
-    for word in entries:
-        entry = entries[word] if isinstance(entries, dict) else {}
-        means = entry if isinstance(entry, str) else entry.get("means")
-        options.append({"const": word, **({"description": means} if means else {})})
-    return {"description": description, "oneOf": options}
-
-
-def closed(properties: dict[str, Schema], required: list[str], description: str) -> Schema:
-    return {
-        "type": "object",
-        "description": description,
-        "properties": properties,
-        "required": required,
-        "additionalProperties": False,
-    }
-
-
-def many(items: Schema, description: str, least: int = 1) -> Schema:
-    return {"type": "array", "items": items, "minItems": least, "description": description}
-
-
-def mapped(values: Schema, description: str) -> Schema:
-    return {"type": "object", "description": description, "additionalProperties": values}
-
-
-def span(description: str, top: float, whole: bool = False, use: bool = False) -> Schema:
-    """A range; an open end is null. That low ≤ high is checked in Python: JSON Schema cannot say it."""
-    one = {"type": ["integer" if whole else "number", "null"], "minimum": -90, "maximum": top}
-    ends = {"low": {**one, "description": "Lower end."}, "high": {**one, "description": "Upper end."}}
-    if use:
-        ends["use"] = {
-            "type": ["number", "object", "null"],
-            "description": "The value to use; {day, night} for a temperature.",
-        }
-    return closed(ends, ["low", "high"], description)
-
-
-def temperature(description: str) -> Schema:
-    degrees = {"type": "number", "minimum": -20, "maximum": 250}
-    day_night = closed(
-        {"day": {**degrees, "description": "By day."}, "night": {**degrees, "description": "By night."}},
-        ["day", "night"],
-        "Day and night, °C.",
-    )
-    return {"description": description, "anyOf": [span("From, to, °C.", 250), day_night]}
-
-
-SOURCE = text("The id of a work in sources.yaml.")
-AMOUNTS = {
-    "days": span("Days.", 2500, whole=True),
-    "hours": span("Hours.", 500),
-    "minutes": span("Minutes.", 3000),
-}
-
-
-def held(vocabulary: Vocabulary) -> Schema:
-    return words(vocabulary.files["held"], "How the fact is held.")
-
-
-def provenance(vocabulary: Vocabulary) -> dict[str, Schema]:
-    return {
-        "source": SOURCE,
-        "held": held(vocabulary),
-        "where": text("Place in the work: page, table, abstract."),
-        "low_standing": text("Why this counts less: alignment inferred, second-hand, pooled, believed."),
-        "note": text("What a reader should know, in our own words."),
-    }
-
-
-def judged(vocabulary: Vocabulary) -> Schema:
-    """Why a doubted fact stands, by the code of the doubt; a word or two is no reason."""
-    codes = {code: entry["means"] for code, entry in vocabulary.files["doubts"].items() if entry.get("judged")}
-    reasons = {
-        code: {**text(f"Why it stands, though a check doubts: {means}."), "minLength": 30}
-        for code, means in codes.items()
-    }
-    about = "Set where somebody looked at a doubt again: why the fact stands. On a number, the reason repeats it."
-    return {**closed(reasons, [], about), "minProperties": 1}
-
-
-def sourced(vocabulary: Vocabulary) -> Schema:
-    """`read` and `memory` name a source; `practice` and `demo` have none."""
-    named = {"properties": {"held": {"enum": ["read", "memory"]}}, "required": ["held"]}
-    return {"if": named, "then": {"required": ["source"]}}
-
-
-def taxon(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
-    return {
-        **closed(
-            {
-                "name": text(
-                    "The accepted name, such as `Acer rubrum`, `Acer rubrum var. trilobum` or `Salix × fragilis`; without author.",
-                    SCIENTIFIC_NAME,
-                ),
-                "rank": words(
-                    {"species": {"means": "A species or a taxon below it."}, "genus": {}, "family": {}},
-                    "What the entry is about.",
-                ),
-                "family": text(
-                    "The family, by APG IV or for gymnosperms by current use; it ends in -aceae.", FAMILY_NAME
-                ),
-                "adds_to": text(
-                    "Only in a private layer: the accepted name whose entry this file adds reports to.", SCIENTIFIC_NAME
-                ),
-                "synonyms": many(
-                    text("A scientific name no longer used, without author.", SCIENTIFIC_NAME),
-                    "Other scientific names.",
-                ),
-                "common_names": many(
-                    text("A name in any language and script; no markup, no invisible characters.", COMMON_NAME),
-                    "Common names.",
-                ),
-                "traits": closed(
-                    {key: _statements(key, trait, vocabulary) for key, trait in vocabulary.traits.items()},
-                    [],
-                    "What is known of the seed and the plant: each trait a list of statements; where sources differ, both stand.",
-                ),
-                "lots": many(
-                    closed(
-                        {
-                            **{k: v for k, v in provenance(vocabulary).items() if k in ("source", "held", "where")},
-                            "says": text("How lots or provenances differ, in our own words."),
-                            "provenance": text("What the difference follows: latitude, height, ripeness."),
-                        },
-                        ["held", "says"],
-                        "One source on how lots differ.",
-                    ),
-                    "How lots and provenances of this plant differ.",
-                ),
-                "reports": many(
-                    _report(vocabulary, kinds, ways), "What sources did to the seed, one source on one lot each."
-                ),
-            },
-            ["name", "rank"],
-            "One taxon: what is known of its seed, and what was tried on it.",
-        ),
-        "if": {"properties": {"rank": {"const": "family"}}},
-        "else": {"required": ["family"]},
-    }
-
-
-def _statements(key: str, trait: dict, vocabulary: Vocabulary) -> Schema:
-    common = {
-        **provenance(vocabulary),
-        "inferred_from": text("Set where somebody inferred it: from what."),
-        "judged": judged(vocabulary),
-    }
-    if trait.get("number"):
-        number = {"type": "number", "exclusiveMinimum": 0, "maximum": 2_000_000}
-        value = {"low": {**number, "description": "Lower count."}, "high": {**number, "description": "Upper count."}}
-        one = closed({**value, **common}, ["low", "high", "held"], trait["means"])
-    else:
-        one = closed({"is": words(trait["values"], trait["means"]), **common}, ["is", "held"], trait["means"])
-    return many({**one, **sourced(vocabulary)}, trait["means"])
-
-
-def _report(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
-    only_reported = vocabulary.files["report_kinds"]
-    treatment = closed(
-        {
-            "kind": words({kind: only_reported.get(kind, {}) for kind in kinds}, "What was done."),
-            "means": words(vocabulary.files["report_meanings"], "What the number is; choose with care."),
-            **AMOUNTS,
-            "temperature_c": temperature("Temperature it was given at."),
-            "way": words(
-                {
-                    **{way: entry for told in ways.values() for way, entry in told.items()},
-                    "unknown": {"means": "The source does not say; no times are then given."},
-                },
-                "Where a treatment can be done in ways that say nothing of each other: which.",
-            ),
-            "strength_pct": {
-                "type": "number",
-                "minimum": 0,
-                "maximum": 100,
-                "description": "Strength of acid or solution, per cent.",
-            },
-            "low_standing": text("Why this treatment counts less than the rest of the report."),
-            "note": text("What a reader should know, in our own words."),
-            "judged": judged(vocabulary),
-        },
-        ["kind", "means"],
-        "One treatment. Give at most one of days, hours and minutes.",
-    )
-    treatment["if"] = {"properties": {"kind": {"enum": list(ways)}}}
-    treatment["then"] = {"required": ["way"]}
-    percent = span("Per cent of seed.", 100)
-    lot = closed(
-        {
-            "state": words(["fresh", "stored_dry", "stored_moist"], "State of the seed that was treated."),
-            "provenance": text("Where the seed came from."),
-        },
-        [],
-        "The lot that the source worked on.",
-    )
-    one = closed(
-        {
-            **provenance(vocabulary),
-            "treatments": many(treatment, "What was done, in the order given."),
-            "lot": lot,
-            "germination_pct": closed(
-                {
-                    "treated": {**percent, "description": "After the treatments."},
-                    "untreated": {**percent, "description": "Without them."},
-                },
-                [],
-                "How much germinated.",
-            ),
-            "germination_temperature_c": temperature("Temperature of the germination test or sowing."),
-            "judged": judged(vocabulary),
-        },
-        ["held"],
-        "One source, one lot.",
-    )
-    return {**one, **sourced(vocabulary)}
 
 
 def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
@@ -411,7 +190,7 @@ def rule_example(vocabulary: Vocabulary) -> Schema:
         **example,
         "allOf": [
             {"if": {"required": ["lot"]}, "else": {"required": ["species"], "properties": {"species": species}}},
-            {"if": {"required": ["held"]}, "then": sourced(vocabulary), "else": {"required": ["source"], "properties": {"source": SOURCE}}},
+            {"if": {"required": ["held"]}, "then": sourced(), "else": {"required": ["source"], "properties": {"source": SOURCE}}},
         ],
     }  # fmt: skip
 
@@ -536,7 +315,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 "Between these lie all but about one in a hundred of the lengths entered of it; an end beyond is doubted.",
             ),
             "at_most": closed(
-                {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in (*AMOUNTS, "temperature_c")},
+                {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes", "temperature_c")},
                 [],
                 "A limit that no report may exceed; that of temperature binds all but reports on the species itself.",
             ),
@@ -655,15 +434,36 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "type": ["object", "null"],
         "description": "low, use, high and from: species, genus, class, treatment; open ends null.",
     }
+    share = {"type": ["number", "null"], "minimum": 0, "maximum": 1, "description": "A share of those tried."}
     step = {
         "type": "object",
         "description": "A chosen treatment with its numbers.",
-        "required": ["id", "kind", "removes", "optional", "do", "watch", "until", "success", "because", "cautions"],
+        "required": [
+            "id",
+            "kind",
+            "removes",
+            "optional",
+            "only_if",
+            "first_look_days",
+            "do",
+            "watch",
+            "until",
+            "success",
+            "because",
+            "cautions",
+        ],
         "properties": {
             "id": text("Kind and turn, unique in the plan."),
             "kind": words(kinds, "Kind of treatment."),
             "removes": {**strings, "description": "Obstacles that it removes."},
             "optional": {"type": "boolean", "description": "May be left out."},
+            "only_if": {"type": ["string", "null"], "description": "When it is done at all, in words; null: always."},
+            "first_look_days": {"type": ["integer", "null"], "description": "Days after which it is first looked at."},
+            "sowing": {
+                "type": "object",
+                "description": "Of the last step: water, medium, position, depth and light; null where nothing is known.",
+                "required": ["light", "depth_mm", "water", "medium", "position"],
+            },
             "days": amount,
             "hours": amount,
             "minutes": amount,
@@ -671,16 +471,36 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
         },
     }
+    claim = closed(
+        {
+            "about": text("coat, cold, warm, class, or a length: cold_days, warm_days, coat_days."),
+            "says": {"type": ["boolean", "string", "integer"], "description": "What the plan says."},
+            "rests_on": text("On what kind of ground."),
+            "right": share,
+            "right_from": share,
+            "right_to": share,
+            "tried": {"type": ["integer", "null"], "description": "How many such claims were tried."},
+        },
+        ["about", "says", "rests_on", "right", "tried"],
+        "One claim; a share is null where nothing was measured.",
+    )
     return {
         "type": "object",
         "description": "A plan: ordered steps with reasons, alternatives and sources.",
-        "required": ["format", "query", "outcome", "taxon", "basis", "dormancy", "steps", "alternatives", "ruled_out", "cautions", "unknowns", "sources"],
+        "required": [
+                "format", "query", "outcome", "taxon", "line", "follows", "claims", "expect",
+                "others", "basis", "dormancy", "steps", "alternatives", "ruled_out", "cautions", "unknowns", "sources"],
         "properties": {
-            "format": {"const": "rousewort-plan-1", "description": "Form of this document."},
+            "format": {"const": "rousewort-plan-2", "description": "Form of this document."},
             "query": {"type": "string", "description": "What was asked for."},
             "outcome": words(["plan", "laboratory", "unreachable", "unknown"], "How it ends."),
             "taxon": {"type": "object", "description": "Accepted name, family and how it was matched.", "required": ["name", "family", "matched_by"]},
             "basis": {"type": "object", "description": "What the plan rests on and how sure it is.", "required": ["kind", "confidence", "note"]},
+            "line": {"type": ["string", "null"], "description": "The plan in one line."},
+            "follows": {"type": ["object", "null"], "description": "The protocol that it follows, with what came of it."},
+            "claims": {"type": "array", "description": "What it says, question by question, and how often such claims were right.", "items": claim},
+            "expect": {"type": ["object", "null"], "description": "How much comes, and in how many days."},
+            "others": {"type": ["array", "null"], "description": "Other protocols of the species."},
             "dormancy": {"type": "object", "description": "Class and level, null where unknown."},
             "steps": {"type": "array", "items": step, "description": "In order; empty only where the outcome is not `plan`."},
             "alternatives": {"type": "array", "description": "Whole sequences for other equipment."},

@@ -53,7 +53,9 @@ def search(
         if level and not any(level.replace("-", "_") in has.get(k, ()) for k in kb.vocabulary.level_keys):
             continue
         if treatment and not any(
-            t["kind"] == treatment.replace("-", "_") for r in record.get("reports", ()) for t in r.get("treatments", ())
+            phase["kind"] == treatment.replace("-", "_")
+            for p in record.get("protocols", ())
+            for phase in p.get("phases", ())
         ):
             continue
         word = next(iter(has.get(kb.vocabulary.class_key, ())), None)
@@ -63,7 +65,7 @@ def search(
                 "family": record["family"],
                 "class": classes[word]["short"] if word else None,
                 "common_names": record.get("common_names", []),
-                "reports": len(record.get("reports", ())),
+                "protocols": len(record.get("protocols", ())),
             }
         )
     return sorted(found, key=lambda item: item["name"])

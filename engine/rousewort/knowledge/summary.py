@@ -1,4 +1,4 @@
-"""What one taxon's statements and reports amount to, and what a genus or family amounts to over its members.
+"""What one taxon's statements and protocols amount to, and what a genus or family amounts to over its members.
 
 Computed from the entries every time they change, never written down by hand; the index only keeps a copy.
 """
@@ -9,11 +9,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.protocols import UNITS, came_up, sown_at, treatments
 from rousewort.knowledge.vocabulary import Vocabulary
 
 # Weight of a statement by how it is held; halved when inferred, and again when flagged as doubtful.
-HELD_WEIGHT = {"read": 4.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
-UNITS = ("days", "hours", "minutes")
+HELD_WEIGHT = {"read": 4.0, "table": 3.0, "memory": 3.0, "practice": 1.0, "demo": 1.0}
 
 Statement = dict[str, Any]
 Record = dict[str, Any]
@@ -45,7 +45,7 @@ def decide(statements: Iterable[Statement]) -> tuple[str, list[Statement], list[
 
 
 def answer(votes: list[tuple[str, bool]]) -> str | None:
-    """One word for what reports say of a kind of treatment. A doubtful report votes only where no other does."""
+    """One word for what protocols say of a kind of treatment. A doubtful one votes only where no other does."""
     firm = [vote for vote, doubtful in votes if not doubtful] or [vote for vote, _ in votes]
     for_it = [vote for vote in firm if vote in ("needed", "helps")]
     against = [vote for vote in firm if vote not in ("needed", "helps")]
@@ -62,15 +62,12 @@ def answer(votes: list[tuple[str, bool]]) -> str | None:
     return max(set(against), key=lambda vote: (against.count(vote), vote))
 
 
-def season_order(report: Record, vocabulary: Vocabulary) -> str | None:
-    """The warm and cold periods of one report, in order, as a word of `season_order`."""
-    meanings = vocabulary.files["report_meanings"]
+def season_order(protocol: Record, vocabulary: Vocabulary) -> str | None:
+    """The warm and cold periods of one protocol, in order, as a word of `season_order`."""
     seasons: list[str] = []
-    for treatment in report.get("treatments", ()):
-        if (
-            meanings[treatment["means"]]["vote"] not in ("needed", "helps")
-            or (treatment.get("days") or {}).get("high") == 0
-        ):
+    for treatment in treatments(protocol, vocabulary):
+        helped = vocabulary.found[treatment["found"]]["vote"] in ("needed", "helps")
+        if not helped or (treatment.get("days") or {}).get("high") == 0:
             continue
         season = vocabulary.kinds.group(treatment["kind"])
         if season in ("cold", "warm") and (not seasons or seasons[-1] != season):
@@ -93,7 +90,6 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
     "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
     """
-    meanings = vocabulary.files["report_meanings"]
     traits: dict[str, list] = {}
     numbers: dict[str, list[Statement]] = {}
     for key, statements in record.get("traits", {}).items():
@@ -107,9 +103,9 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     return {
         "traits": traits,
         "numbers": numbers,
-        "answers": _answers(record, vocabulary, meanings),
+        "answers": _answers(record, vocabulary),
         "doses": list(_doses(record, vocabulary)),
-        "sowing": list(_sowing(record)),
+        "sowing": list(_sowing(record, vocabulary)),
     }
 
 
@@ -119,24 +115,22 @@ def speaks_of(response: Mapping, kind: str, vote: str) -> bool:
     return kind in response["kinds"] and not silent
 
 
-def _answers(record: Record, vocabulary: Vocabulary, meanings: dict) -> dict[str, list]:
+def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list]:
     votes: dict[str, list] = defaultdict(list)
-    for report in record.get("reports", ()):
-        for treatment in report.get("treatments", ()):
-            vote = meanings[treatment["means"]]["vote"]
-            doubtful = bool(report.get("low_standing") or treatment.get("low_standing"))
+    orders: dict[str, list] = defaultdict(list)
+    for protocol in record.get("protocols", ()):
+        for treatment in treatments(protocol, vocabulary):
+            vote = vocabulary.found[treatment["found"]]["vote"]
+            doubtful = bool(protocol.get("low_standing") or treatment.get("low_standing"))
             for key, response in vocabulary.responses.items():
                 if vote and speaks_of(response, treatment["kind"], vote):
-                    votes[key].append((vote, doubtful, ground(report)))
+                    votes[key].append((vote, doubtful, ground(protocol)))
+        if order := season_order(protocol, vocabulary):
+            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, ground(protocol)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
         answers[key] = [word, _unique([on for _, _, on in cast])]
-    orders: dict[str, list] = defaultdict(list)
-    for report in record.get("reports", ()):
-        order = season_order(report, vocabulary)
-        if order:
-            orders[order].append((0.5 if report.get("low_standing") else 1.0, ground(report)))
     if orders:
         rank = list(vocabulary.season_orders)
         best = max(orders, key=lambda word: (sum(w for w, _ in orders[word]), rank.index(word)))
@@ -149,21 +143,18 @@ def _unique(items: list[dict]) -> list[dict]:
 
 
 def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
-    meanings, cold = vocabulary.files["report_meanings"], vocabulary.kinds.in_group("cold")
-    for report in record.get("reports", ()):
-        treatments = report.get("treatments", ())
-        colds = [i for i, t in enumerate(treatments) if t["kind"] in cold and meanings[t["means"]]["rank"]]
-        for i, treatment in enumerate(treatments):
-            if not meanings[treatment["means"]]["rank"]:
-                continue
+    for protocol in record.get("protocols", ()):
+        told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
+        colds = [t["phase"] for t in told if t["kind"] in vocabulary.kinds.in_group("cold")]
+        for treatment in told:
             dose = {
                 "kind": treatment["kind"],
-                "means": treatment["means"],
-                **ground(report),
-                "doubtful": bool(report.get("low_standing") or treatment.get("low_standing")),
+                "found": treatment["found"],
+                **ground(protocol),
+                "doubtful": bool(protocol.get("low_standing") or treatment.get("low_standing")),
             }
-            if len(colds) > 1 and i in colds:
-                dose["turn"] = "first" if i == colds[0] else "last"
+            if len(colds) > 1 and treatment["phase"] in colds:
+                dose["turn"] = "first" if treatment["phase"] == colds[0] else "last"
             for key in (*UNITS, "temperature_c", "way", "strength_pct"):
                 if key in treatment:
                     dose[key] = treatment[key]
@@ -171,11 +162,12 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
                 yield dose
 
 
-def _sowing(record: Record) -> Iterable[dict]:
-    for report in record.get("reports", ()):
-        found = {k: report[k] for k in ("germination_temperature_c", "germination_pct") if k in report}
-        if found:
-            yield {**found, **ground(report), "doubtful": bool(report.get("low_standing"))}
+def _sowing(record: Record, vocabulary: Vocabulary) -> Iterable[dict]:
+    for protocol in record.get("protocols", ()):
+        warm, share = sown_at(protocol, vocabulary), came_up(protocol)
+        seen = ({"germination_temperature_c": warm} if warm else {}) | ({"germination_pct": share} if share else {})
+        if seen:
+            yield {**seen, **ground(protocol), "doubtful": bool(protocol.get("low_standing"))}
 
 
 def _word(summary: Record, key: str) -> str | None:
@@ -195,7 +187,7 @@ def pool(members: Iterable[tuple[str, Record]], vocabulary: Vocabulary) -> Recor
     """What the members of a genus or family amount to.
 
     Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
-    "sowing": [...], "count": n}. One species has one vote a key, however many reports it has; `stated` counts the
+    "sowing": [...], "count": n}. One species has one vote a key, however many protocols it has; `stated` counts the
     votes that rest on more than inference or doubtful statements.
     """
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))

@@ -9,7 +9,7 @@ from typing import Any
 from rousewort.knowledge.kinds import Kinds
 
 FILES = (
-    "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "report_meanings", "held",
+    "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "protocol", "inferred_from", "held",
     "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
     "doubts", "treatment_groups", "colours", "report_kinds", "rule_status",
     "parts_read",
@@ -122,6 +122,16 @@ class Vocabulary:
     @cached_property
     def standing_rank(self) -> dict[str, int]:
         return {name: rank for rank, name in enumerate(self.files["standing"])}
+
+    @cached_property
+    def shared_keys(self) -> tuple[str, ...]:
+        """Traits that a genus may say once for all its species."""
+        return tuple(key for key, trait in self.traits.items() if trait.get("shared"))
+
+    @cached_property
+    def found(self) -> dict[str, dict]:
+        """What a source can have found of a treatment, with what that weighs (protocol.yaml)."""
+        return self.files["protocol"]["found"]
 
     @cached_property
     def season_orders(self) -> dict[str, dict]:

@@ -22,6 +22,7 @@ from rousewort.base.binomial import beta_point
 from rousewort.base.errors import UserError
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.names import slug
+from rousewort.knowledge.protocols import came_up
 from rousewort.knowledge.strict_yaml import read
 from rousewort.ledger.events import Batch
 from rousewort.planning.amounts import Amount
@@ -106,14 +107,13 @@ class OwnRecord:
 
 
 def published(record: Mapping[str, Any] | None) -> Expected:
-    """The mean germination after treatment in published reports on a species; `record`: its entry."""
+    """The mean germination after treatment in published protocols of a species; `record`: its entry."""
     shares, sources = [], set()
-    for report in (record or {}).get("reports", ()):
-        span = report.get("germination_pct", {}).get("treated")
-        ends = [end for end in (span or {}).values() if end is not None]
-        if ends and report["source"] != OWN:
+    for protocol in (record or {}).get("protocols", ()):
+        ends = [end for end in came_up(protocol).get("treated", {}).values() if end is not None]
+        if ends and protocol["source"] != OWN:
             shares.append(sum(ends) / len(ends) / 100)
-            sources.add(report["source"])
+            sources.add(protocol["source"])
     if not shares:
         return Expected(None, "nothing published says how much germinates")
     n = len(shares)
@@ -248,30 +248,27 @@ def _moved(step: Mapping[str, Any], length: Length) -> Mapping[str, Any]:
     return {**step, "days": span, "do": [said, *step["do"]], "because": [*step["because"], because]}
 
 
-def reports(record: OwnRecord, source: str) -> list[dict[str, Any]]:
-    """One report a batch, in the form of the knowledge base. Its lengths were `tested`: without an untreated control
-    nobody knows what they raised."""
+def protocols(record: OwnRecord, source: str) -> list[dict[str, Any]]:
+    """One protocol a batch, in the form of the knowledge base. Without an untreated control nobody knows what a length raised:
+    it says nothing of what was found."""
     made = []
     for result in record.results:
         batch = result.batch
-        treatments = [
-            {"kind": g.kind, "means": "tested", "days": {"low": g.days, "high": g.days}}
-            for g in result.given
-            if g.days > 0
-        ]
-        share = round(100 * (result.share or 0), 1)
-        report: dict[str, Any] = {"source": source, "held": record.held, "where": f"batch {batch.code}"}
-        report["note"] = f"{batch.germinated} of {batch.sown} seeds germinated; sown {batch.sown_on}."
-        if treatments:
-            report["treatments"] = treatments
+        protocol: dict[str, Any] = {"id": f"batch-{slug(batch.code)}", "source": source, "held": record.held}
+        protocol |= {"where": f"batch {batch.code}", "design": "uncontrolled"}
         if batch.provenance:
-            report["lot"] = {"provenance": batch.provenance}
-        made.append(report | {"germination_pct": {"treated": {"low": share, "high": share}}})
+            protocol["lot"] = {"provenance": batch.provenance}
+        phases = [{"kind": g.kind, "days": g.days, "length_basis": "only_tried"} for g in result.given if g.days > 0]
+        if phases:
+            protocol["phases"] = phases
+        protocol["results"] = [{"germinated_pct": round(100 * (result.share or 0), 1)}]
+        protocol["note"] = f"{batch.germinated} of {batch.sown} seeds germinated; sown {batch.sown_on}."
+        made.append(protocol)
     return made
 
 
-def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> list[Any]:
-    """Put the reports into a private knowledge base, as an entry that adds to the one beneath. Returns the files made.
+def write_protocols(folder: Any, record: OwnRecord, family: str, nursery: str) -> list[Any]:
+    """Put the protocols into a private knowledge base, as an entry that adds to the one beneath. Returns the files made.
 
     Raises UserError where that species has a file there already (nothing is overwritten).
     """
@@ -279,7 +276,7 @@ def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> 
     source = f"own-record-{slug(nursery)}"
     entry = Path(folder) / "species" / slug(record.species.split()[0]) / f"{slug(record.species)}.yaml"
     if entry.exists():
-        raise UserError(f"{entry} is there already. Add these reports by hand, or name another folder.")
+        raise UserError(f"{entry} is there already. Add these protocols by hand, or name another folder.")
     cited = Path(folder) / "sources.yaml"
     sources = dict(read(cited.read_bytes(), str(cited)).data) if cited.exists() else {}
     invented = " (invented)" if record.held == "demo" else ""
@@ -289,7 +286,7 @@ def write_reports(folder: Any, record: OwnRecord, family: str, nursery: str) -> 
         "rank": "species",
         "family": family,
         "adds_to": record.species,
-        "reports": reports(record, source),
+        "protocols": protocols(record, source),
     }
     write_atomically(cited, dump(dict(sorted(sources.items()))).encode())
     write_atomically(entry, dump(data).encode())

@@ -10,9 +10,8 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from rousewort.planning.plan import FORMAT
+from rousewort.planning.plan import READABLE
 
-FORMATS = (FORMAT,)
 DEEPEST = 40  # levels of a plan's JSON
 MOST_STEPS = 60
 LONGEST = {"days": 3660, "hours": 24 * 366, "minutes": 60 * 24 * 31}
@@ -24,8 +23,8 @@ def plan_faults(plan: Any) -> list[str]:
     """What keeps a plan (JSON) from being worked with; nothing where it is sound."""
     if not isinstance(plan, Mapping):
         return ["its plan is no plan at all"]
-    if plan.get("format") not in FORMATS:
-        return [f"its plan has the format {plan.get('format')!r}; {', '.join(FORMATS)} can be read here"]
+    if plan.get("format") not in READABLE:
+        return [f"its plan has the format {plan.get('format')!r}; {', '.join(READABLE)} can be read here"]
     if _deeper(plan, DEEPEST):
         return [f"its plan is nested more than {DEEPEST} deep"]
     return list(_faults(plan))

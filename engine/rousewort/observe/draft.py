@@ -1,4 +1,4 @@
-"""A trial as a draft entry for a private knowledge base: one report, the class that it supports, and its source."""
+"""A trial as a draft entry for a private knowledge base: a protocol for each arm that says something, the class that it supports, and its source."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
+from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
+from rousewort.knowledge.names import slug
 from rousewort.observe.measures import fisher
 from rousewort.observe.result import CONTROL, ArmResult, TrialResult
 
@@ -20,10 +20,10 @@ NOT_YET = 0.10  # a control below this share did "next to nothing"
 
 def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> dict[str, Any]:
     """The entry as plain data in the form of kb/schema/taxon.schema.yaml. UserError where there is nothing to say."""
-    reports = list(_reports(result, _source_id(match, when)))
-    if not reports and not result.left:
+    protocols = list(_protocols(result, _source_id(match, when)))
+    if not protocols and not result.left:
         raise UserError(
-            "The trial says nothing that could be reported: no arm differs clearly and several classes fit."
+            "The trial says nothing that could be written down: no arm differs clearly and several classes fit."
         )
     known = kb.taxon(match.name or "")
     adds = bool(known and known["rank"] == "species")
@@ -37,15 +37,11 @@ def draft(kb: KnowledgeBase, match: Match, result: TrialResult, when: date) -> d
         settled = {k: w for k, w in settled.items() if k not in kb.vocabulary.level_keys}
     traits = {k: w for k, w in settled.items() if k in kb.vocabulary.traits and not adds}
     if traits:
-        ground = "own trial: " + "; ".join(
-            f"{r.arm.label} {r.roots.germinated} of {r.roots.seeds}" for r in result.arms
-        )
-        entry["traits"] = {
-            k: [{"is": word, "source": _source_id(match, when), "held": "read", "inferred_from": ground}]
-            for k, word in traits.items()
-        }
-    if reports:
-        entry["reports"] = reports
+        ground = "; ".join(f"{r.arm.label} {r.roots.germinated} of {r.roots.seeds}" for r in result.arms)
+        held = {"source": _source_id(match, when), "held": "read", "inferred_from": "own_trial", "note": ground}
+        entry["traits"] = {k: [{"is": word, **held}] for k, word in traits.items()}
+    if protocols:
+        entry["protocols"] = protocols
     return entry
 
 
@@ -54,7 +50,7 @@ def _source_id(match: Match, when: date) -> str:
     return f"own-trial-{'-'.join(part for part in letters.split('-') if part)}-{when.isoformat()}"
 
 
-def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
+def _protocols(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
     """The best arm that beats the control, and each single treatment that clearly made no difference, or that seed which
     came up in the control did without."""
     control = next((r for r in result.arms if r.arm.id == CONTROL), None)
@@ -64,14 +60,13 @@ def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
     best = _shortest_of_the_best(winners)
     used: set[str] = set()
     if best:
-        means = "found_needed" if control.roots.share < NOT_YET else "found_effective"
         used = set(best.arm.data["means"])
-        yield _report(best, control, means, source)
+        yield _protocol(best, control, "needed" if control.roots.share < NOT_YET else "effective", source)
     came = "none" not in control.did
     for r in result.arms:
         kinds = r.arm.data["means"]
         if r is not control and not r.better and came and len(kinds) == 1 and not used & set(kinds):
-            yield _report(r, control, "found_unneeded", source)
+            yield _protocol(r, control, "unneeded", source)
         elif (
             r is not control
             and not r.better
@@ -80,7 +75,7 @@ def _reports(result: TrialResult, source: str) -> Iterable[dict[str, Any]]:
             and len(kinds) == 1
             and not used & set(kinds)
         ):
-            yield _report(r, control, "found_useless", source)
+            yield _protocol(r, control, "useless", source)
 
 
 def _shortest_of_the_best(winners: list[ArmResult]) -> ArmResult | None:
@@ -92,17 +87,26 @@ def _shortest_of_the_best(winners: list[ArmResult]) -> ArmResult | None:
     return min(alike, key=lambda r: r.arm.days)
 
 
-def _report(r: ArmResult, control: ArmResult, means: str, source: str) -> dict[str, Any]:
+def _protocol(r: ArmResult, control: ArmResult, found: str, source: str) -> dict[str, Any]:
+    """One arm beside the control, both as counts of filled seed."""
     seasons = {s["kind"]: s for s in r.arm.seasons}
-    treatments = []
+    phases = []
     for kind in r.arm.data["means"]:
         days = seasons.get(kind, {}).get("days")
-        treatments.append({"kind": kind, "means": means} | ({"days": {"low": days, "high": days}} if days else {}))
-    note = (
-        f"Own trial: {r.roots.germinated} of {r.roots.seeds} filled seeds germinated, {control.roots.germinated} of "
-        f"{control.roots.seeds} in the control."
-    )
-    return {"source": source, "held": "read", "treatments": treatments, "note": note}
+        phases.append({"kind": kind} | ({"days": days, "length_basis": "only_tried"} if days else {}))
+    return {
+        "id": f"arm-{slug(r.arm.id)}",
+        "source": source,
+        "held": "read",
+        "design": "treatment_and_control",
+        "phases": phases,
+        "found": found,
+        "test": {"of": "filled"},
+        "results": [
+            {"germinated": r.roots.germinated, "sown": r.roots.seeds},
+            {"untreated": True, "germinated": control.roots.germinated, "sown": control.roots.seeds},
+        ],
+    }
 
 
 def write_layer(
@@ -112,8 +116,8 @@ def write_layer(
     entry = draft(kb, match, result, when)
     name = match.name or match.query
     genus = name.lower().split()[0]
-    slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
-    species = folder / "species" / genus / f"{slug}.yaml"
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())
+    species = folder / "species" / genus / f"{plain}.yaml"
     sources = folder / "sources.yaml"
     there = [str(path) for path in (species, sources) if path.exists()]
     if there:
@@ -123,9 +127,8 @@ def write_layer(
     species.parent.mkdir(parents=True, exist_ok=True)
     citation = f"{grower}, own germination trial of {name}, read {when.isoformat()}, not published"
     texts = {
-        sources: yaml.safe_dump({_source_id(match, when): {"citation": citation}}, allow_unicode=True, sort_keys=False),
-        species: "# A draft from one trial of one lot: read it over before you trust it.\n"
-        + yaml.safe_dump(entry, allow_unicode=True, sort_keys=False, width=110),
+        sources: dump({_source_id(match, when): {"citation": citation}}),
+        species: "# A draft from one trial of one lot: read it over before you trust it.\n" + dump(entry),
     }
     for path, text in texts.items():
         write_atomically(path, text.encode())

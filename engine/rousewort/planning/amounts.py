@@ -55,7 +55,7 @@ def step_amounts(
     unit = treatment.get("measures")
     evidence = _evidence(kb, facts, kind, obstacles)
     if treatment.get("irreversible"):  # what was only tried is no measure for what cannot be undone
-        evidence = [(basis, [d for d in doses if d["means"] != "tested"]) for basis, doses in evidence]
+        evidence = [(basis, [d for d in doses if d["found"] != "tried"]) for basis, doses in evidence]
     way = None
     if ways := kb.vocabulary.kinds.ways(kind):
         way, evidence = _way(evidence, ways, treatment["usual_way"])
@@ -131,7 +131,7 @@ def _spans(doses: list[dict], unit: str) -> list[tuple[float, float, dict]]:
 def _from_reports(
     kb: KnowledgeBase, evidence: list[tuple[str, list[dict]]], unit: str, lean: str | None, most: float | None
 ) -> Amount | None:
-    ranks = kb.vocabulary.files["report_meanings"]
+    ranks = kb.vocabulary.found
     for basis, doses in evidence:
         spans = _spans(doses, unit)
         if basis != "species" and most is not None:  # years in a store, found in a relative, are no length to lend
@@ -140,8 +140,8 @@ def _from_reports(
             continue
         if basis == "species":  # relatives are pooled whole: one good trial of one of them says little of the rest
             spans = [s for s in spans if not s[2]["doubtful"]] or spans
-            best = min(ranks[d["means"]]["rank"] for _, _, d in spans)
-            spans = [s for s in spans if ranks[s[2]["means"]]["rank"] == best]
+            best = min(ranks[d["found"]]["rank"] for _, _, d in spans)
+            spans = [s for s in spans if ranks[s[2]["found"]]["rank"] == best]
         return _pooled(spans, basis, lean, unit)
     return None
 

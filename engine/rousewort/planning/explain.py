@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -156,6 +157,11 @@ class _Trace:
     def sources(self, statements: tuple, depth: int) -> Iterator[Line]:
         for s in statements:
             cited = self.kb.sources[s["source"]]["citation"] if "source" in s else "common practice"
-            inferred = f"; inferred: {s['inferred_from']}" if "inferred_from" in s else ""
+            inferred = f"; inferred: {self._inferred(s)}" if "inferred_from" in s else ""
             doubt = f"; counts less: {s['low_standing']}" if s.get("low_standing") else ""
             yield Line(depth, "source", f"[{cited}; {s.get('held', 'practice')}{inferred}{doubt}]")
+
+    def _inferred(self, statement: Mapping[str, Any]) -> str:
+        """From what it was inferred; the note says more than the code does."""
+        label = self.kb.vocabulary.files["inferred_from"][statement["inferred_from"]]["label"]
+        return f"{label} ({statement['note']})" if "note" in statement else label

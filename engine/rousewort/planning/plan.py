@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -19,7 +19,8 @@ from rousewort.planning.rules.run import Engine, Findings, Firing, fire, make_en
 from rousewort.planning.steps import Step, Steps
 from rousewort.planning.wording import fill
 
-FORMAT = "rousewort-plan-1"
+FORMAT = "rousewort-plan-2"
+READABLE = ("rousewort-plan-1", FORMAT)  # stored plans of these forms can still be dated and worked
 SPLIT = ("plan", "unknown")  # outcomes in which a part of the lot can be given what another class needs
 
 
@@ -53,6 +54,24 @@ class Plan(NamedTuple):
     facts: Facts
     findings: Findings
     sequence: Sequence
+    line: str | None
+    claims: tuple[Claim, ...]
+
+
+class Claim(NamedTuple):
+    """What a plan says of one question (coat, cold, warm, class, or a length), and how often such claims were right.
+
+    `about`: as in the JSON; `says`: true or false, a word, a number of days. `right` (a share), its interval and `tried`
+    are None where nothing was measured. `rests_on`: on what kind of ground, in words.
+    """
+
+    about: str
+    says: bool | str | int
+    rests_on: str
+    right: float | None = None
+    right_from: float | None = None
+    right_to: float | None = None
+    tried: int | None = None
 
 
 class Planner:
@@ -240,6 +259,8 @@ class _Composer:
             facts=self.facts,
             findings=self.findings,
             sequence=sequence,
+            line=self.line(steps),
+            claims=tuple(self._claims(steps, outcome)),
         )
 
     def choose(self, grower: Grower) -> Sequence:
@@ -382,6 +403,34 @@ class _Composer:
 
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
+
+    def line(self, steps: Iterable[Step]) -> str | None:
+        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets."""
+        parts = []
+        for step in steps:
+            if step.kind != self.vocabulary.kinds.first:
+                days = step.amounts.get("days")
+                text = f"{step.label} {days.use} days" if days else step.label
+                parts.append(f"({text})" if step.optional else text)
+        return ", ".join(parts) or None
+
+    def _claims(self, steps: tuple[Step, ...], outcome: str) -> Iterator[Claim]:
+        """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
+        if outcome != "plan":
+            return
+        kinds, ground = self.vocabulary.kinds, str(self.basis["kind"])
+        for group in kinds.claims:
+            given = [step for step in steps if kinds.claim(step.kind, step.removes) == group]
+            yield Claim(group, any(not step.optional for step in given), ground)
+            days = [
+                step.amounts["days"].use
+                for step in given
+                if step.kind in kinds.indoors(group) and "days" in step.amounts
+            ]
+            if days:
+                yield Claim(f"{group}_days", max(days), ground)
+        if self._dormancy()["class"]:
+            yield Claim("class", self._dormancy()["class"], self._dormancy()["basis"] or "none")
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))

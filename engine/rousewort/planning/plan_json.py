@@ -1,4 +1,7 @@
-"""A plan as JSON in the form `rousewort-plan-1` (kb/schema/plan.schema.yaml). Decides nothing."""
+"""A plan as JSON in the form `rousewort-plan-2` (kb/schema/plan.schema.yaml). Decides nothing.
+
+Keys of the form that nothing eligible is known for are null: a plan does not follow one protocol yet.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +19,8 @@ def step_json(step: Step) -> dict[str, Any]:
         "label": step.label,
         "removes": list(step.removes),
         "optional": step.optional,
+        "only_if": None,
+        "first_look_days": step.first_look,
     }
     made |= {unit: amount.to_json() for unit, amount in step.amounts.items()}
     if step.temperature:
@@ -23,14 +28,16 @@ def step_json(step: Step) -> dict[str, Any]:
     if step.medium:
         made["medium"] = step.medium
     if step.sowing:
-        made["sowing"] = {k: v for k, v in step.sowing.items() if not k.endswith("_text")}
+        told = {k: v for k, v in step.sowing.items() if not k.endswith("_text")}
+        made["sowing"] = {**told, "water": None, "medium": step.medium, "position": None}
     return made | {
         "do": list(step.do),
         "watch": list(step.watch),
         "until": step.until,
         "success": step.success,
         "because": [
-            {"text": r.text, "rule": r.rule, "facts": list(r.facts), "sources": list(r.sources)} for r in step.because
+            {"text": r.text, "rule": r.rule, "facts": list(r.facts), "sources": list(r.sources), "evidence": None}
+            for r in step.because
         ],
         "cautions": list(step.cautions),
     }
@@ -43,6 +50,11 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "query": plan.query,
         "outcome": plan.outcome,
         "taxon": _taxon(plan),
+        "line": plan.line,
+        "follows": None,
+        "claims": [claim._asdict() for claim in plan.claims],
+        "expect": _expect(plan),
+        "others": None,
         "basis": dict(plan.basis),
         "dormancy": dict(plan.dormancy),
         "steps": [step_json(step) for step in plan.steps],
@@ -63,6 +75,12 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "unknowns": list(plan.unknowns),
         "sources": [dict(source) for source in plan.sources],
     }
+
+
+def _expect(plan: Plan) -> dict[str, Any] | None:
+    """When seedlings come, of the class at large. No share is promised: what was reported followed other steps."""
+    sowing = plan.steps[-1].sowing if plan.steps else None
+    return {"germinated_pct": None, "days": sowing["expect_days"], "from": "class"} if sowing else None
 
 
 def _taxon(plan: Plan) -> dict[str, Any]:

@@ -35,6 +35,7 @@ class Step(NamedTuple):
     cautions: tuple[str, ...]
     sowing: Mapping[str, Any] | None = None
     credited: int = 0  # days taken off because the lot had them already
+    first_look: int | None = None  # days after which the bag is first opened, for steps in a moist bag
 
 
 class _Said(NamedTuple):
@@ -111,7 +112,8 @@ class Steps:
         seeds = self._told_seeds(treatment, grower)
         parts, because, cautions = self._say(chosen, way, seeds)
         sowing = self._sowing(temperature) if sows else None
-        values = self._values(amounts, temperature, sowing)
+        first_look = self._first_look(treatment, amounts)
+        values = self._values(amounts, temperature, sowing, first_look)
         values["seeds"] = str(seeds)
         for amount in (*amounts.values(), temperature):
             self.grounds.cite(amount.sources if amount else ())
@@ -133,6 +135,7 @@ class Steps:
             cautions=cautions,
             sowing=sowing,
             credited=credited,
+            first_look=first_look,
         )
 
     def _say(self, chosen: Chosen, way: str | None, seeds: int | None) -> _Said:
@@ -183,15 +186,24 @@ class Steps:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, "do": [*parts["do"], *also]}
 
-    def _values(self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None) -> dict[str, str]:
+    def _first_look(self, treatment: Mapping, amounts: Mapping[str, Amount]) -> int | None:
+        """Seed can sprout long before its days are over: it is looked at soon, whatever the least reported length is."""
+        days = amounts.get("days")
+        if days is None or not treatment.get("wet") or treatment["container"] != "bag":
+            return None
+        latest = self.vocabulary.calendar["first_look"]["at_latest"]
+        return min(latest, days.low if days.low is not None else days.use)
+
+    def _values(
+        self, amounts: Mapping, temperature: Amount | None, sowing: Mapping | None, first_look: int | None
+    ) -> dict[str, str]:
         values = {
             unit: amount_text(amounts[unit], unit) if unit in amounts else "as long as it takes" for unit in UNITS
         }
         values["temperature"] = (
             temperature_text(temperature) if temperature else "the temperature that its source gives"
         )
-        days = amounts.get("days")
-        values["look"] = f"first look after {days.low} days, then weekly" if days and days.low else "look weekly"
+        values["look"] = f"first look after {first_look} days, then weekly" if first_look else "look weekly"
         values["name"] = self.grounds.display
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.render.protocol_text import lot_text, phase_texts, result_tables, result_texts, span_text
 from rousewort.render.terminal import Page
 
 
@@ -16,34 +17,10 @@ def provenance(kb: KnowledgeBase, fact: dict[str, Any]) -> str:
         kb.vocabulary.files["held"][fact["held"]]["label"],
     ]
     if "inferred_from" in fact:
-        parts.append(f"inferred from: {fact['inferred_from']}")
+        parts.append(f"inferred from: {kb.vocabulary.files['inferred_from'][fact['inferred_from']]['label']}")
     if "low_standing" in fact:
         parts.append(f"counts less: {fact['low_standing']}")
     return f"[{'; '.join(parts)}]"
-
-
-def span_text(span: dict[str, Any], unit: str) -> str:
-    if "day" in span:
-        return f"{span['day']}/{span['night']} {unit}"
-    low, high = span["low"], span["high"]
-    if low == high:
-        return f"{low} {unit}"
-    return f"{'up to' if low is None else low}{'–' if None not in (low, high) else ' '}{'or more' if high is None else high} {unit}"
-
-
-def treatment_text(kb: KnowledgeBase, treatment: dict[str, Any]) -> str:
-    parts = [span_text(treatment[u], u) for u in ("days", "hours", "minutes") if u in treatment]
-    if "temperature_c" in treatment:
-        parts.append(span_text(treatment["temperature_c"], "°C"))
-    if "strength_pct" in treatment:
-        parts.append(f"{treatment['strength_pct']} % strong")
-    if "way" in treatment:
-        ways = kb.vocabulary.kinds.ways(treatment["kind"])
-        parts.append(ways.get(treatment["way"], {}).get("label", "way not stated"))
-    meaning = kb.vocabulary.files["report_meanings"][treatment["means"]]["label"]
-    kind = kb.treatments.get(treatment["kind"], {}).get("label", treatment["kind"].replace("_", " "))
-    note = f" ({treatment['note']})" if "note" in treatment else ""
-    return f"{kind}: {meaning}" + (f", {', '.join(parts)}" if parts else "") + note
 
 
 def render(kb: KnowledgeBase, record: dict[str, Any], page: Page) -> str:
@@ -61,22 +38,34 @@ def render(kb: KnowledgeBase, record: dict[str, Any], page: Page) -> str:
             if "note" in fact:
                 page.say(fact["note"], 4)
             page.say(provenance(kb, fact), 4, code="2")
-    if record.get("reports"):
-        page.heading("Reports")
-    for report in record.get("reports", ()):
-        for treatment in report.get("treatments", ()):
-            page.say(treatment_text(kb, treatment), 2, "- ")
-        for key, words in (("treated", "germinated"), ("untreated", "untreated")):
-            if key in report.get("germination_pct", {}):
-                page.say(f"{words}: {span_text(report['germination_pct'][key], '%')}", 4)
-        if "germination_temperature_c" in report:
-            page.say(f"germinated at {span_text(report['germination_temperature_c'], '°C')}", 4)
-        if "note" in report:
-            page.say(report["note"], 4)
-        page.say(provenance(kb, report), 4, code="2")
+    if record.get("protocols"):
+        page.heading("Protocols")
+    for protocol in record.get("protocols", ()):
+        _protocol(kb, protocol, page)
     if record.get("lots"):
         page.heading("How lots differ")
         for lot in record["lots"]:
             page.say(lot["says"], 2, "- ")
             page.say(provenance(kb, lot), 4, code="2")
     return page.text()
+
+
+def _protocol(kb: KnowledgeBase, protocol: dict[str, Any], page: Page) -> None:
+    for phase in phase_texts(kb, protocol):
+        page.say(phase["text"], 2, "- ")
+    if "order" in protocol:
+        page.say("whether in this order, or one instead of another, is not read yet", 4)
+    for line in result_texts(kb, protocol):
+        page.say(line, 4)
+    for table in result_tables(kb, protocol):
+        page.say((f"{table['who']}: " if table["who"] else "") + " / ".join(table["head"]), 4)
+        for row in table["rows"]:
+            page.say(" / ".join(map(str, row)), 6)
+    if "lot" in protocol:
+        page.say("lot: " + lot_text(kb, protocol["lot"]), 4)
+    for key in ("said", "note"):
+        if key in protocol:
+            page.say(protocol[key], 4)
+    if "quoting" in protocol:
+        page.say(f"told from {protocol['quoting']}", 4)
+    page.say(provenance(kb, protocol), 4, code="2")

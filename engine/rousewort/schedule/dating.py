@@ -1,6 +1,6 @@
 """Dates of a plan: forward from a start, or backward from the day seedlings are wanted or the last frost.
 
-A plan is a Plan or its JSON (`rousewort-plan-1`), so that a stored plan can be dated too. Lengths are in days. A step
+A plan is a Plan or its JSON (`rousewort-plan-2`, or an older form), so that a stored plan can be dated too. Lengths are in days. A step
 is planned for its `use`, may be over at its `low` and at the latest at its `high`; whatever comes early or late moves
 the steps after it. Steps outside wait for their season (kb/vocabulary/calendar.yaml, here `habits`).
 """
@@ -13,7 +13,7 @@ from datetime import date
 from typing import Any
 
 from rousewort.base.errors import UserError
-from rousewort.planning.plan import FORMAT, Plan
+from rousewort.planning.plan import READABLE, Plan
 from rousewort.schedule.forward import Forward
 from rousewort.schedule.model import Missed, OtherWay, Schedule
 
@@ -77,9 +77,11 @@ def _date_problems(given: Mapping[str, date | None], today: date | None, past: b
 def _plan_data(plan: Plan | Mapping[str, Any]) -> Mapping[str, Any]:
     """The parts of a plan that dating reads, in the shape of its JSON."""
     if not isinstance(plan, Plan):
-        if plan.get("format") != FORMAT:
+        if plan.get("format") not in READABLE:
             said = plan.get("format")
-            raise UserError(f"This is no stored plan that can be dated: its format is {said!r}, not {FORMAT!r}.")
+            raise UserError(
+                f"This is no stored plan that can be dated: its format is {said!r}, not one of {', '.join(READABLE)}."
+            )
         return plan
     return {
         "query": plan.query,

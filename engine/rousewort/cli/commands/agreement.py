@@ -20,7 +20,7 @@ from rousewort.knowledge.strict_yaml import read
 HELP = """Try plans against the published sources that they were made without.
 
 First every source of a species that several describe is left out in turn and judged against the plan made from the
-rest; then every source is judged against the plan made from traits alone, all reports withheld."""
+rest; then every source is judged against the plan made from traits alone, all protocols withheld."""
 EPILOG = """examples:
   rousewort agreement
   rousewort agreement --list
@@ -75,13 +75,13 @@ def _lengths(part: dict[str, Any]) -> str:
 
 def _print(figures: dict[str, Any]) -> None:
     sources = figures["sources"]
-    print("Two sources on one species agree with each other (firm reports)")
+    print("Two sources on one species agree with each other (firm protocols)")
     for what, (agreed, tried) in sources["agree"].items():
         print(f"  {what:<5} {_share(agreed, tried)}")
     print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
     for key, title in (
         ("left_out", "Each source left out in turn"),
-        ("traits_alone", "From traits alone, reports withheld"),
+        ("traits_alone", "From traits alone, protocols withheld"),
     ):
         part = figures[key]
         print(f"\n{title}")

@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--class", dest="dormancy", metavar="CLASS", help="dormancy class, as a word (physical) or letters (PY+PD)"
     )
     parser.add_argument("--level", help="level of dormancy, e.g. deep_simple_epicotyl")
-    parser.add_argument("--treatment", metavar="KIND", help="a treatment that some report gives, e.g. cold_moist")
+    parser.add_argument("--treatment", metavar="KIND", help="a treatment that some protocol gives, e.g. cold_moist")
     parser.add_argument("--cue", help="native cue, e.g. winter_cold")
     parser.add_argument(
         "--trait", action="append", default=[], metavar="TRAIT=WORD", help="any other trait, e.g. light=required"

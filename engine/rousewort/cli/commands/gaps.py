@@ -53,7 +53,7 @@ def _print(found: Any, kb: Any, page: Any, most: int | None) -> None:
         ("Species on one source", found.one_source),
         ("Species on no source, on common practice alone", found.no_source),
         ("Species without a class of dormancy", found.no_class),
-        ("Species without any report of a treatment", found.no_reports),
+        ("Species without any protocol", found.no_protocols),
     ):
         page.heading(f"{title}: {len(names)}")
         page.say(", ".join(names[:most]) + (" …" if most and len(names) > most else ""), 2)

@@ -41,7 +41,7 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
 
     page = page_for()
-    titles = {"replaces": "Replaces", "adds reports": "Adds reports to", "adds": "Adds", "same": "Changes nothing"}
+    titles = {"replaces": "Replaces", "adds protocols": "Adds protocols to", "adds": "Adds", "same": "Changes nothing"}
     for path, parts in found.items():
         page.blank()
         page.say(page.bold(path) + ("" if parts else ": nothing in it"))

@@ -29,7 +29,7 @@ EPILOG = """examples:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", nargs="+", help="the plant, as on its packet")
     add_place_arguments(parser)
-    parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-1)")
+    parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-2)")
     parser.add_argument("--brief", action="store_true", help="only the steps")
     parser.add_argument(
         "--observed",

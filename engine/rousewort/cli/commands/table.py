@@ -22,7 +22,7 @@ from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import NoSingleMatch
 
-HELP = "Traits and reports as CSV tables with open terms and a description of every column; and back into entries."
+HELP = "Traits and protocols as CSV tables with open terms and a description of every column; and back into entries."
 EPILOG = """examples:
   rousewort table export facts/
   rousewort table export facts/ Cercis canadensis Viburnum

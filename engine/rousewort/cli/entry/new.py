@@ -22,8 +22,7 @@ HELP = "start an entry, with what is known of its relatives as prompts"
 EPILOG = """examples:
   rousewort entry new 'Sallowia ripensis'               (asks a few questions)
   rousewort entry new 'Sallowia ripensis' --family Fabaceae --source bridge-2001 --held read \\
-      --where 'table 2' --trait dormancy_class=physical --report nick:found_needed \\
-      --report cold_moist:recommended=42-60
+      --where 'table 2' --trait dormancy_class=physical --phase nick:needed --phase cold_moist:advised=42-60
   rousewort entry new 'Sallowia ripensis' --observations seen.yaml --source own-records-2026
   rousewort entry new 'Sallowia ripensis' --trial sheet.csv --kb ~/my-nursery-kb
 """
@@ -45,12 +44,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--trait", action="append", default=[], metavar="TRAIT=WORD", help="what the work says of the seed"
     )
     parser.add_argument(
-        "--report",
+        "--phase",
         action="append",
         default=[],
-        metavar="KIND:MEANING[=AMOUNT][@DEGREES]",
-        help="what the work did, e.g. cold_moist:found_needed=60-90@4, acid:found_effective=60-, "
-        "hot_water/held:found_effective=5@80, warm_moist:tested=8@28/14",
+        metavar="KIND:FOUND[=AMOUNT][@DEGREES]",
+        help="what the work did and found, in order, e.g. cold_moist:needed=60-90@4, acid:effective=60-, "
+        "hot_water/held:effective=5@80, warm_moist:tried=8@28/14, nick:advised",
     )
     parser.add_argument(
         "--germinated",
@@ -107,7 +106,7 @@ def run(arguments: argparse.Namespace) -> int:
     print(path)
     if known and "adds_to" not in entry:
         print(
-            f"It replaces the whole entry of {known} beneath. To add reports only, write `adds_to: {known}`.",
+            f"It replaces the whole entry of {known} beneath. To add protocols only, write `adds_to: {known}`.",
             file=sys.stderr,
         )
     print(f"Next: fill it in, then\n  rousewort entry check {path}\n  rousewort entry preview {path}", file=sys.stderr)
@@ -127,15 +126,15 @@ def _add_own_source(folder: Path, source: str, name: str) -> None:
 def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
     """What the flags and the file of observations say. Raises UserError for every flag that cannot be read."""
     traits: dict[str, tuple[str, ...]] = {}
-    treatments, problems = [], []
-    for parse, texts in ((start.parse_trait, arguments.trait), (start.parse_report, arguments.report)):
+    phases, problems = [], []
+    for parse, texts in ((start.parse_trait, arguments.trait), (start.parse_phase, arguments.phase)):
         for text in texts:
             try:
                 made: Any = parse(kb, text)
                 if parse is start.parse_trait:
                     traits[made[0]] = (*traits.get(made[0], ()), made[1])
                 else:
-                    treatments.append(made)
+                    phases.append(made)
             except UserError as trouble:
                 problems += trouble.problems
     germinated = None
@@ -155,7 +154,7 @@ def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
         arguments.held,
         arguments.where,
         traits,
-        tuple(treatments),
+        tuple(phases),
         arguments.note,
         germinated,
     )
