@@ -24,7 +24,7 @@ from small_kb import cut, made_once  # type: ignore[import-not-found]
 HERE = Path(__file__).parent
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
 
-# Left out by --quick; single tests elsewhere are marked `whole`.
+# Left out by --quick: files, folders and single tests by the beginning of their node, without `tests/`.
 NOT_QUICK = (
     # what must hold of every species, or is counted over all of them
     "golden/",
@@ -39,6 +39,10 @@ NOT_QUICK = (
     "outside/test_conifers_published.py",
     "outside/test_regulated_kinds.py",
     "outside/test_relatives_published.py",
+    "observe/test_twenty_species.py",
+    "observe/test_trial_design.py::test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves",
+    "app/test_cli.py::test_exit_codes_and_words",
+    "app/test_cli.py::test_every_example_in_the_help_works",
     # commands as processes of their own, killed, piped to, on terminals; servers
     "app/test_console.py",
     "bench/test_shared_network.py",
@@ -76,8 +80,8 @@ def _quick(item: pytest.Item) -> bool:
     return not (
         "postgresql" in given.values()
         or {"browser", "handbook"} & set(getattr(item, "fixturenames", ()))
-        or any(map(item.get_closest_marker, ("slow", "whole")))
-        or item.path.relative_to(HERE).as_posix().startswith(NOT_QUICK)
+        or item.get_closest_marker("slow")
+        or item.nodeid.removeprefix("tests/").startswith(NOT_QUICK)
     )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.observe.arithmetic import ARITHMETIC
 from rousewort.observe.ask import Inquiry, Question
 from rousewort.observe.compare import apart, parts_of
 from rousewort.observe.conclude import Conclusion, against_books, match_for, read
-from rousewort.observe.entries import Observations, as_text, checked, load_file, parse, save
+from rousewort.observe.entries import Observations, as_text, checked, load_file, parse
 from rousewort.observe.key import tests as key_of
 from rousewort.planning.grower import make_grower
 
@@ -235,7 +236,7 @@ def test_saved_observations_come_back_whole(kb, tmp_path):
     known = seen(kb, imbibition=SHUT, fresh_germination=SOON, embryo=SMALL)
     known.family, known.skipped = "Fabaceae", ["tetrazolium"]
     known.found, known.left = {"gibberellin": "helps"}, {"dormancy_class": ["physical", "none"]}
-    save(tmp_path / "seen.yaml", as_text(known))
+    write_atomically(tmp_path / "seen.yaml", as_text(known).encode())
     assert load_file(tmp_path / "seen.yaml", kb.vocabulary) == known
 
 
@@ -289,7 +290,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
     path.write_text("old", encoding="utf-8")
     monkeypatch.setattr(os, "replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
     with pytest.raises(UserError, match="cannot be written"):
-        save(path, "new")
+        write_atomically(path, b"new")
     assert path.read_text(encoding="utf-8") == "old" and list(tmp_path.iterdir()) == [path]
 
 
