@@ -1,4 +1,8 @@
-"""What every test may ask for: the shipped knowledge base and planners on it, each made once a session."""
+"""What every test may ask for: the shipped knowledge base and planners on it, each made once a session.
+
+With --quick it is a small one of some seventy species (small_kb.py), for tests and the commands that they run alike, and
+tests that need the whole, a browser, a database server or much time are left out.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +19,38 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase, load
 from rousewort.knowledge.store import MemoryStore
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.rules.run import durable_works
+from small_kb import cut, made_once  # type: ignore[import-not-found]
 
+HERE = Path(__file__).parent
 ALL = os.environ.get("ROUSEWORT_ALL") == "1"
+
+# Left out by --quick: files, folders and single tests by the beginning of their node, without `tests/`.
+NOT_QUICK = (
+    # what must hold of every species, or is counted over all of them
+    "golden/",
+    "test_relatives.py",
+    "contribute/test_rule_examples.py",
+    "knowledge/test_cited_works.py",
+    "knowledge/test_hold_outs.py",
+    "knowledge/test_packets.py",
+    "outside/test_agreement.py",
+    "outside/test_bench_key_published.py",
+    "outside/test_catalogue_lines.py",
+    "outside/test_conifers_published.py",
+    "outside/test_regulated_kinds.py",
+    "outside/test_relatives_published.py",
+    "observe/test_twenty_species.py",
+    "observe/test_trial_design.py::test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves",
+    "app/test_cli.py::test_exit_codes_and_words",
+    "app/test_cli.py::test_every_example_in_the_help_works",
+    # commands as processes of their own, killed, piped to, on terminals; servers
+    "app/test_console.py",
+    "bench/test_shared_network.py",
+    "ledger/test_restore_drill.py",
+    "ledger/test_season.py",
+    "rules/test_engines_agree.py",
+    "test_offline.py",
+)
 
 # Cores are slow, so no example fails for being slow; a failure prints how to repeat it. CI tries more of them.
 _PROFILE = {"deadline": None, "print_blob": True, "suppress_health_check": [HealthCheck.too_slow]}
@@ -26,25 +60,60 @@ settings.load_profile("all" if ALL else "here")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--quick", action="store_true", help="a minute's loop, on a small knowledge base")
     parser.addoption(
         "--update-lines", action="store_true", help="rewrite the files of tests/golden from the plans as they are"
     )
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--quick"):
+        left_out = [item for item in items if not _quick(item)]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
+
+
+def _quick(item: pytest.Item) -> bool:
+    """Whether a test has its meaning on a small knowledge base, and needs no browser, database server, built handbook, process
+    of its own or much time."""
+    given = getattr(getattr(item, "callspec", None), "params", {})
+    return not (
+        "postgresql" in given.values()
+        or {"browser", "handbook"} & set(getattr(item, "fixturenames", ()))
+        or item.get_closest_marker("slow")
+        or item.nodeid.removeprefix("tests/").startswith(NOT_QUICK)
+    )
+
+
 @pytest.fixture(scope="session", autouse=True)
-def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def own_cache(tmp_path_factory: pytest.TempPathFactory, small_layer: Path | None) -> Iterator[Path]:
     """No test reads or writes the user's cache, nor sees their private layers or colour wishes."""
     folder = tmp_path_factory.mktemp("cache")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(folder))
+        if small_layer:
+            patch.setenv("ROUSEWORT_SHIPPED", str(small_layer))
         patch.delenv("ROUSEWORT_KB", raising=False)
         patch.delenv("NO_COLOR", raising=False)
         yield folder
 
 
 @pytest.fixture(scope="session")
-def layer() -> Path:
-    """The kb/ folder of this clone."""
+def small_layer(pytestconfig: pytest.Config, tmp_path_factory: pytest.TempPathFactory) -> Path | None:
+    """With --quick, the folder of the small knowledge base: one for all processes of the session. Not to be changed."""
+    if not pytestconfig.getoption("--quick"):
+        return None
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if hasattr(pytestconfig, "workerinput") else base) / "small_kb"
+    with made_once(folder) as to_make:
+        if to_make:
+            cut(HERE.parent / "kb", folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def layer(own_cache: Path) -> Path:
+    """The kb/ folder of this clone, or the small one."""
     folder = shipped_layer()
     assert folder is not None, "these tests run from a clone"
     return folder

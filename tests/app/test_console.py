@@ -88,6 +88,7 @@ def test_nothing_in_data_is_obeyed_by_a_terminal(tmp_path: Path) -> None:
         env = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | {"TERM": "xterm", "PYTHONPATH": ENGINE}
         child = subprocess.Popen([*RUN, *ends], stdout=other, stderr=other, stdin=other, env=env)
         os.close(other)
+        os.write(main_end, b"\n\n")  # where it asks which plant is meant: none of them
         sent = b""
         while True:
             try:

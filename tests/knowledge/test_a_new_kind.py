@@ -74,11 +74,12 @@ family: Fabaceae
 traits:
   dormancy_class: [{is: physical, held: demo}]
   coat_water: [{is: stops, held: demo}]
-reports:
-  - source: sallow-bridge-2026
+protocols:
+  - id: drummed-in-a-tin
+    source: sallow-bridge-2026
     held: demo
-    treatments:
-      - {kind: percuss, means: found_needed, minutes: {low: 10, high: 10}}
+    phases: [{kind: percuss, minutes: 10}]
+    found: needed
 """
 SOURCE = """\
 sallow-bridge-2026:

@@ -12,9 +12,10 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 from rousewort.base.errors import UserError
+from rousewort.ledger import store
 from rousewort.ledger.backups import folder_of
 from rousewort.ledger.exchange import everything
-from rousewort.ledger.opening import open_ledger, store
+from rousewort.ledger.opening import open_ledger
 from rousewort.ledger.store import BATCH, EVENT, address
 
 DAY = date(2025, 3, 10)

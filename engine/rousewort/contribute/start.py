@@ -139,9 +139,9 @@ def _range(low: str | None, to: str | None, high: str | None) -> Any:
     return {key: _number(end) for key, end in (("low", low), ("high", high)) if end is not None}
 
 
-def parse_germinated(text: str) -> dict[str, Any]:
-    """`84-93/2@20/10` → {"results": per cent of seed, treated/untreated, either of which may be left out; "sow": the phase of
-    sowing with its degrees}. Raises UserError.
+def parse_germinated(text: str, sowing: str) -> dict[str, Any]:
+    """`84-93/2@20/10` → {"results": per cent of seed, treated/untreated, either of which may be left out; "sown": the phase of
+    sowing with its degrees}. `sowing`: the kind with which plans end. Raises UserError.
     """
     percent, _, degrees = text.replace("%", "").partition("@")
     results: list[dict[str, Any]] = []
@@ -152,8 +152,8 @@ def parse_germinated(text: str) -> dict[str, Any]:
     for key, found in zip(({}, {"untreated": True}), parts, strict=False):
         if found and (share := _range(found["low"], found["low_to"], found["low_high"])) is not None:
             results.append({**key, "germinated_pct": share})
-    sow = {"sow": {"kind": "sow", "temperature_c": _degrees(warm)}} if warm else {}
-    return ({"results": results} if results else {}) | sow
+    sown = {"sown": {"kind": sowing, "temperature_c": _degrees(warm)}} if warm else {}
+    return ({"results": results} if results else {}) | sown
 
 
 def _degrees(found: re.Match[str]) -> Any:
@@ -178,8 +178,8 @@ def protocol_of(said: Said, ground: Mapping[str, Any]) -> dict[str, Any]:
         for phase in phases:
             del phase["length_basis"]
     found = phases[0].pop("found", None) if len(phases) == 1 else None
-    if "sow" in germinated:
-        phases.append(germinated["sow"])
+    if "sown" in germinated:
+        phases.append(germinated["sown"])
     made |= ({"phases": phases} if phases else {}) | ({"found": found} if found else {})
     made |= {"results": germinated["results"]} if "results" in germinated else {}
     return made | ({"note": said.note} if said.note else {})

@@ -152,7 +152,7 @@ def _data(write: Writer, key: Key, sections: list[dict[str, Any]]) -> dict[str, 
             }
             for state in key.states
         ],
-        "order": {**key.order._asdict(), "drying": vocabulary.drying_key},
+        "order": {**key.order._asdict(), "drying_key": vocabulary.drying_key},
         "labels": {
             trait: {word: vocabulary.label(trait, word) for word in vocabulary.given[trait]} for trait in sorted(told)
         },

@@ -21,8 +21,12 @@ TAXON_FOLDERS = {"species": "species", "genera": "genus", "families": "family"}
 
 
 def shipped_layer() -> Path | None:
-    """The `kb/` folder of a clone, or None in an installed wheel (which carries a compiled index instead)."""
-    folder = Path(__file__).resolve().parents[3] / "kb"
+    """The `kb/` folder of a clone, or None in an installed wheel (which carries a compiled index instead).
+
+    ROUSEWORT_SHIPPED names another folder in its place: quick tests run commands on a small one.
+    """
+    named = os.environ.get("ROUSEWORT_SHIPPED")
+    folder = Path(named) if named else Path(__file__).resolve().parents[3] / "kb"
     return folder if (folder / "vocabulary").is_dir() else None
 
 

@@ -141,7 +141,7 @@ def _said(arguments: argparse.Namespace, kb: Any, name: str) -> Any:
     germinated = None
     if arguments.germinated:
         try:
-            germinated = start.parse_germinated(arguments.germinated)
+            germinated = start.parse_germinated(arguments.germinated, kb.vocabulary.kinds.last)
         except UserError as trouble:
             problems += trouble.problems
     if problems:

@@ -201,7 +201,7 @@
     key.parts.forEach(function (part) { of[part.key] = place(part, kept); });
     var state = key.stateOf[of[key["class"]]];
     flagged = Object.keys(key.order.flags).some(function (trait) { return key.order.flags[trait].indexOf(made.words[trait]) >= 0; });
-    if (flagged && !made.words[key.order.drying]) names = key.order.flagged[state];
+    if (flagged && !made.words[key.order.drying_key]) names = key.order.flagged[state];
     else {
       names = key.order.lists[[state].concat(key.levels.map(function (level, i) {
         return key.states[state].levels[i] ? partOf(level).table[of[level]] : 0;
