@@ -114,9 +114,9 @@ TEST = """\
         ),
         (
             "vocabulary/responses.yaml",
-            lambda p: add(p, "reported_sow: {kinds: [sow], inherits: 'no', means: What reports say of sowing.}\n"),
-            "reported_sow:",
-            "no entry has a report that reported_sow is read off",
+            lambda p: add(p, "reported_inspect: {kinds: [inspect], inherits: 'no', means: What reports say of looking.}\n"),
+            "reported_inspect:",
+            "no entry has a report that reported_inspect is read off",
         ),
         (
             "treatments/nick.yaml",

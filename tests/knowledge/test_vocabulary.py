@@ -49,7 +49,7 @@ def _open_parts(schema: object, path: str) -> list[str]:
     if not isinstance(schema, dict):
         return []
     found = []
-    if schema.get("type") == "object" and "additionalProperties" not in schema:
+    if schema.get("type") == "object" and not {"additionalProperties", "else"} & set(schema):
         found.append(path)
     properties = schema.get("properties", {}) if isinstance(schema.get("properties"), dict) else {}
     found += [f"{path}/{key}: no description" for key, part in properties.items() if not part.get("description")]
@@ -93,12 +93,13 @@ def test_a_key_misspelt_in_any_file_is_told_with_its_line(stem: str, own: Path) 
         ("calendar", "        - undergrown_embryo", "        - undergrown_embryos", "is no obstacle", "`undergrown_embryo`"),
         ("treatment_groups", "    - watertight_coat", "    - watertigt_coat", "is no obstacle", "`watertight_coat`"),
         ("lots", "when: {finding: never_dry}", "when: {finding: never_dri}", "is no finding", "`never_dry`"),
-        ("report_meanings", "vote: needed", "vote: nedeed", "is no answer", "`needed`"),
+        ("protocol", "vote: needed", "vote: nedeed", "is no answer", "`needed`"),
         ("report_kinds", "group: coat", "group: coats", "is no group", "`coat`"),
         ("trials", "{kind: nick}", "{kind: nik}", "`nik` is no treatment", "`nick`"),
         ("trials", "    nicked: ", "    niked: ", "`niked` is not a key here", "`nicked`"),
         ("observations", "        - never_dry", "        - never_dri", "is no finding", "`never_dry`"),
         ("observations", "      - home_climate", "      - home_climat", "is no trait", "`home_climate`"),
+        ("observations", "      - if:", "      - iff:", "`iff` is not a key here", "`if`"),
         ("bands", "held: practice", "held: practise", "is no way in which a fact is held", "`practice`"),
     ],
 )  # fmt: skip

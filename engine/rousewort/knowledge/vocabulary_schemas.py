@@ -360,21 +360,18 @@ key: band
 
 
 def _observations() -> Schema:
-    rule = {"if": text("A condition, as a formula."), "say": text("What to tell, with formulas in braces.")}
-    refusal: Schema = {
-        "description": "One thing that cannot be, or rules on each value of a series.",
-        "anyOf": [
-            closed(rule, ["if", "say"], "One thing that cannot be."),
-            closed(
-                {
-                    "each": text("A series."),
-                    "refuses": many(closed(rule, ["if", "say"], "One thing."), "Rules on a value."),
-                },
-                ["each", "refuses"],
-                "Rules on each value of a series.",
-            ),
-        ],
-    }
+    one = closed(
+        {"if": text("A condition, as a formula."), "say": text("What to tell, with formulas in braces.")},
+        ["if", "say"],
+        "One thing that cannot be.",
+    )
+    each = closed(
+        {"each": text("A series."), "refuses": many(one, "Rules on a value.")},
+        ["each", "refuses"],
+        "Rules on each value of a series.",
+    )
+    # Told apart by `each` and not by `anyOf`, so that a misspelt key is named.
+    refusal: Schema = {"description": "What cannot be.", "if": {"required": ["each"]}, "then": each, "else": one}
     lines = many(text("What to say."), "What to say.")
     held = {"held": HELD, "note": NOTE}
     share = closed({"share": _number("A share, 0 to 1."), **held}, ["share", "held"], "A share.")
