@@ -37,6 +37,8 @@ NOT_QUICK = (
     "knowledge/test_names.py::test_a_genus_is_not_taken_for_the_garden_plant_that_is_called_so",
     "knowledge/test_names.py::test_the_list_is_what_the_user_reads",
     "outside/",  # published tables, and the statistics that their libraries are slow to load for
+    "handbook/test_ready.py",
+    "handbook/test_rule_page.py",
     "observe/test_twenty_species.py",
     "observe/test_trial_design.py::test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves",
     "app/test_cli.py::test_exit_codes_and_words",
@@ -54,6 +56,8 @@ NOT_QUICK = (
     "bench/test_shared_network.py",
     "ledger/test_restore_drill.py",
     "ledger/test_season.py",
+    "ledger/test_exchange.py::test_ledger_goes_from_sqlite_to_postgresql_and_back_unchanged",
+    "ledger/test_safe.py::test_two_processes",
     "rules/test_engines_agree.py",
     "test_offline.py",
 )
