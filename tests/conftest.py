@@ -33,21 +33,31 @@ NOT_QUICK = (
     "knowledge/test_cited_works.py",
     "knowledge/test_hold_outs.py",
     "knowledge/test_packets.py",
-    "outside/test_agreement.py",
-    "outside/test_bench_key_published.py",
-    "outside/test_catalogue_lines.py",
-    "outside/test_conifers_published.py",
-    "outside/test_regulated_kinds.py",
-    "outside/test_relatives_published.py",
+    "knowledge/test_names.py::test_a_common_name_of_several_plants_lists_them_all_and_takes_none",
+    "knowledge/test_names.py::test_a_genus_is_not_taken_for_the_garden_plant_that_is_called_so",
+    "knowledge/test_names.py::test_the_list_is_what_the_user_reads",
+    "outside/",  # published tables, and the statistics that their libraries are slow to load for
+    "handbook/test_ready.py",
+    "handbook/test_rule_page.py",
     "observe/test_twenty_species.py",
     "observe/test_trial_design.py::test_a_plan_says_where_relatives_chose_among_what_the_bench_leaves",
     "app/test_cli.py::test_exit_codes_and_words",
     "app/test_cli.py::test_every_example_in_the_help_works",
+    # seconds each
+    "app/test_batch_command.py::test_labels_of_batches_bear_their_codes_for_eye_and_camera",
+    "app/test_calendar.py::test_a_third_library_reads_the_same_events_all_of_them_whole_days",
+    "app/test_calendar.py::test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more",
+    "app/test_calendar.py::test_identities_do_not_depend_on_the_time",
+    "test_architecture.py::test_a_plan_on_a_fresh_index_loads_no_library_that_it_does_not_use",
+    "test_labels.py::test_a_camera_reads_the_code_on_the_printed_page",
+    "test_labels.py::test_all_words_are_printed_and_stay_inside_their_labels",
     # commands as processes of their own, killed, piped to, on terminals; servers
     "app/test_console.py",
     "bench/test_shared_network.py",
     "ledger/test_restore_drill.py",
     "ledger/test_season.py",
+    "ledger/test_exchange.py::test_ledger_goes_from_sqlite_to_postgresql_and_back_unchanged",
+    "ledger/test_safe.py::test_two_processes",
     "rules/test_engines_agree.py",
     "test_offline.py",
 )
@@ -64,6 +74,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--update-lines", action="store_true", help="rewrite the files of tests/golden from the plans as they are"
     )
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Files that --quick leaves out are not even loaded."""
+    if config.getoption("--quick") and collection_path.suffix == ".py" and HERE in collection_path.parents:
+        return collection_path.relative_to(HERE).as_posix().startswith(NOT_QUICK) or None
+    return None
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

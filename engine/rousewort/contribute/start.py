@@ -371,7 +371,7 @@ def questions(kb: KnowledgeBase, said: Said) -> Iterator[Question]:
 def answered(kb: KnowledgeBase, said: Said, key: str, answer: str) -> Said:
     """`said` with one answer more. Raises UserError for an answer that cannot be taken."""
     if key == "germinated":
-        return said._replace(germinated=parse_germinated(answer))
+        return said._replace(germinated=parse_germinated(answer, kb.vocabulary.kinds.last))
     if key in ("family", "source", "where"):
         fault = family_fault(answer) if key == "family" else None
         if fault:

@@ -345,7 +345,7 @@ class KnowledgeBase:
 
     @cached_property
     def _memory(self) -> MemoryStore:
-        return self.store if isinstance(self.store, MemoryStore) else self.store.to_memory(self.vocabulary)  # type: ignore[attr-defined]
+        return self.store if isinstance(self.store, MemoryStore) else self.store.to_memory(self.vocabulary)  # type: ignore[attr-defined]  # as all others can
 
 
 def _filtered(records: dict[str, Record], keep: Callable[[Record], bool]) -> dict[str, Record]:

@@ -35,9 +35,10 @@ KINDS: dict[str, tuple[str, ...]] = {
 }
 # What each key holds. Data are plain JSON: dates stand as YYYY-MM-DD.
 KEYS: dict[str, type] = {
-    "seeds": int, "lost": int, "new": int, "plants": int, "undoes": int, "entry": int, "grams": float, "viability": float, "south": bool,
-    "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date, "to": date,
+    "seeds": int, "lost": int, "new": int, "plants": int, "undoes": int, "grams": float, "viability": float, "south": bool,
+    "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date,
     "finds": list, "begun": dict,
+    "entry": int, "to": date,  # what is added goes last: columns of sheets are in this order
 }  # fmt: skip
 ENDS = ("discard", "close", "merged", "void")
 # Of the record itself, not of the seed: they stand in the log, and nothing follows from them but what they say of others.

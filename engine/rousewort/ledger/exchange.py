@@ -376,7 +376,7 @@ def _copy_sqlite(ledger: Ledger, path: Path) -> None:
         ledger.store.engine.connect() as connection,
         closing(sqlite3.connect(fresh)) as copy,
     ):
-        connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
+        connection.connection.driver_connection.backup(copy)  # type: ignore[union-attr]  # it is open
         copy.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
         if copy.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
             raise Damaged(f"{ledger.store.shown} is damaged: its copy is not sound. No backup was made.")

@@ -158,7 +158,7 @@ def _days_to(batch: Batch, seedlings: int) -> int | None:
     for day, new in batch.counts:
         so_far += new
         if seedlings and so_far >= seedlings:
-            return (day - batch.sown_on).days  # type: ignore[operator]
+            return (day - batch.sown_on).days  # type: ignore[operator]  # what is counted was sown
     return None
 
 

@@ -110,7 +110,7 @@ class InventedSeason:
         if early:
             return Deed("check", {"finds": ["roots"]}, batch.code)
         if due.what in ("do", "end"):
-            return Deed("sow", {}, batch.code) if at_last else Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]
+            return Deed("sow", {}, batch.code) if at_last else Deed("move", {"step": batch.following["id"]}, batch.code)  # type: ignore[index]  # not the last
         seen = [e.data.get("finds", [""])[0] for e in batch.events if e.kind == "check"]
         for after, find in lot.get("finds", {}).items():
             if age >= int(after) and find not in seen:

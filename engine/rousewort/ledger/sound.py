@@ -52,7 +52,7 @@ def _faults(plan: Mapping[str, Any]) -> Iterator[str]:
     for turn, step in enumerate(steps, 1):
         faults = list(_step_faults(step))
         yield from (f"step {turn} of its plan: {fault}" for fault in faults)
-        if not faults and (step["id"] in seen or seen.add(step["id"])):  # type: ignore[func-returns-value]
+        if not faults and (step["id"] in seen or seen.add(step["id"])):  # type: ignore[func-returns-value]  # adds, and is never true
             yield f"step {turn} of its plan: the id '{step['id']}' stands twice"
 
 

@@ -212,7 +212,7 @@ class LedgerStore:
         if not self._impatient:
             yield
             return
-        line = connection.connection.driver_connection.pgconn.socket  # type: ignore[union-attr]
+        line = connection.connection.driver_connection.pgconn.socket  # type: ignore[union-attr]  # it is open
         timer = threading.Timer(2 * self.wait_s + 1, _cut, [line])
         timer.daemon = True
         timer.start()
@@ -229,11 +229,11 @@ class LedgerStore:
         if self.sqlite:
             with suppress(sa.exc.DBAPIError, sqlite3.Error), self.engine.connect() as connection:
                 raw = connection.connection.driver_connection
-                raw.execute("PRAGMA busy_timeout=0")  # type: ignore[union-attr]
+                raw.execute("PRAGMA busy_timeout=0")  # type: ignore[union-attr]  # it is open
                 try:
-                    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()  # type: ignore[union-attr]
+                    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()  # type: ignore[union-attr]  # it is open
                 finally:
-                    raw.execute(f"PRAGMA busy_timeout={int(self.wait_s * 1000)}")  # type: ignore[union-attr]
+                    raw.execute(f"PRAGMA busy_timeout={int(self.wait_s * 1000)}")  # type: ignore[union-attr]  # it is open
 
     def check_file(self) -> None:
         """Raises Damaged where SQLite finds its file damaged. PostgreSQL looks after its own."""
@@ -326,7 +326,7 @@ def _sqlite(url: URL, make: bool, wait_s: float) -> Engine:
     @sa.event.listens_for(engine, "connect")
     def _prepare(raw: object, _: object) -> None:
         raw.isolation_level = None  # type: ignore[attr-defined]  # we say BEGIN ourselves, below
-        cursor = raw.cursor()  # type: ignore[attr-defined]
+        cursor = raw.cursor()  # type: ignore[attr-defined]  # of sqlite3
         for line in ("foreign_keys=ON", "journal_mode=WAL", "synchronous=FULL"):
             try:
                 cursor.execute(f"PRAGMA {line}")

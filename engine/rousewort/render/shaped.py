@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     import uharfbuzz
     from reportlab.pdfgen.canvas import Canvas
+    from reportlab.pdfgen.pathobject import PDFPathObject
 
 # Letters that must be joined or reordered: Hebrew to Arabic, Indic, Lao to Burmese, Khmer, Mongolian, Tai Tham.
 JOINED = ((0x0590, 0x08FF), (0x0900, 0x0DFF), (0x0E80, 0x109F), (0x1780, 0x18AF), (0x1A00, 0x1AAF), (0xA840, 0xABFF),
@@ -187,7 +188,7 @@ def _shape(run: Run, weight: int) -> tuple[tuple[Glyph, ...], float]:
     return tuple(found), x / units
 
 
-def _outline(path: object, glyph: Glyph, left: float, baseline: float, size: float, weight: int) -> None:
+def _outline(path: PDFPathObject, glyph: Glyph, left: float, baseline: float, size: float, weight: int) -> None:
     from fontTools.pens.basePen import BasePen
 
     font, units = _font(glyph.font, weight)
@@ -200,15 +201,15 @@ def _outline(path: object, glyph: Glyph, left: float, baseline: float, size: flo
             return left + (glyph.x + x / units) * size, baseline + (glyph.y + y / units) * size
 
         def _moveTo(self, point: tuple[float, float]) -> None:
-            path.moveTo(*self._at(point))  # type: ignore[attr-defined]
+            path.moveTo(*self._at(point))
 
         def _lineTo(self, point: tuple[float, float]) -> None:
-            path.lineTo(*self._at(point))  # type: ignore[attr-defined]
+            path.lineTo(*self._at(point))
 
         def _curveToOne(self, *points: tuple[float, float]) -> None:
-            path.curveTo(*(end for point in points for end in self._at(point)))  # type: ignore[attr-defined]
+            path.curveTo(*(end for point in points for end in self._at(point)))
 
         def _closePath(self) -> None:
-            path.close()  # type: ignore[attr-defined]
+            path.close()
 
     font.draw_glyph_with_pen(glyph.shape, Pen(None))

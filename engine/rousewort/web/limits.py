@@ -14,7 +14,7 @@ from pathlib import Path
 from threading import BoundedSemaphore, Lock
 from urllib.parse import quote
 
-from flask import Flask, abort, g, request
+from flask import Flask, Response, abort, g, request
 from flask.typing import ResponseReturnValue
 
 from rousewort.base.atomic_write import refuse_what_is_no_file
@@ -55,7 +55,7 @@ def limit(app: Flask) -> None:
             place.release()
 
     @app.after_request
-    def _log(response):  # type: ignore[no-untyped-def]
+    def _log(response: Response) -> Response:
         if response.status_code in (429, 503):
             response.headers.setdefault("Retry-After", "3")
         LOG.info(log_line(response.status_code))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from datetime import date
 
 from rousewort.base.errors import UserError
@@ -13,6 +14,7 @@ from rousewort.cli.grower_options import add_grower_arguments
 from rousewort.cli.naming import add_place_arguments
 from rousewort.ledger.events import read_day
 
+Adder = Callable[[str, str, argparse.ArgumentParser], argparse.ArgumentParser]
 HELP = "The ledger: real lots in treatment, what is due, what was seen, what came of them. Nothing recorded is ever rewritten."
 EPILOG = """examples:
   rousewort batch start 'Cercis canadensis' --seeds 200 --lot 'seed list 12' --viability 0.8
@@ -83,7 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _add_safety(add, for_all: argparse.ArgumentParser, shown: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+def _add_safety(add: Adder, for_all: argparse.ArgumentParser, shown: argparse.ArgumentParser) -> None:
     doctor = add("doctor", "look the whole ledger over: what is damaged or cannot be read, and why", shown)
     doctor.add_argument(
         "--set-aside", action="store_true", help="put such batches out of the way; they stay in the ledger"
@@ -107,7 +109,7 @@ def _add_safety(add, for_all: argparse.ArgumentParser, shown: argparse.ArgumentP
     restore.add_argument("path", metavar="BACKUP", help="a backup, or an export as JSON")
 
 
-def _add_paper(add, for_all: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+def _add_paper(add: Adder, for_all: argparse.ArgumentParser) -> None:
 
     calendar = add("calendar", "what is to come of the batches in treatment; as text, iCalendar or CSV", for_all)
     labels = add("labels", "print labels of batches, with their codes to scan at the bench", for_all)
@@ -131,7 +133,7 @@ def _add_start(start: argparse.ArgumentParser) -> None:
     add_grower_arguments(start)
 
 
-def _add_entries(add, one: argparse.ArgumentParser) -> None:  # type: ignore[no-untyped-def]
+def _add_entries(add: Adder, one: argparse.ArgumentParser) -> None:
     check = add("check", "record a look: fine (if nothing is said), mould, roots, dried, wet, swollen, pests", one)
     check.add_argument("finds", nargs="*", metavar="FIND", help="what was found")
     check.add_argument("--lost", type=int, default=0, metavar="N", help="seeds taken out")
