@@ -176,7 +176,7 @@ def test_it_has_a_label_of_a_bag_only_if_its_file_says_that_it_lies_in_one(scrat
         scratch, "treatments/percuss.yaml", "minutes: {low: 5, use: 10, high: 15}", "days: {low: 2, use: 3, high: 4}"
     )
     change(scratch, "treatments/percuss.yaml", "for {minutes} minutes", "for {days} days")
-    change(scratch, "species/sallowia/sallowia-pontis.yaml", "minutes: {low: 10, high: 10}", "days: {low: 3, high: 3}")
+    change(scratch, "species/sallowia/sallowia-pontis.yaml", "minutes: 10", "days: 3")
     assert len([label for label in bag_labels(whole(scratch)) if "drum" in label.what]) == 1
 
 
@@ -218,7 +218,7 @@ def without(name: str, old: str, new: str = "") -> Callable[[Path], None]:
             "reports of percuss (on Sallowia pontis) are weighed nowhere",
         ),
         (
-            without("species/sallowia/sallowia-pontis.yaml", "kind: percuss, means: found_needed, minutes: {low: 10, high: 10}", "kind: nick, means: found_needed"),
+            without("species/sallowia/sallowia-pontis.yaml", "kind: percuss, minutes: 10", "kind: nick"),
             "vocabulary/responses.yaml",
             "reported_percuss",
             "no entry has a report that reported_percuss is read off",
