@@ -327,44 +327,23 @@ def test_every_species_prints_within_80_columns(plans: dict, some_species: list[
         assert all(len(line) <= 80 for line in text.splitlines()), name
 
 
-def in_a_terminal(*argv: str, **env: str) -> str:
-    """What a terminal of 80 columns would be sent."""
-    import pty
+def terminal(*argv: str, **env: str) -> str:
+    from terminals import in_a_terminal  # type: ignore[import-not-found]  # needs a pseudo-terminal
 
     given = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TERM")} | {"TERM": "xterm"} | env
-    main_end, other_end = pty.openpty()
-    child = subprocess.Popen(
-        [sys.executable, "-m", "rousewort.cli.main", *argv],
-        stdout=other_end,
-        stderr=other_end,
-        stdin=other_end,
-        env=given,
-    )
-    os.close(other_end)
-    sent = b""
-    while True:
-        try:
-            part = os.read(main_end, 65536)
-        except OSError:
-            break
-        if not part:
-            break
-        sent += part
-    child.wait(30)
-    os.close(main_end)
-    return sent.decode()
+    return in_a_terminal(*argv, env=given)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal: colour was not tried here")
 def test_colour_shows_in_a_terminal_and_only_where_it_is_wanted() -> None:
-    assert ESCAPE in in_a_terminal("plan", "Cercis canadensis")
-    assert ESCAPE not in in_a_terminal("plan", "Cercis canadensis", NO_COLOR="1")
-    assert ESCAPE not in in_a_terminal("plan", "Cercis canadensis", TERM="dumb")
+    assert ESCAPE in terminal("plan", "Cercis canadensis")
+    assert ESCAPE not in terminal("plan", "Cercis canadensis", NO_COLOR="1")
+    assert ESCAPE not in terminal("plan", "Cercis canadensis", TERM="dumb")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal: colour was not tried here")
 def test_colour_changes_no_word() -> None:
-    coloured = in_a_terminal("plan", "Cercis canadensis").replace("\r\n", "\n")
+    coloured = terminal("plan", "Cercis canadensis").replace("\r\n", "\n")
     assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == process("plan", "Cercis canadensis").stdout
 
 

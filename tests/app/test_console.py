@@ -75,7 +75,7 @@ HOSTILE = "\x1b]0;owned\x07\x1b[2Jlot\x9b31m\r\u202egnp"
 
 
 def test_nothing_in_data_is_obeyed_by_a_terminal(tmp_path: Path) -> None:
-    import pty
+    from terminals import in_a_terminal  # type: ignore[import-not-found]  # needs a pseudo-terminal
 
     where = tmp_path / "l.sqlite"
     assert (
@@ -84,23 +84,9 @@ def test_nothing_in_data_is_obeyed_by_a_terminal(tmp_path: Path) -> None:
     )
     for words in (["batch", "show", "1"], ["batch", "list"], ["plan", HOSTILE]):
         ends = [*words, *(["--ledger", str(where)] if words[0] == "batch" else [])]
-        main_end, other = pty.openpty()
         env = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | {"TERM": "xterm", "PYTHONPATH": ENGINE}
-        child = subprocess.Popen([*RUN, *ends], stdout=other, stderr=other, stdin=other, env=env)
-        os.close(other)
-        os.write(main_end, b"\n\n")  # where it asks which plant is meant: none of them
-        sent = b""
-        while True:
-            try:
-                part = os.read(main_end, 65536)
-            except OSError:
-                break
-            if not part:
-                break
-            sent += part
-        child.wait(30)
-        os.close(main_end)
-        text = sent.decode().replace("\r\n", "\n")
+        sent = in_a_terminal(*ends, env=env, types=b"\n\n")  # where it asks which plant is meant: none of them
+        text = sent.replace("\r\n", "\n")
         left = re.sub("\x1b\\[(0|1|2|33|1;32)m", "", text)
         assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e]", left), (words, left)
         piped = subprocess.run([*RUN, *ends], capture_output=True, text=True, env=env)

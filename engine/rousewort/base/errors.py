@@ -54,6 +54,10 @@ def _at_most(text: str) -> str:
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 100]} … {text[-90:]}"
 
 
+class NotFound(UserError):
+    """What was named is not there; pages answer 404 to it."""
+
+
 class KnowledgeError(UserError):
     """The knowledge base does not pass its checks."""
 

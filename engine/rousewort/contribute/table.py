@@ -26,12 +26,14 @@ DWC = "http://rs.tdwg.org/dwc/terms/"
 DC = "http://purl.org/dc/terms/"
 DESCRIPTION = "datapackage.json"
 PARTED = " | "
+LISTS = ("list", "one_or_list")
 UNIT_CODES = {"days": "d", "hours": "h", "minutes": "min"}
 
 
 class Column(NamedTuple):
     """`key`: where the value stands in the record, parted by dots; empty where it is not part of it. `type`: string, number,
-    integer, boolean, list, or data (a cell of JSON, for what is rare and has no columns of its own).
+    integer, boolean, list, one_or_list (a single word stands bare in the record), or data (a cell of JSON, for what is rare
+    and has no columns of its own).
     """
 
     name: str
@@ -133,7 +135,7 @@ TABLES: dict[str, list[Column]] = {
         _NAME,
         _PROTOCOL,
         *_GROUND,
-        Column("alsoIn", "also_in", "list", "Works that carry the same facts again."),
+        Column("alsoIn", "also_in", "one_or_list", "Works that carry the same facts again."),
         Column("quoting", "quoting", "string", "The work that it is told from, where the source tells it from another."),
         Column("partRead", "read_what", "string", "What of the work was read."),
         Column("design", "design", "string", "What kind of evidence it is."),
@@ -300,7 +302,7 @@ def _as_part(value: Any, part: str | None) -> Any:
 
 
 def _cell(value: Any, kind: str) -> Any:
-    if kind == "list":
+    if kind in LISTS:
         return PARTED.join([value] if isinstance(value, str) else value)
     if kind == "data":
         return json.dumps(value, ensure_ascii=False)
@@ -317,7 +319,7 @@ def _csv(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
 
 def description() -> dict[str, Any]:
     """Every column: name, type, meaning, unit, the open term it stands for."""
-    types = {"list": "string", "data": "string"}
+    types = {"list": "string", "one_or_list": "string", "data": "string"}
     return {
         "profile": "tabular-data-package",
         "name": "rousewort-facts",
@@ -334,7 +336,7 @@ def description() -> dict[str, Any]:
                             "name": c.name,
                             "type": types.get(c.type, c.type),
                             "description": c.means
-                            + (f" Several are parted by `{PARTED}`." if c.type == "list" else "")
+                            + (f" Several are parted by `{PARTED}`." if c.type in LISTS else "")
                             + (" As JSON." if c.type == "data" else ""),
                             **({"unit": c.unit} if c.unit else {}),
                             **({"rdfType": c.term} if c.term else {}),
@@ -519,5 +521,8 @@ def _cells(
                 problems.append(Problem(file, line, number, f"{name}: '{text}' is no JSON", column.means))
         elif column.type == "boolean":
             yield name, {"true": True, "false": False}.get(text.lower(), text)
+        elif column.type in LISTS:
+            parts = [part.strip() for part in text.split(PARTED.strip())]
+            yield name, parts[0] if column.type == "one_or_list" and len(parts) == 1 else parts
         else:
-            yield name, [part.strip() for part in text.split(PARTED.strip())] if column.type == "list" else text
+            yield name, text

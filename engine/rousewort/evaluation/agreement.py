@@ -52,7 +52,7 @@ def claims(kb: KnowledgeBase, species: str) -> list[Claim]:
             continue
         for treatment in treatments(protocol, kb.vocabulary):
             for what in kb.vocabulary.kinds.claims:
-                if treatment["kind"] not in kb.vocabulary.kinds.in_group(what) or treatment.get("low_standing"):
+                if kb.vocabulary.kinds.group(treatment["kind"]) != what or treatment.get("low_standing"):
                     continue
                 meaning = kb.vocabulary.found[treatment["found"]]
                 if meaning["vote"]:

@@ -304,16 +304,7 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
             if known and (way := _beyond(low, high, known)):
                 what = f"{kind} for {_span(low, high)} {unit} is far {way} the {known[0]:g}–{known[1]:g} {unit} {whose}"
                 why = f"It is more than {TIMES_BEYOND:g} times beyond that range: often a slip of unit (hours for days, weeks for days) or of digit."
-                yield Doubt(
-                    "far-number",
-                    document.problem(
-                        (*path, unit),
-                        what,
-                        "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}.",
-                    ),
-                    why,
-                    (*path, unit),
-                )
+                yield _far_number(document, (*path, unit), what, why)
                 break
         else:
             yield from _unusual(document, kind, unit, (low, high), general, path)
@@ -326,16 +317,13 @@ def _unusual(
     usual = general.get("usual", {}).get(unit)
     if usual and any(end and not usual["low"] <= end <= usual["high"] for end in ends):
         what = f"{kind} for {_span(*ends)} {unit} is beyond the {_span(usual['low'], usual['high'])} {unit} usual of it"
-        yield Doubt(
-            "far-number",
-            document.problem(
-                (*path, unit),
-                what,
-                "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}.",
-            ),
-            "Not one in a hundred lengths that are entered of this treatment is so far out.",
-            (*path, unit),
-        )
+        why = "Not one in a hundred lengths that are entered of this treatment is so far out."
+        yield _far_number(document, (*path, unit), what, why)
+
+
+def _far_number(document: Document, path: Path, what: str, why: str) -> Doubt:
+    mend = "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}."
+    return Doubt("far-number", document.problem(path, what, mend), why, path)
 
 
 def _published(treatment: Record, unit: str) -> tuple[float, float] | None:

@@ -59,12 +59,17 @@ class Kinds:
         group: str | None = self._told(kind, "group")
         return group
 
-    def in_group(self, group: str) -> frozenset[str]:
-        return frozenset(self._those("group", group))
+    @cached_property
+    def _indoors(self) -> dict[str, tuple[str, ...]]:
+        """Group → its kinds that do not wait for a season. Asked for every step of every plan."""
+        return {
+            group: tuple(kind for kind in self._those("group", group) if kind not in self.outdoors)
+            for group in self._groups
+        }
 
     def indoors(self, group: str) -> tuple[str, ...]:
         """Those of a group that do not wait for a season."""
-        return tuple(kind for kind in self._those("group", group) if kind not in self.outdoors)
+        return self._indoors[group]
 
     def claim(self, kind: str, removes: Iterable[str]) -> str | None:
         """The group for which a step that removes these obstacles counts in comparisons, if it counts there."""

@@ -145,7 +145,7 @@ def _unique(items: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     for protocol in record.get("protocols", ()):
         told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
-        colds = [t["phase"] for t in told if t["kind"] in vocabulary.kinds.in_group("cold")]
+        colds = [t["phase"] for t in told if vocabulary.kinds.group(t["kind"]) == "cold"]
         for treatment in told:
             dose = {
                 "kind": treatment["kind"],

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from rousewort.base.errors import UserError
+from rousewort.base.errors import NotFound, UserError
 from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, set_aside
 from rousewort.ledger.sound import plan_faults
 from rousewort.ledger.store import BATCH, EVENT, PLAN, SENT, LedgerStore
@@ -141,7 +141,7 @@ class Ledger:
             return found[0]
         of = f" ({found[0].species})" if found and isinstance(found[0], Batch) else ""
         meant = f" Number {number} is {found[0].code}{of}." if found else ""
-        raise UserError(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
+        raise NotFound(f"There is no batch '{word}' in the ledger.{meant} See: rousewort batch list")
 
     def _load(
         self, connection: Connection, query: sa.Select[Any], progress: Progress = quiet

@@ -10,10 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.summary import ground
 from rousewort.planning.facts import Facts
-
-UNITS = ("days", "hours", "minutes")
 
 
 class Amount(NamedTuple):

@@ -247,13 +247,14 @@ class _Composer:
             basis = self._basis(planned=False)
         steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
         alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
+        dormancy = self._dormancy()
         return Plan(
             query=self.match.query,
             outcome=outcome,
             match=self.match,
             family=self.facts.family,
             basis=basis,
-            dormancy=self._dormancy(),
+            dormancy=dormancy,
             steps=steps,
             alternatives=alternatives,
             ruled_out=tuple(self._ruled_out(sequence)),
@@ -267,7 +268,7 @@ class _Composer:
             findings=self.findings,
             sequence=sequence,
             line=self.line(steps),
-            claims=tuple(self._claims(steps, outcome)),
+            claims=tuple(self._claims(steps, outcome, dormancy)),
         )
 
     def choose(self, grower: Grower) -> Sequence:
@@ -421,7 +422,7 @@ class _Composer:
                 parts.append(f"({text})" if step.optional else text)
         return ", ".join(parts) or None
 
-    def _claims(self, steps: tuple[Step, ...], outcome: str) -> Iterator[Claim]:
+    def _claims(self, steps: tuple[Step, ...], outcome: str, dormancy: Mapping[str, Any]) -> Iterator[Claim]:
         """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
         if outcome != "plan":
             return
@@ -436,8 +437,8 @@ class _Composer:
             ]
             if days:
                 yield Claim(f"{group}_days", max(days), ground)
-        if self._dormancy()["class"]:
-            yield Claim("class", self._dormancy()["class"], self._dormancy()["basis"] or "none")
+        if dormancy["class"]:
+            yield Claim("class", dormancy["class"], dormancy["basis"] or "none")
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))

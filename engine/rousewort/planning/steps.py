@@ -7,7 +7,8 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.amounts import UNITS, Amount, StepAmounts, sowing_temperature, step_amounts
+from rousewort.knowledge.protocols import UNITS
+from rousewort.planning.amounts import Amount, StepAmounts, sowing_temperature, step_amounts
 from rousewort.planning.choose import Chosen, Sequence
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from rousewort.planning.amounts import UNITS, Amount
+from rousewort.knowledge.protocols import UNITS
+from rousewort.planning.amounts import Amount
 from rousewort.planning.wording import amount_text
 
 

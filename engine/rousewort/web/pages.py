@@ -11,7 +11,7 @@ from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError
 
-from rousewort.base.errors import UserError
+from rousewort.base.errors import NotFound, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.ledger.book import AlreadySent, Ledger
 from rousewort.ledger.due import said
@@ -210,7 +210,7 @@ class _Pages:
         return redirect(url_for("due") if request.form.get("back") == "due" else url_for("batch", code=sent.code))
 
     def trouble(self, trouble: UserError) -> ResponseReturnValue:
-        return render_template("message.html", text=str(trouble)), 404 if "There is no batch" in str(trouble) else 400
+        return render_template("message.html", text=str(trouble)), 404 if isinstance(trouble, NotFound) else 400
 
     def stale(self, _: CSRFError) -> ResponseReturnValue:
         text = "This page is from before the bench was started anew: nothing was recorded. Go back to what is due and do it again."
