@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -12,6 +12,7 @@ from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.planning.certainty import TrackRecord, differ_text, record, relatives_of
 from rousewort.planning.choose import Refused, Sequence, choose
+from rousewort.planning.claims import Claim, claims_of
 from rousewort.planning.facts import Facts, Known, gather
 from rousewort.planning.grower import Grower, make_grower
 from rousewort.planning.reasons import Reasons
@@ -56,22 +57,6 @@ class Plan(NamedTuple):
     sequence: Sequence
     line: str | None
     claims: tuple[Claim, ...]
-
-
-class Claim(NamedTuple):
-    """What a plan says of one question (coat, cold, warm, class, or a length), and how often such claims were right.
-
-    `about`: as in the JSON; `says`: true or false, a word, a number of days. `right` (a share), its interval and `tried`
-    are None where nothing was measured. `rests_on`: on what kind of ground, in words.
-    """
-
-    about: str
-    says: bool | str | int
-    rests_on: str
-    right: float | None = None
-    right_from: float | None = None
-    right_to: float | None = None
-    tried: int | None = None
 
 
 class Planner:
@@ -268,7 +253,7 @@ class _Composer:
             findings=self.findings,
             sequence=sequence,
             line=self.line(steps),
-            claims=tuple(self._claims(steps, outcome, dormancy)),
+            claims=claims_of(self.kb, self.facts, str(basis["kind"]), steps, outcome),
         )
 
     def choose(self, grower: Grower) -> Sequence:
@@ -421,24 +406,6 @@ class _Composer:
                 text = f"{step.label} {days.use} days" if days else step.label
                 parts.append(f"({text})" if step.optional else text)
         return ", ".join(parts) or None
-
-    def _claims(self, steps: tuple[Step, ...], outcome: str, dormancy: Mapping[str, Any]) -> Iterator[Claim]:
-        """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
-        if outcome != "plan":
-            return
-        kinds, ground = self.vocabulary.kinds, str(self.basis["kind"])
-        for group in kinds.claims:
-            given = [step for step in steps if kinds.claim(step.kind, step.removes) == group]
-            yield Claim(group, any(not step.optional for step in given), ground)
-            days = [
-                step.amounts["days"].use
-                for step in given
-                if step.kind in kinds.indoors(group) and "days" in step.amounts
-            ]
-            if days:
-                yield Claim(f"{group}_days", max(days), ground)
-        if dormancy["class"]:
-            yield Claim("class", dormancy["class"], dormancy["basis"] or "none")
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))
