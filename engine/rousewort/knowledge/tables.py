@@ -25,11 +25,22 @@ ABOUT = {
 }
 
 
+CLASSES = "dormancy_class"
+# Tables that the index takes in, with the columns that it reads.
+READ = {
+    "genus_family": ("genus", "family"),
+    "common_names": ("name", "taxon", "species"),
+    CLASSES: ("species", "classes"),
+}
+
+
 class Tables(NamedTuple):
-    """What the tables of one layer say: genus → family, and folded common name → taxa that it names."""
+    """What the tables of one layer say: genus → family, folded common name → taxa that it names, and species → its
+    classes of dormancy, as the table abbreviates them."""
 
     genus_family: dict[str, str]
     listed: dict[str, list[str]]
+    classed: dict[str, list[str]]
     problems: list[Problem]
 
 
@@ -46,22 +57,25 @@ def rows_of(layer: Path, stem: str, columns: tuple[str, ...]) -> Iterator[dict[s
 
 
 def read_tables(layer: Path) -> Tables:
-    """The tables of names of a layer. Of genera that share a common name, the one with most species called so is first."""
+    """The tables of a layer. Of genera that share a common name, the one with most species called so is first."""
     genera: dict[str, str] = {}
     called: dict[str, dict[str, int]] = {}
+    classed: dict[str, list[str]] = {}
     problems = []
-    for stem, columns in (("genus_family", ("genus", "family")), ("common_names", ("name", "taxon", "species"))):
+    for stem, columns in READ.items():
         try:
             for row in rows_of(layer, stem, columns):
                 if stem == "genus_family":
                     genera[row["genus"]] = row["family"]
+                elif stem == CLASSES:
+                    classed[row["species"]] = row["classes"].split(";")
                 else:
                     called.setdefault(fold(row["name"]), {})[row["taxon"]] = int(row["species"] or 0)
         except (ValueError, OSError) as wrong:
             path = str(layer / "tables" / f"{stem}.csv")
             problems.append(Problem(path, 0, 0, f"the table {wrong}", "Restore it as its description (.yaml) says."))
     listed = {name: sorted(taxa, key=lambda t: (-taxa[t], t)) for name, taxa in called.items()}
-    return Tables(genera, listed, problems)
+    return Tables(genera, listed, classed, problems)
 
 
 def about_problem(data: dict[str, Any], sources: set[str]) -> str | None:

@@ -67,6 +67,31 @@ def _ids(data: Any, key: str) -> list[str]:
     )
 
 
+def _claims() -> Schema:
+    question = closed(
+        {
+            "means": MEANS,
+            "group": text("A group of treatment_groups.yaml that a plan gives or leaves."),
+            "lasting": text("What a claim on its length is called."),
+            "kind": text("A kind of treatment that a plan gives or leaves."),
+            "trait": text("A trait that a plan takes the seed to have."),
+            "yes": many(text("A word of the trait."), "Words of the trait that make the claim true."),
+            "decides": _flag("The weakest claim of a plan is sought among these."),
+        },
+        ["means"],
+        "A question.",
+    )
+    return closed(
+        {
+            "questions": _table(question, "What a plan claims."),
+            "grounds": _plain("On what a claim rests, the nearest first.", own=_flag("On the species itself.")),
+            "accords": _plain("Whether what it rests on agrees."),
+        },
+        ["questions", "grounds", "accords"],
+        "What a plan claims, and on what ground.",
+    )
+
+
 def _of_plants() -> dict[str, Schema]:
     inherits = words(
         {"no": "Never lent.", "genus": "Taken from the genus.", "family": "From the genus, else the family."},
@@ -148,6 +173,7 @@ def _of_plants() -> dict[str, Schema]:
         "contradictions": many(clash, "Words that clash."),
         "held": _plain("How a fact is held.", ["label", "means"]),
         "parts_read": _plain("What of a work was read."),
+        "claims": _claims(),
         "report_kinds": _plain(
             "Kinds that only reports name.", ["means"], group=text("A group of treatment_groups.yaml.")
         ),
