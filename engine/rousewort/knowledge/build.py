@@ -73,7 +73,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -88,6 +88,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         problems += tables.problems
         shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
         shared["listed"] = {**shared["listed"], **tables.listed}
+        shared["chilling"] = {**shared["chilling"], **tables.chilling}
         _lay_over(records, shared, checked)
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
