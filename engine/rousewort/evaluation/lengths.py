@@ -12,7 +12,7 @@ from typing import Any
 from rousewort.knowledge.chilling import TYPES, even
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.amounts import quantile
-from rousewort.planning.lengths import EVERY, WORTH, responsible
+from rousewort.planning.need import EVERY, WORTH, responsible
 
 ROUNDS = 12  # of the fit; many more, and types that trials cannot tell apart take all from one another
 USUAL_LONGEST = 0.9  # share of the lengths tried in a group that are no longer than its longest
@@ -41,7 +41,9 @@ def fit(kb: KnowledgeBase) -> dict[str, dict[str, Any]]:
             longest = [study["longest"] for study in studies if study["longest"]]
             table[group] = {
                 "studies": len(studies),
-                "longest": round(quantile(longest, USUAL_LONGEST)) if len(longest) >= FEWEST or not wider else wider["longest"],
+                "longest": round(quantile(longest, USUAL_LONGEST))
+                if len(longest) >= FEWEST or not wider
+                else wider["longest"],
                 "evidence": digest(studies),
                 "shares": _fitted(studies, wider["shares"] if wider else even()),
             }

@@ -65,7 +65,9 @@ class Type(NamedTuple):
         """Its column in the table: `u0_45`, `u30_never_harm`."""
         if self.u == 1.0:
             return "u100_harm" if self.harm else "u100"
-        return f"u{round(self.u * 100)}_{'never' if self.half == inf else round(self.half)}{'_harm' if self.harm else ''}"
+        return (
+            f"u{round(self.u * 100)}_{'never' if self.half == inf else round(self.half)}{'_harm' if self.harm else ''}"
+        )
 
 
 TYPES: tuple[Type, ...] = (
