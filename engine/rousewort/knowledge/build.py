@@ -73,7 +73,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
         shared |= {"clades": {}, "classed": {}, "classed_from": []}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
@@ -92,6 +92,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         if tables.classed:
             shared["classed"] = {**shared["classed"], **_in_words(tables.classed, vocabulary)}
             shared["classed_from"] = _cited(documents, CLASSES)
+        shared["chilling"] = {**shared["chilling"], **tables.chilling}
         _lay_over(records, shared, checked)
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
