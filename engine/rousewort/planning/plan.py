@@ -11,8 +11,9 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.planning.certainty import TrackRecord, differ_text, record, relatives_of
-from rousewort.planning.choose import Refused, Sequence, choose
+from rousewort.planning.choose import Refused, Sequence
 from rousewort.planning.facts import Facts, Known, gather
+from rousewort.planning.follow import Chooser
 from rousewort.planning.grower import Grower, make_grower
 from rousewort.planning.reasons import Reasons
 from rousewort.planning.rules.run import Engine, Findings, Firing, fire, make_engine
@@ -56,6 +57,9 @@ class Plan(NamedTuple):
     sequence: Sequence
     line: str | None
     claims: tuple[Claim, ...]
+    follows: Mapping[str, Any] | None = None
+    others: tuple[Mapping[str, Any], ...] | None = None
+    expect: Mapping[str, Any] | None = None
 
 
 class Claim(NamedTuple):
@@ -238,6 +242,7 @@ class _Composer:
         self.display = match.name or match.query
         self.grounds = Reasons(kb, facts, findings, self.display)
         self._steps = Steps(kb, facts, findings, self.grounds)
+        self.chooser = Chooser(kb, facts, findings)
 
     def compose(self) -> Plan:
         sequence = self.choose(self.grower)
@@ -245,8 +250,9 @@ class _Composer:
         outcome, advice = self.outcome(sequence, basis)
         if outcome == "unknown":  # how often plans were right says nothing where none is made
             basis = self._basis(planned=False)
-        steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
-        alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
+        done = self.nearest(sequence, outcome, self.grower)
+        steps = self.steps(done, self.grower) if done else ()
+        alternatives = tuple(self._alternatives(sequence, done)) if done else ()
         dormancy = self._dormancy()
         return Plan(
             query=self.match.query,
@@ -267,12 +273,21 @@ class _Composer:
             facts=self.facts,
             findings=self.findings,
             sequence=sequence,
-            line=self.line(steps),
+            line=self.line(steps, done),
             claims=tuple(self._claims(steps, outcome, dormancy)),
+            follows=self.chooser.follows_json(done.follows) if done else None,
+            others=self.chooser.others_json(done.follows if done else None),
+            expect=self.chooser.expect_json(done.follows) if done else None,
         )
 
-    def choose(self, grower: Grower) -> Sequence:
-        return choose(self.findings, grower, self.kb.treatments, self.vocabulary)
+    def choose(self, grower: Grower, prefer: frozenset[str] = frozenset()) -> Sequence:
+        return self.chooser.choose(grower, prefer)
+
+    def nearest(self, sequence: Sequence, outcome: str, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the sequence, or where it is out of reach, the nearest one; None where there is none."""
+        if outcome == "unreachable":
+            return self.chooser.nearest(grower)
+        return sequence if outcome == "plan" else None
 
     # --- what the plan rests on
 
@@ -412,15 +427,18 @@ class _Composer:
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
 
-    def line(self, steps: Iterable[Step]) -> str | None:
-        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets."""
+    def line(self, steps: Iterable[Step], sequence: Sequence | None) -> str | None:
+        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets, and whether the
+        seed may need none of it."""
         parts = []
         for step in steps:
             if step.kind != self.vocabulary.kinds.first:
                 days = step.amounts.get("days")
                 text = f"{step.label} {days.use} days" if days else step.label
                 parts.append(f"({text})" if step.optional else text)
-        return ", ".join(parts) or None
+        may_need_nothing = sequence is not None and self.chooser.may_need_nothing(sequence)
+        said = ", ".join(parts)
+        return (f"may need nothing: {said}" if may_need_nothing else said) or None
 
     def _claims(self, steps: tuple[Step, ...], outcome: str, dormancy: Mapping[str, Any]) -> Iterator[Claim]:
         """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
@@ -498,9 +516,9 @@ class _Composer:
                 "optional": obstacle in sequence.unmet_optional,
             }
 
-    def _alternatives(self, sequence: Sequence) -> Iterable[Alternative]:
-        """`choose` with one thing changed, kept if the steps differ. The rules are not run again."""
-        seen = {sequence.shape()}
+    def _alternatives(self, sequence: Sequence, done: Sequence) -> Iterable[Alternative]:
+        """`choose` with one thing changed, kept if the steps differ from those of what is `done`. The rules are not run again."""
+        seen = {sequence.shape(), done.shape()}
         equipment = self.vocabulary.files["equipment"]
         used = {need for c in sequence.chosen for need in self.kb.treatments[c.kind]["needs"]}
         offered = {need for offer in self.findings.offers for need in self.kb.treatments[offer.kind]["needs"]}
@@ -517,7 +535,7 @@ class _Composer:
                 if how != "without"
                 else frozenset()
             )
-            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary, prefer)
+            other = self.choose(other_grower, prefer)
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())
