@@ -186,7 +186,12 @@ def _protocol() -> Schema:
         ground=text("What a plan that follows it rests on."),
         support=_number("How much it weighs; over 1 it counted seed.", whole=True),
     )
-    columns = _plain("Words.", ["label", "means"], length=_flag("It holds the length of the phase that was varied."))
+    columns = _plain(
+        "Words.",
+        ["label", "means"],
+        length=_flag("It holds the length of the phase that was varied."),
+        within=_flag("It counts what sprouted within the phase."),
+    )
     lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of")
     return closed(
         {"found": found, "design": designs, "length_basis": grounds, "columns": columns}
@@ -206,6 +211,7 @@ def _of_reasoning() -> dict[str, Schema]:
             "minor": _flag("It slows rather than stops: its steps are optional."),
             "gone_when_cleaned": _flag("A lot that came cleaned has it no more."),
             "turn": words({"first": "The first.", "last": "The last."}, "Which of two cold seasons removes it."),
+            "opposite": text("The obstacle that asks for the opposite."),
         },
         ["id", "label", "means"],
         "What stops a seed.",

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import span
+from rousewort.planning.facts import Facts
 from rousewort.planning.protocols import (
     CAME_UP_PCT,
     FAILED_PCT,
@@ -109,6 +110,15 @@ class Own:
 
     def who(self, course: Course) -> str:
         return cited(self.kb, course.source)
+
+    def reported(self, kind: str, facts: Facts) -> bool:
+        """Whether anybody reports this very kind of the species or its genus."""
+        if any(phase.kind == kind for course in self.courses for phase in course.phases):
+            return True
+        doses = self.kb.store.group("genus", facts.genus)["doses"] if facts.genus else ()
+        asked = [key for key, response in self.vocabulary.responses.items() if response["kinds"] == [kind]]
+        answered = (known.basis in ("species", "genus") for key in asked for known in facts.of(key))
+        return any(dose["kind"] == kind for dose in doses) or any(answered)
 
     def found_to_work(self) -> frozenset[str]:
         """Kinds that helped where the species' own seed was counted."""

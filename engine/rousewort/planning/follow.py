@@ -74,9 +74,8 @@ class Chooser:
         return sequence
 
     def _choose(self, grower: Grower, prefer: frozenset[str], lead: frozenset[str]) -> Sequence:
-        sequence = choose(
-            self._with_own_offers, grower, self.kb.treatments, self.vocabulary, prefer, lead, self._vetoed
-        )
+        last = self._vetoed | self._unreported
+        sequence = choose(self._with_own_offers, grower, self.kb.treatments, self.vocabulary, prefer, lead, last)
         for chosen in sequence.chosen:
             self._heed(chosen)
         return sequence
@@ -84,6 +83,12 @@ class Chooser:
     @cached_property
     def _vetoed(self) -> frozenset[str]:
         return frozenset(o.kind for o in self.findings.offers if self.own.verdict(o.kind).vetoed)
+
+    @cached_property
+    def _unreported(self) -> frozenset[str]:
+        """Heat and acid that nobody reports of the species or its genus: taken where there is no other way, and tried first."""
+        kinds = {offer.kind for offer in self.findings.offers if heats(self.kb.treatments[offer.kind])}
+        return frozenset(kind for kind in kinds if not self.own.reported(kind, self.facts))
 
     @cached_property
     def _with_own_offers(self) -> Findings:
@@ -122,6 +127,9 @@ class Chooser:
     def _heed(self, chosen: Chosen) -> None:
         """What stands against a step stands at it, and it is no longer asked for where its own works say so."""
         if not self._counts(chosen.kind):
+            return
+        if chosen.kind in self._unreported:
+            chosen.optional, chosen.against = True, ("nobody reports it of this species or its genus",)
             return
         verdict = self.own.verdict(chosen.kind)
         if verdict.against:
@@ -302,6 +310,11 @@ class Chooser:
             "days": dict(course.days) if course.days else None,
             "from": "species",
         }
+
+
+def heats(treatment: Mapping[str, Any]) -> bool:
+    """Whether it is heat or acid, by the minute or degree, that cannot be undone."""
+    return bool(treatment.get("irreversible") and (treatment.get("measures") or treatment.get("ways")))
 
 
 def _ground(course: Course) -> Mapping[str, Any]:

@@ -167,8 +167,15 @@ class Variations:
             splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
         return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
 
+    def done(self, answer: Answer, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the answer's sequence, or the nearest one where that is out of reach."""
+        return self._composer.nearest(answer.sequence, answer.outcome, grower)
+
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._composer.steps(sequence, grower)
+
+    def ruled_out(self, sequence: Sequence) -> tuple[Mapping[str, Any], ...]:
+        return tuple(self._composer.ruled_out(sequence))
 
     def cautions(self, grower: Grower) -> tuple[str, ...]:
         return self._composer.plan_cautions(grower)
@@ -263,7 +270,7 @@ class _Composer:
             dormancy=dormancy,
             steps=steps,
             alternatives=alternatives,
-            ruled_out=tuple(self._ruled_out(sequence)),
+            ruled_out=tuple(self.ruled_out(done or sequence)),
             unmet=self.unmet(sequence, outcome),
             cautions=self.plan_cautions(self.grower),
             advice=advice,
@@ -475,11 +482,12 @@ class _Composer:
 
     # --- why not, what else, what is missing
 
-    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
-        used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
+    def ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
+        """What is not used, and why. What one obstacle rules out and another asks for is used."""
+        used = {chosen.kind for chosen in sequence.chosen}
         seen: dict[tuple[str, str], dict[str, Any]] = {}
         for refused in sequence.refused:
-            if (refused.kind, refused.obstacle) in used:
+            if refused.kind in used:
                 continue
             because = self.refusal(refused)
             seen[refused.kind, because] = {"kind": refused.kind, "because": because, **self._would_change(refused)}

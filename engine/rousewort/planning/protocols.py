@@ -197,6 +197,23 @@ def _cells(protocol: Protocol, result: Mapping[str, Any], vocabulary: Vocabulary
             yield row[length], float(share), int(sown or 0)
 
 
+def sprouted(course: Course, kind: str, vocabulary: Vocabulary) -> Iterator[int]:
+    """Days by which seed had sprouted in a phase of this kind, as far as a protocol tells."""
+    for phase in course.phases:
+        if phase.kind == kind and "first_day" in phase.told.get("sprouting", {}):
+            yield phase.told["sprouting"]["first_day"]
+    if not any(phase.kind == kind and phase.told.get("days") == "varied" for phase in course.phases):
+        return
+    words = vocabulary.files["protocol"]["columns"]
+    for result in course.protocol.get("results", ()):
+        columns = result.get("columns") or course.protocol.get("columns", ())
+        length = next((n for n, column in enumerate(columns) if words[column].get("length")), None)
+        early = [n for n, column in enumerate(columns) if words[column].get("within")]
+        for row in result.get("rows", ()):
+            if length is not None and row[length] and any(n < len(row) and row[n] for n in early):
+                yield int(row[length])
+
+
 # --- how well a course is supported
 
 
