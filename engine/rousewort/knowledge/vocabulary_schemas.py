@@ -205,11 +205,24 @@ def _protocol() -> Schema:
         written=_flag("false: what a phase without `found` counts as; nobody writes it."),
     )
     grounds = _plain("Words.", ["label", "means"], counts_as=text("The word of `found` that a phase amounts to."))
-    lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of", "columns")
+    designs = _plain(
+        "How a work was laid out.",
+        ["label", "means", "ground", "support"],
+        counts_as=text("The word of `found` that a phase amounts to."),
+        ground=text("What a plan that follows it rests on."),
+        support=_number("How much it weighs; over 1 it counted seed.", whole=True),
+    )
+    columns = _plain(
+        "Words.",
+        ["label", "means"],
+        length=_flag("It holds the length of the phase that was varied."),
+        within=_flag("It counts what sprouted within the phase."),
+    )
+    lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of")
     return closed(
-        {"found": found, "design": grounds, "length_basis": grounds}
+        {"found": found, "design": designs, "length_basis": grounds, "columns": columns}
         | {name: _plain("Words.", ["label", "means"]) for name in lists},
-        ["found", "design", "length_basis", *lists],
+        ["found", "design", "length_basis", "columns", *lists],
         "The words of a protocol.",
     )
 
@@ -224,6 +237,7 @@ def _of_reasoning() -> dict[str, Schema]:
             "minor": _flag("It slows rather than stops: its steps are optional."),
             "gone_when_cleaned": _flag("A lot that came cleaned has it no more."),
             "turn": words({"first": "The first.", "last": "The last."}, "Which of two cold seasons removes it."),
+            "opposite": text("The obstacle that asks for the opposite."),
         },
         ["id", "label", "means"],
         "What stops a seed.",
@@ -253,6 +267,9 @@ def _of_reasoning() -> dict[str, Schema]:
             claim=_flag("Plans are compared with published sources on it."),
             obstacles=many(text("An obstacle."), "Only what is done against these counts in comparisons."),
             wakes=_flag("false: it prepares or ends a plan and wakes no seed by itself."),
+            season=_flag("It is one of the seasons of a year."),
+            may_replace_season=_flag("Told beside a season without an order, it may stand in for it."),
+            fills=_flag("It goes between steps, whoever's they are."),
         ),
     }
 

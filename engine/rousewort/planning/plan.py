@@ -11,9 +11,10 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.planning.certainty import differ_text, relatives_of
-from rousewort.planning.choose import Refused, Sequence, choose
+from rousewort.planning.choose import Refused, Sequence
 from rousewort.planning.claims import Claim, claims_of, with_confidence
 from rousewort.planning.facts import Facts, Known, gather
+from rousewort.planning.follow import Chooser
 from rousewort.planning.grower import Grower, make_grower
 from rousewort.planning.reasons import Reasons
 from rousewort.planning.rules.run import Engine, Findings, Firing, fire, make_engine
@@ -57,6 +58,9 @@ class Plan(NamedTuple):
     sequence: Sequence
     line: str | None
     claims: tuple[Claim, ...]
+    follows: Mapping[str, Any] | None = None
+    others: tuple[Mapping[str, Any], ...] | None = None
+    expect: Mapping[str, Any] | None = None
 
 
 class Planner:
@@ -148,8 +152,15 @@ class Variations:
             splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
         return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
 
+    def done(self, answer: Answer, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the answer's sequence, or the nearest one where that is out of reach."""
+        return self._composer.nearest(answer.sequence, answer.outcome, grower)
+
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._composer.steps(sequence, grower)
+
+    def ruled_out(self, sequence: Sequence) -> tuple[Mapping[str, Any], ...]:
+        return tuple(self._composer.ruled_out(sequence))
 
     def cautions(self, grower: Grower) -> tuple[str, ...]:
         return self._composer.plan_cautions(grower)
@@ -223,14 +234,16 @@ class _Composer:
         self.display = match.name or match.query
         self.grounds = Reasons(kb, facts, findings, self.display)
         self._steps = Steps(kb, facts, findings, self.grounds)
+        self.chooser = Chooser(kb, facts, findings)
 
     def compose(self) -> Plan:
         sequence = self.choose(self.grower)
         basis = self.basis
         outcome, advice = self.outcome(sequence, basis)
-        steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
+        done = self.nearest(sequence, outcome, self.grower)
+        steps = self.steps(done, self.grower) if done else ()
         claims = claims_of(self.kb, self.facts, steps, outcome)
-        alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
+        alternatives = tuple(self._alternatives(sequence, done)) if done else ()
         dormancy = self._dormancy()
         return Plan(
             query=self.match.query,
@@ -241,7 +254,7 @@ class _Composer:
             dormancy=dormancy,
             steps=steps,
             alternatives=alternatives,
-            ruled_out=tuple(self._ruled_out(sequence)),
+            ruled_out=tuple(self.ruled_out(done or sequence)),
             unmet=self.unmet(sequence, outcome),
             cautions=self.plan_cautions(self.grower),
             advice=advice,
@@ -251,12 +264,21 @@ class _Composer:
             facts=self.facts,
             findings=self.findings,
             sequence=sequence,
-            line=self.line(steps),
+            line=self.line(steps, done),
             claims=claims,
+            follows=self.chooser.follows_json(done.follows) if done else None,
+            others=self.chooser.others_json(done.follows if done else None),
+            expect=self.chooser.expect_json(done.follows) if done else None,
         )
 
-    def choose(self, grower: Grower) -> Sequence:
-        return choose(self.findings, grower, self.kb.treatments, self.vocabulary)
+    def choose(self, grower: Grower, prefer: frozenset[str] = frozenset()) -> Sequence:
+        return self.chooser.choose(grower, prefer)
+
+    def nearest(self, sequence: Sequence, outcome: str, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the sequence, or where it is out of reach, the nearest one; None where there is none."""
+        if outcome == "unreachable":
+            return self.chooser.nearest(grower)
+        return sequence if outcome == "plan" else None
 
     # --- what the plan rests on
 
@@ -389,15 +411,18 @@ class _Composer:
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
 
-    def line(self, steps: Iterable[Step]) -> str | None:
-        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets."""
+    def line(self, steps: Iterable[Step], sequence: Sequence | None) -> str | None:
+        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets, and whether the
+        seed may need none of it."""
         parts = []
         for step in steps:
             if step.kind != self.vocabulary.kinds.first:
                 days = step.amounts.get("days")
                 text = f"{step.label} {days.use} days" if days else step.label
                 parts.append(f"({text})" if step.optional else text)
-        return ", ".join(parts) or None
+        may_need_nothing = sequence is not None and self.chooser.may_need_nothing(sequence)
+        said = ", ".join(parts)
+        return (f"may need nothing: {said}" if may_need_nothing else said) or None
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))
@@ -416,11 +441,12 @@ class _Composer:
 
     # --- why not, what else, what is missing
 
-    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
-        used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
+    def ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
+        """What is not used, and why. What one obstacle rules out and another asks for is used."""
+        used = {chosen.kind for chosen in sequence.chosen}
         seen: dict[tuple[str, str], dict[str, Any]] = {}
         for refused in sequence.refused:
-            if (refused.kind, refused.obstacle) in used:
+            if refused.kind in used:
                 continue
             because = self.refusal(refused)
             seen[refused.kind, because] = {"kind": refused.kind, "because": because, **self._would_change(refused)}
@@ -457,9 +483,9 @@ class _Composer:
                 "optional": obstacle in sequence.unmet_optional,
             }
 
-    def _alternatives(self, sequence: Sequence) -> Iterable[Alternative]:
-        """`choose` with one thing changed, kept if the steps differ. The rules are not run again."""
-        seen = {sequence.shape()}
+    def _alternatives(self, sequence: Sequence, done: Sequence) -> Iterable[Alternative]:
+        """`choose` with one thing changed, kept if the steps differ from those of what is `done`. The rules are not run again."""
+        seen = {sequence.shape(), done.shape()}
         equipment = self.vocabulary.files["equipment"]
         used = {need for c in sequence.chosen for need in self.kb.treatments[c.kind]["needs"]}
         offered = {need for offer in self.findings.offers for need in self.kb.treatments[offer.kind]["needs"]}
@@ -476,7 +502,7 @@ class _Composer:
                 if how != "without"
                 else frozenset()
             )
-            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary, prefer)
+            other = self.choose(other_grower, prefer)
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())

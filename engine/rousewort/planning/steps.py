@@ -12,6 +12,7 @@ from rousewort.planning.amounts import Amount, StepAmounts, sowing_temperature, 
 from rousewort.planning.choose import Chosen, Sequence
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
+from rousewort.planning.phases import of_part, only_if, until
 from rousewort.planning.reasons import Reason, Reasons
 from rousewort.planning.rules.run import Findings, Firing
 from rousewort.planning.wording import amount_text, fill, temperature_text
@@ -37,6 +38,9 @@ class Step(NamedTuple):
     sowing: Mapping[str, Any] | None = None
     credited: int = 0  # days taken off because the lot had them already
     first_look: int | None = None  # days after which the bag is first opened, for steps in a moist bag
+    only_if: str | None = None  # when it is done at all, in words
+    against: tuple[str, ...] = ()  # what the species' own works say against it
+    lacks: tuple[str, ...] = ()  # what the grower would have to get for it
 
 
 class _Said(NamedTuple):
@@ -79,26 +83,37 @@ class Steps:
             sow_after = False
         else:
             sow_after = True
+        lost = ""  # the first step that the lot has not had whole: what it had of later ones came too early to count
         for chosen in before:
             turns[chosen.kind] = turns.get(chosen.kind, 0) + 1
-            step = self._step(chosen, turns[chosen.kind], grower, credit.get(chosen.kind, 0))
+            had = credit.get(chosen.kind, 0)
+            step = self._step(chosen, turns[chosen.kind], grower, had, lost if had else "")
             steps.append(step)
             if step.credited:
                 credit[chosen.kind] -= step.credited
+            if not lost and self._owed(step):
+                lost = step.label
         if sow_after:
             steps.append(self._step(sow or Chosen(kinds.last, [], [], False), 1, grower))
         return tuple(steps)
 
-    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
+    def _owed(self, step: Step) -> bool:
+        """Whether a step is still to be done, without which what comes after it does not count."""
+        days = step.amounts.get("days")
+        whole = bool(step.credited and days and not days.use)
+        return self.vocabulary.kinds.wakes(step.kind) and not step.optional and not whole
+
+    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0, lost: str = "") -> Step:
         dried = grower.dried_since if had else False
         lean = self._lean(chosen.kind, grower)
         seeds = self._told_seeds(self.kb.treatments[chosen.kind], grower)
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, seeds, had, dried, lean)
+        marks = (chosen.optional, chosen.against, chosen.lacks, lost, id(chosen.part.told) if chosen.part else None)
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, seeds, had, dried, lean, marks)
         if key not in self._made:
-            self._made[key] = self._make_step(chosen, turn, grower, had)
+            self._made[key] = self._make_step(chosen, turn, grower, had, lost)
         return self._made[key]
 
-    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int) -> Step:
+    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int, lost: str) -> Step:
         treatment = self.kb.treatments[chosen.kind]
         sows = chosen.kind == self.vocabulary.kinds.last
         if sows:
@@ -109,8 +124,10 @@ class Steps:
             way = "chilled" if chilled else None
         else:
             made = self._dose(chosen, self._lean(chosen.kind, grower))
+            if chosen.part:
+                made = of_part(self.kb, chosen.kind, made, chosen.part)
             amounts, temperature, way = made.amounts, made.temperature, made.way
-        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
+        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had, lost)
         seeds = self._told_seeds(treatment, grower)
         parts, because, cautions = self._say(chosen, way, seeds)
         sowing = self._sowing(temperature) if sows and temperature else None
@@ -129,16 +146,35 @@ class Steps:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=(*given, *(fill(line, values) for line in parts["do"])),
+            do=(*self._to_get(chosen), *given, *self._as_told(chosen), *(fill(line, values) for line in parts["do"])),
             watch=tuple(fill(line, values) for line in parts["watch"]),
-            until=fill(parts["until"], values),
+            until=(until(self.kb, chosen.part) if chosen.part else None) or fill(parts["until"], values),
             success=fill(parts["success"], values),
             because=because,
-            cautions=cautions,
+            cautions=(*self._dissent(chosen), *cautions),
             sowing=sowing,
             credited=credited,
             first_look=first_look,
+            only_if=only_if(self.kb, chosen.part) if chosen.part else None,
+            against=chosen.against,
+            lacks=chosen.lacks,
         )
+
+    def _to_get(self, chosen: Chosen) -> Iterable[str]:
+        for need in chosen.lacks:
+            thing = self.vocabulary.files["equipment"][need]
+            yield f"You would have to get: {thing['label']}. {thing['means']}"
+
+    def _as_told(self, chosen: Chosen) -> Iterable[str]:
+        """What the entry notes of a part of a season: how the parts differ is not all in numbers."""
+        if chosen.part and chosen.part.of > 1 and "note" in chosen.part.told:
+            yield f"As its source did it: {chosen.part.told['note'].rstrip('.')}."
+
+    def _dissent(self, chosen: Chosen) -> Iterable[str]:
+        """What its own works say against a step, at the step, and what to do about it."""
+        if chosen.against:
+            self.grounds.cite(chosen.grounds)
+            yield f"Against this step: {'; '.join(chosen.against)}. Sow half of the lot without it."
 
     def _say(self, chosen: Chosen, way: str | None, seeds: int | None) -> _Said:
         key = (chosen.kind, tuple(chosen.obstacles), way, seeds)
@@ -153,9 +189,10 @@ class Steps:
         return self._said[key]
 
     def _dose(self, chosen: Chosen, lean: str | None) -> StepAmounts:
-        key = (chosen.kind, tuple(chosen.obstacles), lean)
+        removed = chosen.season or tuple(chosen.obstacles)
+        key = (chosen.kind, removed, lean)
         if key not in self._doses:
-            self._doses[key] = step_amounts(self.kb, self.facts, chosen.kind, chosen.obstacles, lean)
+            self._doses[key] = step_amounts(self.kb, self.facts, chosen.kind, removed, lean)
         return self._doses[key]
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
@@ -217,14 +254,17 @@ class Steps:
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
 
     def _credit(
-        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int
+        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int, lost: str
     ) -> tuple[Mapping[str, Amount], list[str], int]:
-        """Take off what the lot has had already, unless it dried since. Also says how many days were taken off."""
+        """Take off what the lot has had already, unless it dried since or came before a step that it has not had (`lost`).
+        Also says how many days were taken off."""
         days = amounts.get("days")
         if not had or days is None:
             return amounts, [], 0
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
             return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
+        if lost:
+            return amounts, [f"The {had} days already given do not count: they came before this: {lost}."], 0
         off = min(had, days.use)
         less: dict[str, Any] = {
             part: max(0, value - off) if (value := getattr(days, part)) is not None else None
