@@ -19,7 +19,7 @@ from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 6
+INDEX_FORMAT = 7
 
 
 class Store(Protocol):

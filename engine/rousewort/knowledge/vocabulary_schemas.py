@@ -178,10 +178,15 @@ def _protocol() -> Schema:
         vote={"type": ["string", "null"], "description": "A word of `answer` in answers.yaml, or null: no vote."},
         written=_flag("false: what a phase without `found` counts as; nobody writes it."),
     )
-    grounds = _plain("Words.", ["label", "means"], counts_as=text("The word of `found` that a phase amounts to."))
+    counts = text("The word of `found` that a phase amounts to.")
+    grounds = _plain("Words.", ["label", "means"], counts_as=counts)
+    evidence = words(
+        {"experiment": "Seed was treated and counted.", "advice": "It is advised.", "standard": "A standard prescribes it.",
+         "practice": "It is what is usually done."}, "What kind of evidence it is for a reason.")  # fmt: skip
+    designs = _plain("Words.", ["label", "means", "evidence"], counts_as=counts, evidence=evidence)
     lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of", "columns")
     return closed(
-        {"found": found, "design": grounds, "length_basis": grounds}
+        {"found": found, "design": designs, "length_basis": grounds}
         | {name: _plain("Words.", ["label", "means"]) for name in lists},
         ["found", "design", "length_basis", *lists],
         "The words of a protocol.",
