@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rousewort.evaluation import gate
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.evidence import Own, Verdict
+from rousewort.planning.own_evidence import Own, Verdict
 from rousewort.planning.follow import Following
 from rousewort.planning.grower import make_grower
 from rousewort.planning.plan import Plan, Planner, Step

@@ -16,6 +16,7 @@ from rousewort.knowledge.files import shipped_layer, stamp
 from rousewort.knowledge.holdout import Hidden, sources_of
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.protocols import works_of
+from rousewort.knowledge.seed_counts import SeedCount, seeds_per_gram
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -92,6 +93,10 @@ class KnowledgeBase:
     def calibration(self) -> Record:
         calibration: Record = self.store.shared("calibration")
         return calibration
+
+    def seeds_per_gram(self, name: str) -> SeedCount | None:
+        """How many clean seeds of a plant make a gram, and who says so; None where neither it nor its genus is known."""
+        return seeds_per_gram(self.store, self.vocabulary, name)
 
     def taxon(self, name: str) -> Record | None:
         """The entry of an accepted name, spelled out, its protocols whole; or None."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.reason_schema import reason, work
 from rousewort.knowledge.schema_parts import (
     FOR_READERS,
     SCIENTIFIC_NAME,
@@ -470,7 +471,7 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "hours": amount,
             "minutes": amount,
             "temperature_c": amount,
-            "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
+            "because": {"type": "array", "description": "Why it stands in the plan.", "items": reason()},
         },
     }
     claim = closed(
@@ -509,7 +510,7 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "ruled_out": {"type": "array", "description": "What must not be used, or could not be, and why."},
             "cautions": {**strings, "description": "Cautions on the whole plan."},
             "unknowns": {**strings, "description": "What is not known and would matter."},
-            "sources": {"type": "array", "description": "Every work that the plan rests on."},
+            "sources": {"type": "array", "description": "Every work that the plan rests on, nearest role first.", "items": work()},
         },
     }  # fmt: skip
 

@@ -204,12 +204,16 @@ def _protocol() -> Schema:
         vote={"type": ["string", "null"], "description": "A word of `answer` in answers.yaml, or null: no vote."},
         written=_flag("false: what a phase without `found` counts as; nobody writes it."),
     )
-    grounds = _plain("Words.", ["label", "means"], counts_as=text("The word of `found` that a phase amounts to."))
+    counts = text("The word of `found` that a phase amounts to.")
+    grounds = _plain("Words.", ["label", "means"], counts_as=counts)
+    evidence = words(
+        {"experiment": "Seed was treated and counted.", "advice": "It is advised.", "standard": "A standard prescribes it.",
+         "practice": "It is what is usually done."}, "What kind of evidence it is, for a reason and a plan that follows it.")  # fmt: skip
     designs = _plain(
         "How a work was laid out.",
-        ["label", "means", "ground", "support"],
-        counts_as=text("The word of `found` that a phase amounts to."),
-        ground=text("What a plan that follows it rests on."),
+        ["label", "means", "evidence", "support"],
+        counts_as=counts,
+        evidence=evidence,
         support=_number("How much it weighs; over 1 it counted seed.", whole=True),
     )
     columns = _plain(

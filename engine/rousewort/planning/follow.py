@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.choose import Chosen, Sequence, choose
-from rousewort.planning.evidence import Own, line
+from rousewort.planning.own_evidence import Own, line
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
 from rousewort.planning.phases import Part

@@ -13,6 +13,7 @@ from rousewort.knowledge.vocabulary import DERIVED
 from rousewort.planning.certainty import differ_text, relatives_of
 from rousewort.planning.choose import Refused, Sequence
 from rousewort.planning.claims import Claim, claims_of, with_confidence
+from rousewort.planning.evidence import role_of
 from rousewort.planning.facts import Facts, Known, gather
 from rousewort.planning.follow import Chooser
 from rousewort.planning.grower import Grower, make_grower
@@ -352,7 +353,7 @@ class _Composer:
             "level": level_words,
             "words": entry["label"] + (f", {level_words}" if level_words else ""),
             "basis": known.basis if known else "rule",
-            "sources": self.grounds.cite(known.sources) if known else [],
+            "sources": self.grounds.cite(known.sources, role_of(known.basis)) if known else [],
         }
 
     def outcome(self, sequence: Sequence, basis: Mapping[str, Any]) -> tuple[str, tuple[str, ...]]:

@@ -39,7 +39,13 @@ def step_json(step: Step) -> dict[str, Any]:
         "until": step.until,
         "success": step.success,
         "because": [
-            {"text": r.text, "rule": r.rule, "facts": list(r.facts), "sources": list(r.sources), "evidence": None}
+            {
+                "text": r.text,
+                "rule": r.rule,
+                "facts": list(r.facts),
+                "sources": list(r.sources),
+                "evidence": [record.to_json() for record in r.evidence],
+            }
             for r in step.because
         ],
         "cautions": list(step.cautions),

@@ -10,6 +10,7 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import UNITS
 from rousewort.planning.amounts import Amount, StepAmounts, sowing_temperature, step_amounts
 from rousewort.planning.choose import Chosen, Sequence
+from rousewort.planning.evidence import role_of
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
 from rousewort.planning.phases import of_part, only_if, until
@@ -135,7 +136,8 @@ class Steps:
         values = self._values(amounts, temperature, sowing, first_look)
         values["seeds"] = str(seeds)
         for amount in (*amounts.values(), temperature):
-            self.grounds.cite(amount.sources if amount else ())
+            if amount:
+                self.grounds.cite(amount.sources, role_of(amount.basis))
         medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
         return Step(
             id=f"{chosen.kind}-{turn}",
