@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 from rousewort.base.parallel import map_on_cores
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.planning.own_evidence import Own
 from rousewort.planning.follow import heats
 from rousewort.planning.grower import Grower, make_grower
+from rousewort.planning.own_evidence import Own
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.protocols import sprouted
 from rousewort.planning.steps import Step

@@ -284,7 +284,7 @@ def _temperature(
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
         if found:
-            return _cooled(_pooled_temperature(found, basis), treatment)
+            return _cooled(pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")
     row = _row(treatment, facts, obstacles, unit) if unit else None
     table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
@@ -319,7 +319,7 @@ def _by_climate(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any]
     return None
 
 
-def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
+def pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
     """Fixed temperatures and ranges are pooled; one day/night pair is kept as such."""
     sources = tuple(ground(d) for d in doses)
     pairs = [d["temperature_c"] for d in doses if "day" in d["temperature_c"]]
@@ -336,42 +336,3 @@ def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
 
 def _degrees(value: float) -> float | int:
     return int(value) if value == int(value) else round(value, 1)
-
-
-# How many relatives must have been tried before their temperature of germination is lent: one is a test of one lot.
-RELATIVES_TRIED = 3
-
-
-def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -> Amount:
-    """Temperature of germination: reported for the species, else by several of its genus, else the treatment's table.
-
-    `chilled`: whether the plan has a cold period. Most reported temperatures are those of laboratory tests, often
-    warmer than a bench should be after a chill, so the value to use is then capped; the range keeps what was reported.
-    """
-    treatment = kb.treatments[kb.vocabulary.kinds.last]
-    own = (kb.store.summary(facts.name) or {}).get("sowing", [])
-    relatives = kb.store.group("genus", facts.genus)["sowing"] if facts.genus else []
-    for basis, items, least in (("species", own, 1), ("genus", relatives, RELATIVES_TRIED)):
-        found = [
-            {**i, "temperature_c": i["germination_temperature_c"]} for i in items if "germination_temperature_c" in i
-        ]
-        found = [i for i in found if not i["doubtful"]] or found
-        if len({i.get("species") for i in found}) >= least:
-            amount = _pooled_temperature(found, basis)
-            return _after_cold(amount, treatment) if chilled else amount
-    usual = _temperature(kb, treatment, [], facts, (), None)
-    assert usual is not None  # the schema asks for one of what ends a plan
-    return usual
-
-
-def _after_cold(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
-    """No warmer than the treatment allows after a chill (a layer's own treatment may set no limit)."""
-    most = treatment.get("after_cold_at_most", {}).get("temperature_c", float("inf"))
-    use = amount.use
-    use = {turn: min(t, most) for turn, t in use.items()} if isinstance(use, Mapping) else min(use, most)
-    low = None if amount.low is None else min(amount.low, most)
-    if use == amount.use:
-        return amount
-    return amount._replace(
-        low=low, use=use, note=f"tested up to {amount.high} °C; over {most} °C soon after a chill is not advised"
-    )

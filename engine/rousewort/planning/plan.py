@@ -523,8 +523,9 @@ class _Composer:
         spread = {
             key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()
         } | DERIVED
+        usual = {key for key, trait in self.vocabulary.traits.items() if trait.get("as_stated")}  # unsaid is as usual
         for key, word in sorted(self.findings.facts):
-            if word == "unknown":
+            if word == "unknown" and key not in usual:
                 yield f"{key}: {spread[key]}"
 
 

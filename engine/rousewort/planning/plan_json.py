@@ -31,8 +31,7 @@ def step_json(step: Step) -> dict[str, Any]:
     if step.medium:
         made["medium"] = step.medium
     if step.sowing:
-        told = {k: v for k, v in step.sowing.items() if not k.endswith("_text")}
-        made["sowing"] = {**told, "water": None, "medium": step.medium, "position": None}
+        made["sowing"] = dict(step.sowing)
     return made | {
         "do": list(step.do),
         "watch": list(step.watch),
