@@ -227,6 +227,7 @@ def _of_reasoning() -> dict[str, Schema]:
             claim=_flag("Plans are compared with published sources on it."),
             obstacles=many(text("An obstacle."), "Only what is done against these counts in comparisons."),
             wakes=_flag("false: it prepares or ends a plan and wakes no seed by itself."),
+            does=text("What its claim is about, as the subject of `is needed`."),
         ),
     }
 
@@ -337,7 +338,18 @@ key: band
             ["sow_outside", "look_every", "first_look", "expected", "overnight"],
             "What dating a plan needs.",
         ),
-        "colours": _plain("How a step is drawn along the year."),
+        "colours": _plain(
+            "How a step is drawn along the year.",
+            ["means", "label", "sign"],
+            label=text("In a word or two, for a legend."),
+            sign=text("One sign for each week, where there is no colour.", "^.$"),
+        ),
+        "hazards": _plain(
+            "Dangers to people or land, the gravest first.",
+            ["means", "short"],
+            short=text("For the sheet: danger and what to do, in one breath. {note}: what the entry says of the poison."),
+            in_full=_flag("The sheet prints every caution of the step in its whole length."),
+        ),
         "equipment": _plain(
             "What a grower can have.",
             ["label", "means", "assumed"],

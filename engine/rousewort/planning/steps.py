@@ -37,6 +37,7 @@ class Step(NamedTuple):
     sowing: Mapping[str, Any] | None = None
     credited: int = 0  # days taken off because the lot had them already
     first_look: int | None = None  # days after which the bag is first opened, for steps in a moist bag
+    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
 
 
 class _Said(NamedTuple):
@@ -117,6 +118,7 @@ class Steps:
         first_look = self._first_look(treatment, amounts)
         values = self._values(amounts, temperature, sowing, first_look)
         values["seeds"] = str(seeds)
+        values["until"] = fill(parts["until"], values)
         for amount in (*amounts.values(), temperature):
             self.grounds.cite(amount.sources if amount else ())
         medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
@@ -131,13 +133,14 @@ class Steps:
             medium=medium,
             do=(*given, *(fill(line, values) for line in parts["do"])),
             watch=tuple(fill(line, values) for line in parts["watch"]),
-            until=fill(parts["until"], values),
+            until=values["until"],
             success=fill(parts["success"], values),
             because=because,
             cautions=cautions,
             sowing=sowing,
             credited=credited,
             first_look=first_look,
+            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
         )
 
     def _say(self, chosen: Chosen, way: str | None, seeds: int | None) -> _Said:
@@ -186,9 +189,10 @@ class Steps:
         if seeds is not None and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
+        parts["short"] = treatment.get("short", [])
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
-        return {**parts, "do": [*parts["do"], *also]}
+        return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
 
     def _first_look(self, treatment: Mapping[str, Any], amounts: Mapping[str, Amount]) -> int | None:
         """Seed can sprout long before its days are over: it is looked at soon, whatever the least reported length is."""
@@ -212,6 +216,8 @@ class Steps:
         values["temperature"] = (
             temperature_text(temperature) if temperature else "the temperature that its source gives"
         )
+        minutes = values["minutes"]  # less than one is told in seconds, with their word
+        values["minutes_text"] = minutes if "seconds" in minutes or "minutes" not in amounts else f"{minutes} minutes"
         values["look"] = f"first look after {first_look} days, then weekly" if first_look else "look weekly"
         values["name"] = self.grounds.display
         return values | {k: str(v) for k, v in (sowing or {}).items() if k.endswith("_text")}
@@ -285,8 +291,16 @@ class Steps:
 
     def caution(self, text: str, firing: Firing) -> str:
         self.grounds.reason(firing)
-        note = next(
-            (s["note"] for k in self.facts.of(self.vocabulary.hazard_key) for s in k.sources if s.get("note")), ""
-        )
-        note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
-        return " ".join(fill(text, {"name": self.grounds.display, "toxic_note": note}).split())
+        return caution_text(text, self.grounds.display, hazard_note(self.facts))
+
+
+def hazard_note(facts: Facts) -> str:
+    """What is poisonous in this plant, as a sentence; empty where no source says."""
+    hazards = facts.of(facts.vocabulary.hazard_key)
+    note: str = next((s["note"] for known in hazards for s in known.sources if s.get("note")), "")
+    return note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
+
+
+def caution_text(text: str, name: str, note: str) -> str:
+    """A rule's caution for this plant. `note`: as `hazard_note` gives it."""
+    return " ".join(fill(text, {"name": name, "toxic_note": note}).split())
