@@ -45,12 +45,12 @@ class Sure(NamedTuple):
 
 class Hazard(NamedTuple):
     """A danger to people or land. `mark`: the letter at each step that has it; empty where it concerns the whole plan
-    alone. `full`: every caution in its whole length, where no short word will do."""
+    alone. `name`: its word in vocabulary/hazards.yaml. `in_full`: `text` is every caution in its whole length."""
 
     mark: str
     name: str
     text: str
-    full: tuple[str, ...] = ()
+    in_full: bool = False
 
 
 class Act(NamedTuple):
@@ -111,7 +111,14 @@ class Sheet(NamedTuple):
     works: tuple[Work, ...]
 
 
+LONG = 40  # letters in brackets that a line of the sheet can bear
 MOST_WORKS = 3  # at one sentence
+BASES = {
+    "species": "from reports on the species",
+    "genus": "from reports on its genus",
+    "class": "as its class of dormancy has it",
+    "treatment": "from general practice",
+}
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
@@ -154,7 +161,7 @@ class _Maker:
             outcome=plan.outcome,
             line=_sentence(plan.line) if plan.line else None,
             sure=tuple(self._sure()),
-            ground=tuple(self._once([str(plan.basis["note"])])),
+            ground=tuple(self._once(map(_without_lists, _sentences([str(plan.basis["note"])])))),
             follows=follows,
             lead=lead,
             needs=tuple(self._needs()),
@@ -164,17 +171,18 @@ class _Maker:
             expect=tuple(self._expect()),
             if_nothing=tuple(self._once(self._if_nothing())),
             also=tuple(self._once(self._also())),
-            instead=tuple(alternative.text.partition(":")[0] for alternative in plan.alternatives),
+            instead=tuple(self._instead()),
             works=self.works.listed(),
         )
 
     # --- how sure, and whose
 
     def _sure(self) -> Iterator[Sure]:
-        """What the plan asks for first, then what it leaves; a class only where nothing else decides."""
-        claims = sorted(self.plan.claims, key=lambda claim: claim.says is False)
-        for claim in claims:
-            yield Sure(claim.about, self._claim_text(claim), _figure(claim), claim.rests_on)
+        """What the plan asks for first, then what it leaves. An unmeasured class stands in the head already."""
+        for claim in sorted(self.plan.claims, key=lambda claim: claim.says is False):
+            figure = _figure(claim)
+            if figure or claim.says != self.plan.dormancy["class"]:
+                yield Sure(claim.about, self._claim_text(claim), figure, claim.rests_on)
 
     def _claim_text(self, claim: Claim) -> str:
         groups = self.words.files["treatment_groups"]
@@ -183,8 +191,17 @@ class _Maker:
         if isinstance(claim.says, bool):
             return f"{_sentence(does)} {'is needed' if claim.says else 'is not needed'}"
         if claim.about != name:
-            return f"{claim.says} days of {name}"
+            return f"{claim.says} days of {name}" + self._days_from(name)
         return _sentence(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
+
+    def _days_from(self, group: str) -> str:
+        """Whence the longest step of a group has its length."""
+        days = [
+            s.amounts["days"]
+            for s in self.plan.steps
+            if "days" in s.amounts and self.words.kinds.group(s.kind) == group
+        ]
+        return f", {BASES[max(days, key=lambda amount: amount.use).basis]}" if days else ""
 
     def _follows(self) -> Told | None:
         """Whose protocol the plan is; None where it follows no single one."""
@@ -296,7 +313,7 @@ class _Maker:
                 yield _sentence(str(step.sowing["give_up"])) + "."
         for step in reversed(self.plan.steps):
             text = self.kb.treatments[step.kind].get("if_nothing")
-            if text and not step.optional:
+            if text and (step.optional is False or step.kind == self.words.kinds.last):
                 days = step.amounts.get("days")
                 yield fill(text, {"days": str(days.use)} if days else {})
 
@@ -304,6 +321,20 @@ class _Maker:
         yield from (split["text"] for split in self.plan.splits)
         if self.plan.outcome == "plan":
             yield from (f"Left undone: {item['label']}." for item in self.plan.unmet)
+
+        if any(self._permitted(need) for step in self.plan.steps for need in self.kb.treatments[step.kind]["needs"]):
+            yield from (alternative.text for alternative in self.plan.alternatives)
+
+    def _instead(self) -> Iterator[str]:
+        """With what else, or without what, the plan would be another."""
+        for alternative in self.plan.alternatives:
+            for how, needs in alternative.when.items():
+                for need in needs:
+                    label = self.words.files["equipment"][need]["label"]
+                    yield {"without": f"no {label}", "allow": f"{label}, if allowed"}.get(how, label)
+
+    def _permitted(self, need: str) -> bool:
+        return bool(self.words.files["equipment"][need].get("permission"))
 
     def _once(self, texts: Iterable[str]) -> Iterator[str]:
         """These texts without sentences that the sheet has already."""
@@ -352,7 +383,7 @@ class _Hazards:
             [text for step in steps if word in self._of(step) for text in step.cautions] if told.get("in_full") else []
         )
         text = _squeezed(fill(told["short"], {"note": self._note}))
-        return Hazard(self._letters.get(word, ""), word, text, tuple(dict.fromkeys(full)))
+        return Hazard(self._letters.get(word, ""), word, " ".join(dict.fromkeys(full)) or text, bool(full))
 
     def _fill(self, text: str) -> str:
         return caution_text(text, self._name, self._note)
@@ -395,6 +426,12 @@ def _figure(claim: Claim) -> str | None:
     if claim.right_from is not None and claim.right_to is not None:
         interval = f" ({round(claim.right_from * 100)}–{round(claim.right_to * 100)} %)"
     return f"right in {round(claim.right * claim.tried)} of {claim.tried} such cases{interval}"
+
+
+def _without_lists(sentence: str) -> str:
+    """Without what stands in brackets where that is long: the names of relatives, which `--full` has."""
+    brackets = re.findall(r" \([^()]*\)", sentence)
+    return re.sub(r" \([^()]*\)", "", sentence) if len("".join(brackets)) > LONG else sentence
 
 
 def _sentences(texts: Iterable[str]) -> Iterator[str]:
