@@ -87,6 +87,11 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             closed(
                 {
                     "caution": text("The warning."),
+                    "hazard": hazard(vocabulary),
+                    "on_sheet": {
+                        "type": "boolean",
+                        "description": "false: the sheet says it elsewhere, in the text of a step.",
+                    },
                     "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it."),
                 },
                 ["caution", "shows_on"],
@@ -157,6 +162,12 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         },
         ["id", "status", "date", "phase", "when", "then", "because", "limits", "sources", "examples"],
         "One rule of the reasoning.",
+    )
+
+
+def hazard(vocabulary: Vocabulary) -> Schema:
+    return words(
+        vocabulary.files["hazards"], "The danger to people or land that it warns of; the sheet says each once."
     )
 
 
@@ -240,7 +251,9 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     )
     cautions = many(
         closed(
-            {"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."
+            {"text": text("The caution."), "hazard": hazard(vocabulary), "source": SOURCE, "held": held(vocabulary)},
+            ["text", "held"],
+            "A caution.",
         ),
         "Cautions, shown wherever the step shows.",
         least=0,
@@ -249,6 +262,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "label": text("Name."),
         "also": lines,
         "do": lines,
+        "short": lines,
         "watch": lines,
         "until": text("Event."),
         "success": text("Sign."),
@@ -337,6 +351,13 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "medium": text("What it is done in."),
             "media": mapped({"type": "string"}, "Other media by name."),
             "do": lines,
+            "short": many(
+                text("One sentence or two."),
+                "For the sheet: only what differs from plant to plant, with the places of `do` and {until}. Left out where `do` "
+                "is as short. What replaces `do` replaces it too.",
+            ),
+            "takes": text("For the sheet, what it needs beyond `needs`, in few words; the medium where nothing is said."),
+            "if_nothing": text("For the sheet: when no seedling came and this was given, what to look for and do. {days}: its days."),
             "watch": many(text("What to look for."), "What to watch for.", least=0),
             "until": text("The event that ends it."),
             "success": text("How to tell that it worked."),

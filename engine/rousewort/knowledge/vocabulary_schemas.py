@@ -275,6 +275,7 @@ def _of_reasoning() -> dict[str, Schema]:
             season=_flag("It is one of the seasons of a year."),
             may_replace_season=_flag("Told beside a season without an order, it may stand in for it."),
             fills=_flag("It goes between steps, whoever's they are."),
+            does=text("What its claim is about, as the subject of `is needed`."),
         ),
     }
 
@@ -386,7 +387,18 @@ key: band
             ["sow_outside", "look_every", "first_look", "expected", "overnight"],
             "What dating a plan needs.",
         ),
-        "colours": _plain("How a step is drawn along the year."),
+        "colours": _plain(
+            "How a step is drawn along the year.",
+            ["means", "label", "sign"],
+            label=text("In a word or two, for a legend."),
+            sign=text("One sign for each week, where there is no colour.", "^.$"),
+        ),
+        "hazards": _plain(
+            "Dangers to people or land, the gravest first.",
+            ["means", "short"],
+            short=text("For the sheet: danger and what to do, in one breath. {note}: what the entry says of the poison."),
+            in_full=_flag("The sheet prints every caution of the step in its whole length."),
+        ),
         "equipment": _plain(
             "What a grower can have.",
             ["label", "means", "assumed"],

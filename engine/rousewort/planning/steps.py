@@ -44,6 +44,7 @@ class Step(NamedTuple):
     only_if: str | None = None  # when it is done at all, in words
     against: tuple[str, ...] = ()  # what the species' own works say against it
     lacks: tuple[str, ...] = ()  # what the grower would have to get for it
+    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
 
 
 class _Said(NamedTuple):
@@ -136,6 +137,7 @@ class Steps:
         parts, because, cautions = self._say(chosen, way, lot)
         first_look = self._first_look(treatment, amounts)
         values = self._values(amounts, temperature, first_look, lot)
+        values["until"] = (until(self.kb, chosen.part) if chosen.part else None) or fill(parts["until"], values)
         for amount in (*amounts.values(), temperature):
             if amount:
                 self.grounds.cite(amount.sources, role_of(amount.basis))
@@ -154,7 +156,7 @@ class Steps:
             medium=medium,
             do=(*self._to_get(chosen), *given, *self._as_told(chosen), *(fill(line, values) for line in parts["do"]), *kept),
             watch=tuple(fill(line, values) for line in parts["watch"]),
-            until=(until(self.kb, chosen.part) if chosen.part else None) or fill(parts["until"], values),
+            until=values["until"],
             success=fill(parts["success"], values),
             because=because,
             cautions=(*self._dissent(chosen), *cautions),
@@ -163,6 +165,7 @@ class Steps:
             only_if=only_if(self.kb, chosen.part) if chosen.part else None,
             against=chosen.against,
             lacks=chosen.lacks,
+            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
         )
 
     def _to_get(self, chosen: Chosen) -> Iterable[str]:
@@ -208,6 +211,7 @@ class Steps:
             because=tuple(dict.fromkeys((*because, *map(self.grounds.reason, sown.firings)))),
             cautions=cautions,
             sowing={**sown.told, "expect_days": days, "give_up": expect["give_up"]},
+            short=(*sown.lines, *(fill(line, values) for line in parts["short"])),
         )
 
     def _sowing(self, lot: _Lot | None) -> Sowing:
@@ -263,9 +267,10 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
+        parts["short"] = treatment.get("short", [])
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
-        return {**parts, "do": [*parts["do"], *also]}
+        return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
 
     def _first_look(self, treatment: Mapping[str, Any], amounts: Mapping[str, Amount]) -> int | None:
         """Seed can sprout long before its days are over: it is looked at soon, whatever the least reported length is."""
@@ -285,6 +290,8 @@ class Steps:
         values["temperature"] = (
             temperature_text(temperature) if temperature else "the temperature that its source gives"
         )
+        minutes = values["minutes"]  # less than one is told in seconds, with their word
+        values["minutes_text"] = minutes if "seconds" in minutes or "minutes" not in amounts else f"{minutes} minutes"
         values["look"] = f"first look after {first_look} days, then weekly" if first_look else "look weekly"
         return {**values, "name": self.grounds.display, "seeds": str(lot.seeds if lot else None)}
 
@@ -342,8 +349,16 @@ class Steps:
 
     def caution(self, text: str, firing: Firing) -> str:
         self.grounds.reason(firing)
-        note = next(
-            (s["note"] for k in self.facts.of(self.vocabulary.hazard_key) for s in k.sources if s.get("note")), ""
-        )
-        note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
-        return " ".join(fill(text, {"name": self.grounds.display, "toxic_note": note}).split())
+        return caution_text(text, self.grounds.display, hazard_note(self.facts))
+
+
+def hazard_note(facts: Facts) -> str:
+    """What is poisonous in this plant, as a sentence; empty where no source says."""
+    hazards = facts.of(facts.vocabulary.hazard_key)
+    note: str = next((s["note"] for known in hazards for s in known.sources if s.get("note")), "")
+    return note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
+
+
+def caution_text(text: str, name: str, note: str) -> str:
+    """A rule's caution for this plant. `note`: as `hazard_note` gives it."""
+    return " ".join(fill(text, {"name": name, "toxic_note": note}).split())

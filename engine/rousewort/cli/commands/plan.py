@@ -12,8 +12,13 @@ from rousewort.cli.naming import add_place_arguments, match_named, one_name
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import NoSingleMatch, Plan, Planner
+from rousewort.planning.sheet import make_sheet
+from rousewort.planning.units import METRIC, UNITS, converted
+from rousewort.render import plan_text, sheet_text, terminal
 
-HELP = "A justified plan for waking the seed of a plant: steps in order, with numbers, reasons, cautions and sources."
+HELP = """A justified plan for waking the seed of a plant, on one sheet: what it is, how sure, what it takes, the steps with their
+numbers, what to expect, what to do if nothing comes. --full has the reasons, alternatives and gaps; `rousewort how KIND` says how a
+thing is done."""
 EPILOG = """examples:
   rousewort plan 'black haw'
   rousewort plan 'Cercis canadensis' --seeds 15
@@ -30,7 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", nargs="+", help="the plant, as on its packet")
     add_place_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print the plan as JSON (rousewort-plan-2)")
-    parser.add_argument("--brief", action="store_true", help="only the steps")
+    parser.add_argument("--full", action="store_true", help="all of it: reasons, alternatives, what others did, gaps")
+    parser.add_argument("--units", choices=[*UNITS], default=METRIC, help="us: °F and inches")
     parser.add_argument(
         "--observed",
         action="append",
@@ -75,9 +81,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         _print_json(plan)
     else:
-        from rousewort.render import plan_text, terminal
-
-        sys.stdout.write(plan_text.render(plan, terminal.page_for(), arguments.brief))
+        page = terminal.page_for(fit=True)
+        if arguments.full:
+            sys.stdout.write(converted(plan_text.render(plan, page), arguments.units))
+        else:
+            sys.stdout.write(sheet_text.render(make_sheet(kb, plan, arguments.units), page))
     return 0
 
 
