@@ -358,7 +358,13 @@ key: band
         ),
         "bench": closed(
             {
-                "finds": _plain("What is seen at a look.", ["label", "means", "held"], held=HELD, do=text("What to do then.")),
+                "finds": _plain(
+                    "What is seen at a look.",
+                    ["label", "means", "held"],
+                    held=HELD,
+                    do=text("What to do then."),
+                    ends=_flag("A step may end with it, before its days are over."),
+                ),
                 "own_record": closed(
                     {
                         "held": HELD,
