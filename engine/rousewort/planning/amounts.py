@@ -110,7 +110,7 @@ def _cold(
         needed = [s[0] for s in published if ranks[s[2]["found"]]["rank"] == 1]
         least = (min if lean == "short" else max)(needed) if needed else low
         use = max(min(max(best.use, low), high), least)
-        return Amount(*map(round, (low, use, high)), "species", tuple(ground(s[2]) for s in published))
+        return Amount(round(low), round(use), round(high), "species", tuple(ground(s[2]) for s in published))
     if spans:
         low, high = min(s[0] for s in spans), max(s[1] for s in spans)
         note = "" if low <= best.use <= high else _leaves(low, high, best.use)
