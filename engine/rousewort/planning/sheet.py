@@ -317,7 +317,7 @@ class _Maker:
             text = self.kb.treatments[step.kind].get("if_nothing")
             if text and (step.optional is False or step.kind == self.words.kinds.last):
                 days = step.amounts.get("days")
-                yield fill(text, {"days": str(days.use)} if days else {})
+                yield fill(text, {"days": f"{days.use} days"} if days else {})
 
     def _also(self) -> Iterator[str]:
         yield from (split["text"] for split in self.plan.splits)

@@ -290,8 +290,6 @@ class Steps:
         values["temperature"] = (
             temperature_text(temperature) if temperature else "the temperature that its source gives"
         )
-        minutes = values["minutes"]  # less than one is told in seconds, with their word
-        values["minutes_text"] = minutes if "seconds" in minutes or "minutes" not in amounts else f"{minutes} minutes"
         values["look"] = f"first look after {first_look} days, then weekly" if first_look else "look weekly"
         return {**values, "name": self.grounds.display, "seeds": str(lot.seeds if lot else None)}
 
