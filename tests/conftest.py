@@ -29,6 +29,7 @@ NOT_QUICK = (
     # what must hold of every species, or is counted over all of them
     "golden/",
     "test_relatives.py",
+    "test_claims.py",
     "contribute/test_rule_examples.py",
     "knowledge/test_cited_works.py",
     "knowledge/test_hold_outs.py",

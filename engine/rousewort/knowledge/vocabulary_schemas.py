@@ -77,8 +77,9 @@ def _claims() -> Schema:
             "trait": text("A trait that a plan takes the seed to have."),
             "yes": many(text("A word of the trait."), "Words of the trait that make the claim true."),
             "decides": _flag("The weakest claim of a plan is sought among these."),
+            "by": many(words(["side", "home", "ground", "accord"], "A part."), "How its record is kept."),
         },
-        ["means"],
+        ["means", "by"],
         "A question.",
     )
     return closed(
@@ -86,8 +87,9 @@ def _claims() -> Schema:
             "questions": _table(question, "What a plan claims."),
             "grounds": _plain("On what a claim rests, the nearest first.", own=_flag("On the species itself.")),
             "accords": _plain("Whether what it rests on agrees."),
+            "homes": _plain("Kinds of home climate.", words={"type": "array", "items": text("A word of the climate.")}),
         },
-        ["questions", "grounds", "accords"],
+        ["questions", "grounds", "accords", "homes"],
         "What a plan claims, and on what ground.",
     )
 

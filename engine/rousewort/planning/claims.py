@@ -17,9 +17,8 @@ from rousewort.knowledge.summary import Record, firm, speaks_of
 from rousewort.planning.facts import Facts, Known
 from rousewort.planning.steps import Step
 
-FEWEST_TRIALS = (
-    20  # a row of fewer says too little: then the row above it speaks, which takes more kinds of ground together
-)
+FEWEST_TRIALS = 20  # a row of the record with fewer leans on the rows above it, and the claim says so
+LASTING_BY = ("ground",)  # how the record of lengths is kept: nothing else sharpened a figure on hidden works
 # How large a share of relatives must say the same to `agree`; above the second most of them do.
 AGREE, MOSTLY = 0.9, 0.7
 
@@ -52,7 +51,7 @@ class Vote(NamedTuple):
 
 
 class Rated(NamedTuple):
-    """A claim before its figure. `keys`: the rows of the table that speak for it, the most fitting first."""
+    """A claim before its figure. `keys`: the rows of the record that speak for it, from all such claims to those most like it."""
 
     about: str
     says: bool | str | int
@@ -144,7 +143,10 @@ def rated(kb: KnowledgeBase, facts: Facts, steps: Sequence[Step]) -> list[Rated]
         votes = [vote for vote in own if vote.about == about]
         for name, says, side in _said(kb, facts, steps, about, question, votes):
             ground, accord = _ground(kb, facts, question, votes)
-            made.append(Rated(name, says, ground, accord, _keys(name, side, ground, accord)))
+            parts = {"side": side, "home": _home(kb, facts), "ground": ground, "accord": accord}
+            by = [parts[part] for part in (question["by"] if name == about else LASTING_BY)]
+            keys = tuple((name, *by[:n]) for n in range(len(by) + 1))
+            made.append(Rated(name, says, ground, accord, keys))
     return made
 
 
@@ -162,7 +164,7 @@ def _said(
         if word and "yes" in question:
             yield about, word in question["yes"], _side(word in question["yes"])
         elif word:
-            yield about, kb.vocabulary.classes[word]["short"], word
+            yield about, kb.vocabulary.classes[word]["short"], ""
         return
     given = [step for step in steps if _gives(kb.vocabulary.kinds, question, step)]
     if "kind" in question and not votes and not given:
@@ -172,7 +174,14 @@ def _said(
     indoors = kb.vocabulary.kinds.indoors(question["group"]) if "lasting" in question else ()
     days = [step.amounts["days"].use for step in given if step.kind in indoors and "days" in step.amounts]
     if days:
-        yield question["lasting"], max(days), "days"
+        yield question["lasting"], max(days), ""
+
+
+def _home(kb: KnowledgeBase, facts: Facts) -> str:
+    """Whether the winters of its home are cold: a word of claims.yaml."""
+    said = {known.word for known in facts.of(kb.vocabulary.climate_key)}
+    homes = kb.vocabulary.files["claims"]["homes"]
+    return next((str(word) for word, home in homes.items() if said & set(home["words"])), str(next(reversed(homes))))
 
 
 def _side(says: bool) -> str:
@@ -230,10 +239,6 @@ def _bearing(kb: KnowledgeBase, facts: Facts, question: Mapping[str, Any]) -> It
 # --- how often such claims were right
 
 
-def _keys(about: str, side: str, ground: str, accord: str) -> tuple[tuple[str, ...], ...]:
-    return (about, side, ground, accord), (about, side, ground), (about, side)
-
-
 def claims_of(kb: KnowledgeBase, facts: Facts, steps: Sequence[Step], outcome: str) -> tuple[Claim, ...]:
     """What these steps say, with the measured record of like claims; nothing where no plan is made."""
     if outcome != "plan":
@@ -246,13 +251,12 @@ def _claim(kb: KnowledgeBase, told: Rated) -> Claim:
     rests_on = words["grounds"][told.ground]["means"]
     if told.accord != "single":
         rests_on += f"; {words['accords'][told.accord]['means']}"
-    row, wider = best_row(told.keys, measured_rows(kb))
+    row = record_of(told.keys, measured_rows(kb))
     if row is None:
         return Claim(told.about, told.says, rests_on)
-    if wider:
-        rests_on += " (too few of these were tried: the figure is that of all such claims)"
-    share = round(row["right"] / row["tried"], 2)
-    return Claim(told.about, told.says, rests_on, share, row["low"], row["high"], row["tried"])
+    if row["tried"] < FEWEST_TRIALS:
+        rests_on += f" (only {row['tried']} such were tried: the figure leans on all that are like it)"
+    return Claim(told.about, told.says, rests_on, row["share"], row["low"], row["high"], row["tried"])
 
 
 def measured_rows(kb: KnowledgeBase) -> Mapping[tuple[str, ...], Mapping[str, Any]]:
@@ -264,15 +268,13 @@ def measured_rows(kb: KnowledgeBase) -> Mapping[tuple[str, ...], Mapping[str, An
     return made
 
 
-def best_row(
+def record_of(
     keys: Sequence[tuple[str, ...]], rows: Mapping[tuple[str, ...], Mapping[str, Any]]
-) -> tuple[Mapping[str, Any] | None, bool]:
-    """The first row with trials enough, and whether it takes more than the claim's own kind of ground together."""
-    for turn, key in enumerate(keys):
-        row = rows.get(key)
-        if row and row["tried"] >= FEWEST_TRIALS:
-            return row, turn > 0
-    return None, False
+) -> Mapping[str, Any] | None:
+    """The row most like a claim; None where fewer than `FEWEST_TRIALS` claims on the same question were ever tried."""
+    if not keys or rows.get(keys[0], {"tried": 0})["tried"] < FEWEST_TRIALS:
+        return None
+    return next(rows[key] for key in reversed(keys) if key in rows)
 
 
 def weakest(kb: KnowledgeBase, claims: Iterable[Claim]) -> Claim | None:
