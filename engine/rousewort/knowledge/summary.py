@@ -25,7 +25,7 @@ def weight(statement: Statement) -> float:
     return base * (0.5 if "inferred_from" in statement else 1.0) * (0.5 if statement.get("low_standing") else 1.0)
 
 
-def ground(fact: Statement) -> dict[str, str]:
+def ground(fact: Mapping[str, Any]) -> dict[str, str]:
     """Where a fact is from and how it is held; common practice has no source."""
     return {key: fact[key] for key in ("source", "held") if key in fact}
 
@@ -229,5 +229,5 @@ def unpool(pooled: Record, name: str, summary: Record) -> Record:
             counts = pooled["stated"].get(key, {})
             if kept := {word: counts[word] - firmly.get((key, word), False) for word in found if word in counts}:
                 stated[key] = kept
-    rest = {part: [i for i in pooled[part] if i["species"] != name] for part in ("doses", "sowing", "chilled")}
-    return {"votes": votes, "stated": stated, **rest, "count": pooled["count"] - 1}
+    others = {part: [i for i in pooled[part] if i["species"] != name] for part in ("doses", "sowing", "chilled")}
+    return {"votes": votes, "stated": stated, **others, "count": pooled["count"] - 1}
