@@ -35,7 +35,7 @@ class _Invented:
     def _group(self, stem: str, numbers: dict[str, int]) -> dict:
         fact = [{"is": "", "held": "read"}]
         members = [(f"{stem} {w} {i}", w) for w, n in numbers.items() for i in range(n)]
-        empty = {"answers": {}, "doses": [], "sowing": []}
+        empty = {"answers": {}, "doses": [], "sowing": [], "chilled": []}
         return pool(
             ((name, {"traits": {KEY: [[word, fact, []]]}, **empty}) for name, word in members), self.kb.vocabulary
         )

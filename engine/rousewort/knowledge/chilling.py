@@ -16,7 +16,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import product
-from math import erf, exp, inf, log
+from math import erf, exp, inf, log, sqrt
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.protocols import Protocol, degrees, span, treatments, waits
@@ -141,10 +141,15 @@ def _chills(phase: Mapping[str, Any]) -> bool:
     return not ends or min(ends) <= WARMEST
 
 
-def _middle(ends: Mapping[str, Any]) -> float:
-    low, high = ends.get("low"), ends.get("high")
-    low, high = (high if low is None else low), (low if high is None else high)
-    return (float(low) + float(high)) / 2
+def _ends(span: Mapping[str, Any] | None) -> tuple[float, float] | None:
+    """Both ends of a span, an open one taken as the other; None where neither is said."""
+    given = [end for end in ((span or {}).get("low"), (span or {}).get("high")) if end is not None]
+    return (float(given[0]), float(given[-1])) if given else None
+
+
+def _middle(span: Mapping[str, Any]) -> float:
+    low, high = _ends(span) or (0.0, 0.0)
+    return (low + high) / 2
 
 
 def _series(rows: Iterable[Sequence[Any]], columns: list[str]) -> list[Tried]:
@@ -180,7 +185,7 @@ def _of_series(series: Sequence[Tried]) -> list[float]:
 
 def _repeats(series: Sequence[Tried], point: Tried) -> float:
     """Replicates of one length are worth more than one, and less than as many."""
-    return float(sum(other.days == point.days for other in series)) ** 0.5
+    return sqrt(sum(other.days == point.days for other in series))
 
 
 def _of_report(found: str, vote: str | None, days: Mapping[str, Any] | None) -> list[float] | None:
@@ -188,8 +193,7 @@ def _of_report(found: str, vote: str | None, days: Mapping[str, Any] | None) -> 
     said = SAID.get("advised" if found == "advised" else vote or "")
     if said is None:
         return None
-    low, high = (days or {}).get("low"), (days or {}).get("high")
-    low, high = (high if low is None else low), (low if high is None else high)
+    ends = _ends(days)
     worked = vote in ("needed", "helps")
     made = []
     for kind in TYPES:
@@ -198,8 +202,8 @@ def _of_report(found: str, vote: str | None, days: Mapping[str, Any] | None) -> 
             fit = log(0.5)  # nothing wakes it, cold neither
         elif worked and kind.half == inf and kind.u < 1.0:
             fit += log(0.05)
-        elif worked and kind.needs and high:
-            fit += _near(log(kind.half * D90), log(max(low, 1.0)), log(high))
+        elif worked and kind.needs and ends and ends[1] > 0:
+            fit += _near(log(kind.half * D90), log(max(ends[0], 1.0)), log(ends[1]))
         made.append(fit)
     return made
 

@@ -343,6 +343,20 @@ class KnowledgeBase:
         store = MemoryStore(records, shared, self.vocabulary, self._memory)
         return self._beside(store, source or "protocols")
 
+    def keeping(
+        self, *, fact: Callable[[Record], bool] | None = None, genus: Callable[[str], bool] | None = None
+    ) -> KnowledgeBase:
+        """The same knowledge with only the statements, protocols and lots that `fact` keeps, of the genera that `genus` keeps;
+        families stay. What is fitted to entries (`chilling`) may be changed in it without changing it here."""
+        records = {
+            name: record
+            for name, record in self._memory.records.items()
+            if genus is None or record["rank"] == "family" or genus(genus_of(name))
+        }
+        shared = {**self._memory._shared, "chilling": dict(self._memory._shared["chilling"])}
+        store = MemoryStore(_filtered(records, fact) if fact else records, shared, self.vocabulary)
+        return self._beside(store, "kept in part")
+
     def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
         """A knowledge base on another store that shares this one's vocabulary."""
         other = KnowledgeBase(store, held_out)

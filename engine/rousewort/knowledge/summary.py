@@ -235,5 +235,5 @@ def unpool(pooled: Record, name: str, summary: Record) -> Record:
             counts = pooled["stated"].get(key, {})
             if kept := {word: counts[word] - firmly.get((key, word), False) for word in found if word in counts}:
                 stated[key] = kept
-    rest = {part: [i for i in pooled[part] if i["species"] != name] for part in ("doses", "sowing", "chilled")}
-    return {"votes": votes, "stated": stated, **rest, "count": pooled["count"] - 1}
+    others = {part: [i for i in pooled[part] if i["species"] != name] for part in ("doses", "sowing", "chilled")}
+    return {"votes": votes, "stated": stated, **others, "count": pooled["count"] - 1}

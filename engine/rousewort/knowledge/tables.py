@@ -32,7 +32,7 @@ READ = {
     "genus_family": ("genus", "family"),
     "common_names": ("name", "taxon", "species"),
     CLASSES: ("species", "classes"),
-    "chilling": ("group", "longest", *(kind.word for kind in TYPES)),
+    "chilling": ("group", "longest", "evidence", *(kind.word for kind in TYPES)),
 }
 
 
@@ -86,8 +86,12 @@ def read_tables(layer: Path) -> Tables:
 
 
 def _chilling(row: dict[str, str]) -> dict[str, Any]:
-    """{"longest": days, "shares": one a type of need}."""
-    return {"longest": int(row["longest"]), "shares": [float(row[kind.word]) for kind in TYPES]}
+    """{"longest": days, "evidence": digest of what it was fitted to, "shares": one a type of need}."""
+    return {
+        "longest": int(row["longest"]),
+        "evidence": row["evidence"],
+        "shares": [float(row[kind.word]) for kind in TYPES],
+    }
 
 
 def about_problem(data: dict[str, Any], sources: set[str]) -> str | None:

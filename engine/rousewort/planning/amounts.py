@@ -116,12 +116,12 @@ def _cold(
         note = "" if low <= best.use <= high else _leaves(low, high, best.use)
         sources = tuple(ground(s[2]) for s in spans)
         return Amount(round(min(low, best.use)), best.use, round(max(high, best.use)), "species", sources, note)
-    kin = tuple(ground(study) for study in known.studies if study["longest"])
-    if kin or not row:
-        return Amount(best.low, best.use, best.high, "genus" if kin else "class", kin or ({"held": "practice"},))
-    span = row["days"]
-    use = min(max(best.use, span["low"]), span["high"])
-    return Amount(span["low"], use, span["high"], *_row_ground(row))
+    if told := [study for study in known.studies if study["longest"]]:
+        return Amount(*best, "genus" if "species" in told[0] else "species", tuple(map(ground, told)))
+    if row and {"class", "level"} & row.keys():
+        use = min(max(best.use, row["days"]["low"]), row["days"]["high"])
+        return Amount(row["days"]["low"], use, row["days"]["high"], *_row_ground(row))
+    return Amount(*best, "class" if facts.dormancy else "treatment", ({"held": "practice"},))
 
 
 def _leaves(low: float, high: float, use: int) -> str:
