@@ -14,7 +14,7 @@ from rousewort.base.parallel import map_on_cores
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.evidence import Own
-from rousewort.planning.follow import heats
+from rousewort.planning.follow import heats, in_some_lots
 from rousewort.planning.grower import Grower, make_grower
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.protocols import sprouted
@@ -82,7 +82,11 @@ def silent(page: Page) -> Iterator[str]:
     """What its own works say against a step stands at the step."""
     for step in page.steps:
         said = page.own.verdict(step.kind).against
-        if said and page.kb.vocabulary.kinds.wakes(step.kind) and not step.optional and not step.against:
+        fills = (
+            page.kb.vocabulary.files["treatment_groups"].get(page.kb.vocabulary.kinds.group(step.kind), {}).get("fills")
+        )
+        wakes = page.kb.vocabulary.kinds.wakes(step.kind) and not fills
+        if said and wakes and not step.optional and not step.against:
             yield f"{step.kind}: nothing said of {'; '.join(said)}"
 
 
@@ -117,7 +121,8 @@ def unreported_heat(page: Page) -> Iterator[str]:
     """No heat or acid that cannot be undone is asked for unless it is reported for the species or its genus."""
     for step in page.steps:
         cooks = heats(page.kb.treatments[step.kind])
-        if cooks and not step.optional and not page.own.reported(step.kind, page.plan.facts):
+        asked = not step.optional and not in_some_lots(page.kb.vocabulary, step.removes)
+        if cooks and asked and not page.own.reported(step.kind, page.plan.facts):
             yield f"{step.kind} is reported neither for the species nor for its genus"
 
 

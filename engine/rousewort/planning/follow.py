@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
 from rousewort.planning.evidence import Own, line
 from rousewort.planning.facts import Facts
@@ -74,15 +75,34 @@ class Chooser:
         return sequence
 
     def _choose(self, grower: Grower, prefer: frozenset[str], lead: frozenset[str]) -> Sequence:
-        last = self._vetoed | self._unreported
-        sequence = choose(self._with_own_offers, grower, self.kb.treatments, self.vocabulary, prefer, lead, last)
+        offered = self._with_own_offers
+        sequence = choose(offered, grower, self.kb.treatments, self.vocabulary, prefer, lead, self._last)
+        sorted_ = any(self.vocabulary.obstacles[o].get("sorts") for c in sequence.chosen for o in c.obstacles)
         for chosen in sequence.chosen:
+            chosen.only_if = self._only_if(chosen, sorted_)
             self._heed(chosen)
         return sequence
+
+    def _only_if(self, chosen: Chosen, sorted_: bool) -> str | None:
+        """In which case a step is done: where all that it removes is only there in some lots, or in part of a sorted one."""
+        told = [self.vocabulary.obstacles[obstacle] for obstacle in chosen.obstacles]
+        words: set[str | None] = {
+            (one.get("only_if_sorted") if sorted_ else None) or one.get("only_if") for one in told
+        }
+        return None if None in words else "; ".join(sorted(filter(None, words))) or None
 
     @cached_property
     def _vetoed(self) -> frozenset[str]:
         return frozenset(o.kind for o in self.findings.offers if self.own.verdict(o.kind).vetoed)
+
+    @cached_property
+    def _last(self) -> frozenset[tuple[str, str]]:
+        heated = frozenset(
+            (offer.kind, offer.obstacle)
+            for offer in self.findings.offers
+            if offer.kind in self._unreported and not in_some_lots(self.vocabulary, [offer.obstacle])
+        )
+        return heated | {(o.kind, o.obstacle) for o in self.findings.offers if o.kind in self._vetoed}
 
     @cached_property
     def _unreported(self) -> frozenset[str]:
@@ -92,21 +112,23 @@ class Chooser:
 
     @cached_property
     def _with_own_offers(self) -> Findings:
-        """Where the species' own works strike what is offered, only what they found to work is left, offered by rules or not; what
-        they strike is taken where there is nothing else, and may then be left out."""
+        """Where the species' own works strike the best of what is offered, only what they found to work is left beside it, offered by
+        rules or not: a stand-in is none for what was no use. What is struck is taken where nothing else is, and may be left out."""
         if not self._vetoed:
             return self.findings
-        struck = {offer.obstacle for offer in self.findings.offers if offer.kind in self._vetoed}
-        worked = self.own.found_to_work()
-        offers = [
-            offer
-            for offer in self.findings.offers
-            if offer.obstacle not in struck or offer.kind in self._vetoed or offer.kind in worked
-        ]
+        worked, rank = self.own.found_to_work(), self.vocabulary.standing_rank
+        struck = set()
+        for obstacle in {offer.obstacle for offer in self.findings.offers if offer.kind in self._vetoed}:
+            offers = [offer for offer in self.findings.offers if offer.obstacle == obstacle]
+            best = min(rank[offer.standing] for offer in offers)
+            if all(offer.kind in self._vetoed for offer in offers if rank[offer.standing] == best):
+                struck.add(obstacle)
+        kept = self._vetoed | worked
+        offers = [offer for offer in self.findings.offers if offer.obstacle not in struck or offer.kind in kept]
         offered = {(offer.kind, offer.obstacle) for offer in offers}
-        best = next(iter(self.vocabulary.files["standing"]))
+        best_standing = min(rank, key=rank.__getitem__)
         offers += [
-            Offer(kind, obstacle, best, None, ())
+            Offer(kind, obstacle, best_standing, None, ())
             for obstacle in sorted(struck)
             for kind in sorted(worked & set(self.kb.treatments))
             if (kind, obstacle) not in offered and self._replaces(kind)
@@ -128,7 +150,7 @@ class Chooser:
         """What stands against a step stands at it, and it is no longer asked for where its own works say so."""
         if not self._counts(chosen.kind):
             return
-        if chosen.kind in self._unreported:
+        if chosen.kind in self._unreported and not in_some_lots(self.vocabulary, chosen.obstacles):
             chosen.optional, chosen.against = True, ("nobody reports it of this species or its genus",)
             return
         verdict = self.own.verdict(chosen.kind)
@@ -310,6 +332,11 @@ class Chooser:
             "days": dict(course.days) if course.days else None,
             "from": "species",
         }
+
+
+def in_some_lots(vocabulary: Vocabulary, obstacles: Iterable[str]) -> bool:
+    """Whether all of these are there in some lots only, so that what removes them is done to no seed that has them not."""
+    return all(vocabulary.obstacles[obstacle].get("only_if") for obstacle in obstacles)
 
 
 def heats(treatment: Mapping[str, Any]) -> bool:

@@ -107,7 +107,14 @@ class Steps:
         dried = grower.dried_since if had else False
         lean = self._lean(chosen.kind, grower)
         seeds = self._told_seeds(self.kb.treatments[chosen.kind], grower)
-        marks = (chosen.optional, chosen.against, chosen.lacks, lost, id(chosen.part.told) if chosen.part else None)
+        marks = (
+            chosen.optional,
+            chosen.against,
+            chosen.lacks,
+            chosen.only_if,
+            lost,
+            id(chosen.part.told) if chosen.part else None,
+        )
         key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, seeds, had, dried, lean, marks)
         if key not in self._made:
             self._made[key] = self._make_step(chosen, turn, grower, had, lost)
@@ -155,7 +162,7 @@ class Steps:
             sowing=sowing,
             credited=credited,
             first_look=first_look,
-            only_if=only_if(self.kb, chosen.part) if chosen.part else None,
+            only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
         )
