@@ -479,7 +479,19 @@ def _observations() -> Schema:
     ending = {"type": ["object", "string"], "description": "The next step, or what the seed is."}
     comparison = many(many(text("Value, sign, value."), "Value, sign, value.", least=3), "Comparisons.")
     key_step = closed({"all": comparison, "any": comparison, "yes": ending, "no": ending}, ["yes", "no"], "One step.")
-    sow = closed({"when": many(text("A finding."), "All hold.", least=0), "say": lines}, ["when", "say"], "One case.")
+    hedge = closed(
+        {"only_if": text("When it is done."), "because": text("Why only half.")}, ["only_if", "because"], "A split."
+    )
+    sow = closed(
+        {
+            "when": many(text("A finding."), "All hold.", least=0),
+            "say": lines,
+            "hedge": _flag("The lot is split: part of it is chilled."),
+            "keep_whole": _flag("Such seed is not nicked to see."),
+        },
+        ["when", "say"],
+        "One case.",
+    )
     return closed(
         {
             "lot": closed(
@@ -496,10 +508,21 @@ def _observations() -> Schema:
                     "class_known": lines,
                     "home_unknown": lines,
                     "how_to_sow": many(sow, "The first that holds is said."),
+                    "hedge": hedge,
+                    "may_be_nicked": lines,
                     "class_unknown": lines,
                     "then": lines,
                 },
-                ["held", "class_known", "home_unknown", "how_to_sow", "class_unknown", "then"],
+                [
+                    "held",
+                    "class_known",
+                    "home_unknown",
+                    "how_to_sow",
+                    "hedge",
+                    "may_be_nicked",
+                    "class_unknown",
+                    "then",
+                ],
                 "What a plan says where nothing is known.",
             ),
             "tests": many(test, "In the order in which they are worth doing."),

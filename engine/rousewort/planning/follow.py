@@ -74,6 +74,22 @@ class Chooser:
             chosen.lacks = tuple(n for n in needs if n not in grower.has and not equipment[n].get("permission"))
         return sequence
 
+    def hedged(self, grower: Grower, sequence: Sequence, only_if: str, because: str) -> Sequence:
+        """A lot of which nothing is known, split: what is chosen anyway, and cold for half of it, if the grower can give it."""
+        colds = sorted(k for k in self.kb.treatments if self.vocabulary.kinds.group(k) == COLD)
+        able = [kind for kind in colds if grower.can(self.kb.treatments[kind]["needs"], self.vocabulary) is None]
+        indoors = [kind for kind in able if kind not in self.vocabulary.kinds.outdoors and kind not in self._struck_out]
+        if not indoors:
+            return sequence
+        half = Chosen(indoors[0], [], [], True, against=(because,), only_if=only_if)
+        sowing = [chosen for chosen in sequence.chosen if chosen.kind == self.vocabulary.kinds.last]
+        before = [chosen for chosen in sequence.chosen if chosen not in sowing]
+        return replace(sequence, chosen=[*before, half, *sowing])
+
+    @cached_property
+    def _struck_out(self) -> frozenset[str]:
+        return frozenset(kind for kind, of in self.findings.ruled_out if of is None)
+
     def _choose(self, grower: Grower, prefer: frozenset[str], lead: frozenset[str]) -> Sequence:
         offered = self._with_own_offers
         sequence = choose(offered, grower, self.kb.treatments, self.vocabulary, prefer, lead, self._last)
