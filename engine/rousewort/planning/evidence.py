@@ -19,7 +19,7 @@ from rousewort.planning.protocols import (
     WORKED_PCT,
     Course,
     Phase,
-    courses,
+    ranked,
 )
 
 VETO_WORKS = 2  # independent works that counted, to strike a step
@@ -45,7 +45,7 @@ class Own:
 
     def __init__(self, kb: KnowledgeBase, name: str) -> None:
         self.kb, self.vocabulary = kb, kb.vocabulary
-        self.courses = courses(kb, name)
+        self.courses = ranked(kb, name)  # best supported first
         self._verdicts: dict[str, Verdict] = {}
 
     def verdict(self, kind: str) -> Verdict:
@@ -55,10 +55,13 @@ class Own:
 
     def speaks(self, phase: Phase, kind: str) -> bool:
         """Whether a phase is about a kind: the same one, the same season, or its group where the source tells no more."""
+        if phase.kind == kind:
+            return True
         group = self.vocabulary.kinds.group(kind)
-        seasons = self.vocabulary.files["treatment_groups"].get(group, {}).get("season")
-        untold = phase.kind in self.vocabulary.files["report_kinds"]
-        return phase.kind == kind or (phase.group == group and bool(seasons or untold))
+        if phase.group != group:
+            return False
+        season = self.vocabulary.files["treatment_groups"].get(group, {}).get("season")
+        return bool(season) or phase.kind in self.vocabulary.files["report_kinds"]
 
     def _judge(self, kind: str) -> Verdict:
         for_it, against, counted, bare = set[str](), dict[str, str](), set[str](), dict[str, str]()
@@ -136,6 +139,14 @@ class Own:
         return tuple(
             c for c in sourced if (not c.tried and c.phases) or max(c.treated or 0, c.untreated or 0) > WORKED_PCT
         )
+
+
+def own(kb: KnowledgeBase, name: str) -> Own:
+    """The own evidence of a species, worked out once."""
+    if ("own", name) not in kb.memo:
+        kb.memo["own", name] = Own(kb, name)
+    made: Own = kb.memo["own", name]
+    return made
 
 
 def cited(kb: KnowledgeBase, source: str | None) -> str:

@@ -283,7 +283,7 @@ class _Composer:
             sequence=sequence,
             line=self.line(steps, done),
             claims=tuple(self._claims(steps, outcome, dormancy)),
-            follows=self.chooser.follows_json(done.follows) if done else None,
+            follows=self.chooser.follows_json(done) if done else None,
             others=self.chooser.others_json(done.follows if done else None),
             expect=self.chooser.expect_json(done.follows) if done else None,
         )
