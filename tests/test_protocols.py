@@ -186,6 +186,23 @@ def test_cold_given_before_counts_once_all_before_it_was_given(grow: Callable[..
     assert cold.credited == 30
 
 
+# --- where nothing is known
+
+
+@pytest.mark.parametrize("name", ["Gnetum gnemon", "Encephalartos altensteinii", "Victoria amazonica", "Viscum album"])
+def test_seed_that_dies_when_dried_is_told_nothing_that_kills_it(planner: Planner, name: str) -> None:
+    plan = planner.plan(name)
+    assert plan.outcome == "unknown" and plan.advice[0].startswith("Sow most of it at once")
+    assert not plan.steps and not any("nick" in line for line in plan.advice)
+
+
+def test_a_plant_of_which_nothing_is_known_gets_a_split_with_its_border_named(planner: Planner) -> None:
+    plan = planner.plan("Acanthaceae")
+    (cold,) = of_kind(plan, "cold_moist")
+    assert plan.outcome == "unknown" and cold.optional and "cold winters" in (cold.only_if or "")
+    assert any("moist" in line and "never dry" in line for line in plan.advice), "what it must not be done to"
+
+
 # --- the gate
 
 

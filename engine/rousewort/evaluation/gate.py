@@ -6,6 +6,7 @@ once a species and law, with the settings under which it stands.
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
@@ -13,17 +14,18 @@ from typing import Any, NamedTuple
 from rousewort.base.parallel import map_on_cores
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.planning.follow import heats
+from rousewort.planning.follow import counts as counts_as_step
+from rousewort.planning.follow import heats, in_some_lots
 from rousewort.planning.grower import Grower, make_grower
-from rousewort.planning.own_evidence import Own
+from rousewort.planning.own_evidence import Own, own
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.protocols import sprouted
 from rousewort.planning.steps import Step
 
 LOT_SIZES = (1, 15, 60, 5000)
 DAYS_HAD = (30, 500)
-# Words of a share of the lot: a step, with its reasons, names one of them.
-SHARES = ("quarter", "half")
+# A share of the lot, as steps and reasons name it.
+SHARE = re.compile(r"\b(?:a|sow|chill|treat|leave|keep) (quarter|half)\b")
 
 
 class Complaint(NamedTuple):
@@ -82,7 +84,7 @@ def silent(page: Page) -> Iterator[str]:
     """What its own works say against a step stands at the step."""
     for step in page.steps:
         said = page.own.verdict(step.kind).against
-        if said and page.kb.vocabulary.kinds.wakes(step.kind) and not step.optional and not step.against:
+        if said and counts_as_step(page.kb, step.kind) and not step.optional and not step.against:
             yield f"{step.kind}: nothing said of {'; '.join(said)}"
 
 
@@ -97,9 +99,7 @@ def two_shares(page: Page) -> Iterator[str]:
     """A step names one share of the lot to leave out, not two."""
     for step in page.steps:
         text = " ".join((*step.do, *step.watch, *step.cautions, *(reason.text for reason in step.because))).casefold()
-        named = [
-            share for share in SHARES if any(f"{a} {share}" in text for a in ("a", "sow", "chill", "treat", "leave"))
-        ]
+        named = sorted(set(SHARE.findall(text)))
         if len(named) > 1:
             yield f"{step.kind} names {' and '.join(named)} of the lot"
 
@@ -117,7 +117,8 @@ def unreported_heat(page: Page) -> Iterator[str]:
     """No heat or acid that cannot be undone is asked for unless it is reported for the species or its genus."""
     for step in page.steps:
         cooks = heats(page.kb.treatments[step.kind])
-        if cooks and not step.optional and not page.own.reported(step.kind, page.plan.facts):
+        asked = not step.optional and not in_some_lots(page.kb.vocabulary, step.removes)
+        if cooks and asked and not page.own.reported(step.kind, page.plan.facts):
             yield f"{step.kind} is reported neither for the species nor for its genus"
 
 
@@ -166,12 +167,12 @@ def _complaints(prepared: tuple[Planner, dict[str, Grower]], name: str) -> tuple
 def _pages(planner: Planner, name: str, growers: Mapping[str, Grower]) -> Iterator[tuple[str, Page]]:
     plan = planner.plan(name)
     variations = planner.variations(plan)
-    own = Own(planner.kb, plan.facts.name)
+    entry = own(planner.kb, plan.facts.name)
     for label, grower in growers.items():
         done = variations.done(variations.answer(grower), grower)
         if done is not None:
             refused = frozenset(item["kind"] for item in variations.ruled_out(done) if "when" not in item)
-            yield label, Page(planner.kb, plan, own, variations.steps(done, grower), refused)
+            yield label, Page(planner.kb, plan, entry, variations.steps(done, grower), refused)
 
 
 def counts(complaints: Iterable[Complaint]) -> dict[str, int]:

@@ -245,6 +245,9 @@ def _of_reasoning() -> dict[str, Schema]:
             "gone_when_cleaned": _flag("A lot that came cleaned has it no more."),
             "turn": words({"first": "The first.", "last": "The last."}, "Which of two cold seasons removes it."),
             "opposite": text("The obstacle that asks for the opposite."),
+            "only_if": text("In which case it is there at all."),
+            "only_if_sorted": text("The same, where an earlier step sorts the lot."),
+            "sorts": _flag("Its step sorts the lot for those after it."),
         },
         ["id", "label", "means"],
         "What stops a seed.",
@@ -528,7 +531,19 @@ def _observations() -> Schema:
     ending = {"type": ["object", "string"], "description": "The next step, or what the seed is."}
     comparison = many(many(text("Value, sign, value."), "Value, sign, value.", least=3), "Comparisons.")
     key_step = closed({"all": comparison, "any": comparison, "yes": ending, "no": ending}, ["yes", "no"], "One step.")
-    sow = closed({"when": many(text("A finding."), "All hold.", least=0), "say": lines}, ["when", "say"], "One case.")
+    hedge = closed(
+        {"only_if": text("When it is done."), "because": text("Why only half.")}, ["only_if", "because"], "A split."
+    )
+    sow = closed(
+        {
+            "when": many(text("A finding."), "All hold.", least=0),
+            "say": lines,
+            "hedge": _flag("The lot is split: part of it is chilled."),
+            "keep_whole": _flag("Such seed is not nicked to see."),
+        },
+        ["when", "say"],
+        "One case.",
+    )
     return closed(
         {
             "lot": closed(
@@ -545,10 +560,21 @@ def _observations() -> Schema:
                     "class_known": lines,
                     "home_unknown": lines,
                     "how_to_sow": many(sow, "The first that holds is said."),
+                    "hedge": hedge,
+                    "may_be_nicked": lines,
                     "class_unknown": lines,
                     "then": lines,
                 },
-                ["held", "class_known", "home_unknown", "how_to_sow", "class_unknown", "then"],
+                [
+                    "held",
+                    "class_known",
+                    "home_unknown",
+                    "how_to_sow",
+                    "hedge",
+                    "may_be_nicked",
+                    "class_unknown",
+                    "then",
+                ],
                 "What a plan says where nothing is known.",
             ),
             "tests": many(test, "In the order in which they are worth doing."),

@@ -21,7 +21,7 @@ class Chosen:
 
     `against`: what the species' own works say against it, in words, and their `grounds`; `needless`: untreated seed came up.
     `lacks`: what the grower would have to get for it; `part`: the phase of a protocol that it follows;
-    `season`: where it is one part of a season, all that the season removes.
+    `season`: where it is one part of a season, all that the season removes; `only_if`: in which case it is done, in words.
     """
 
     kind: str
@@ -35,6 +35,7 @@ class Chosen:
     lacks: tuple[str, ...] = ()
     part: Part | None = None
     season: tuple[str, ...] = ()
+    only_if: str | None = None
 
 
 class Refused(NamedTuple):
@@ -70,14 +71,15 @@ def choose(
     vocabulary: Vocabulary,
     prefer: frozenset[str] = frozenset(),
     lead: frozenset[str] = frozenset(),
-    vetoed: frozenset[str] = frozenset(),
+    last: frozenset[tuple[str, str]] = frozenset(),
 ) -> Sequence:
     """Decide one treatment an obstacle, in the order of obstacles.yaml; neighbours with the same treatment are one.
 
     `prefer`: kinds that are taken before all others wherever they are offered, to see what they would change. `lead`: those of a
-    protocol of the species, taken before what only stands as well. `vetoed`: those that its own works found of no use, taken last.
+    protocol of the species, taken before what only stands as well. `last`: kinds that are taken last for an obstacle, and not while
+    something else could be got: its own works found them of no use.
     """
-    ranks = _Ranks(vocabulary, prefer, lead, vetoed)
+    ranks = _Ranks(vocabulary, prefer, lead, last)
     sequence = Sequence()
     offers: dict[str, list[Offer]] = {}
     for offer in findings.offers:
@@ -115,14 +117,21 @@ class _Ranks(NamedTuple):
     vocabulary: Vocabulary
     prefer: frozenset[str]
     lead: frozenset[str]
-    vetoed: frozenset[str]
+    last: frozenset[tuple[str, str]]
 
     def of(self, offer: Offer, outside: bool) -> tuple[Any, ...]:
         kinds = self.vocabulary.kinds
         staying = outside and offer.kind in kinds.outdoors
         standing = self.vocabulary.standing_rank[offer.standing]
         mine = offer.kind not in self.prefer, offer.kind not in self.lead
-        return not staying, offer.kind in self.vetoed, *mine, standing, kinds.rank(offer.kind), offer.kind
+        return (
+            not staying,
+            (offer.kind, offer.obstacle) in self.last,
+            *mine,
+            standing,
+            kinds.rank(offer.kind),
+            offer.kind,
+        )
 
 
 def _best(
@@ -144,15 +153,14 @@ def _best(
         treatment = treatments[offer.kind]
         lacking = grower.can(treatment["needs"], vocabulary)
         lot = _lot(treatment, grower)
+        is_last = (offer.kind, offer.obstacle) in ranks.last
         if lacking:
             sequence.refused.append(Refused(offer.kind, offer.obstacle, need=lacking))
-            to_get = to_get or not (
-                offer.kind in ranks.vetoed or vocabulary.files["equipment"][lacking].get("permission")
-            )
+            to_get = to_get or not (is_last or vocabulary.files["equipment"][lacking].get("permission"))
         elif lot:
             sequence.refused.append(Refused(offer.kind, offer.obstacle, lot=lot))
             too_big_or_small = too_big_or_small or offer
-        elif best is None and not (offer.kind in ranks.vetoed and (to_get or too_big_or_small)):
+        elif best is None and not (is_last and (to_get or too_big_or_small)):
             best = offer
     return best or too_big_or_small
 

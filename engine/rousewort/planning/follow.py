@@ -13,12 +13,13 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
-from rousewort.planning.own_evidence import Own, line
+from rousewort.planning.own_evidence import line, own
 from rousewort.planning.phases import Part
-from rousewort.planning.protocols import Course, Phase, support
+from rousewort.planning.protocols import Course, Phase
 from rousewort.planning.rules.run import Findings, Offer
 
 MANY_OTHERS = 12  # protocols shown beside the one followed
@@ -27,11 +28,11 @@ WARM, COLD = "warm", "cold"  # groups of treatments that are seasons
 
 class Following(NamedTuple):
     """Whose protocol a plan follows. `course`: None where several were put together, each for what it removes (`pieces`);
-    `changed`: what the plan does otherwise, in words."""
+    `waking`: its phases that wake seed."""
 
     course: Course | None
-    changed: tuple[str, ...] = ()
     pieces: tuple[Course, ...] = ()
+    waking: tuple[Phase, ...] = ()
 
 
 class Chooser:
@@ -39,25 +40,31 @@ class Chooser:
 
     def __init__(self, kb: KnowledgeBase, facts: Facts, findings: Findings) -> None:
         self.kb, self.facts, self.findings, self.vocabulary = kb, facts, findings, kb.vocabulary
-        self.own = Own(kb, facts.name)
+        self.own = own(kb, facts.name)
 
     @cached_property
-    def ranked(self) -> tuple[Course, ...]:
-        """The species' protocols that can be followed, best supported first."""
-        every = self.own.courses
-        able = [course for course in every if course.ordered and (course.given() or not course.phases)]
-        return tuple(sorted(able, key=lambda course: -support(course, every, self.vocabulary)))
+    def ranked(self) -> tuple[tuple[Course, tuple[Phase, ...], frozenset[str]], ...]:
+        """The species' protocols that can be followed, best supported first, each with its waking phases and the kinds it leads to."""
+        able = [
+            c
+            for c in self.own.courses
+            if c.ordered and (c.given() or not c.phases) and (c.phases or c.untreated is not None)
+        ]
+        waking = {id(c): tuple(phase for phase in c.given() if counts(self.kb, phase.kind)) for c in able}
+        return tuple(
+            (c, waking[id(c)], frozenset(phase.kind for phase in waking[id(c)] if not self._dangerous(phase.kind)))
+            for c in able
+        )
 
     def choose(self, grower: Grower, prefer: frozenset[str] = frozenset()) -> Sequence:
         tried: dict[frozenset[str], Sequence] = {}
-        for course in self.ranked:
-            lead = frozenset(phase.kind for phase in self._waking(course) if not self._dangerous(phase.kind))
+        for course, waking, lead in self.ranked:
             if lead not in tried:
                 tried[lead] = self._choose(grower, prefer, lead)
-            following = self._fit(tried[lead], course)
+            following = self._fit(tried[lead], course, waking)
             if following:
                 tried[lead].follows = following
-                self._take_phases(tried[lead], course)
+                self._take_phases(tried[lead], course, waking)
                 return tried[lead]
         sequence = tried.get(frozenset()) or self._choose(grower, prefer, frozenset())
         sequence.follows = self._assembled(sequence)
@@ -73,16 +80,51 @@ class Chooser:
             chosen.lacks = tuple(n for n in needs if n not in grower.has and not equipment[n].get("permission"))
         return sequence
 
+    def hedged(self, grower: Grower, sequence: Sequence, only_if: str, because: str) -> Sequence:
+        """A lot of which nothing is known, split: what is chosen anyway, and cold for half of it, if the grower can give it."""
+        colds = sorted(k for k in self.kb.treatments if self.vocabulary.kinds.group(k) == COLD)
+        able = [kind for kind in colds if grower.can(self.kb.treatments[kind]["needs"], self.vocabulary) is None]
+        indoors = [kind for kind in able if kind not in self.vocabulary.kinds.outdoors and kind not in self._struck_out]
+        if not indoors:
+            return sequence
+        half = Chosen(indoors[0], [], [], True, against=(because,), only_if=only_if)
+        sowing = [chosen for chosen in sequence.chosen if chosen.kind == self.vocabulary.kinds.last]
+        before = [chosen for chosen in sequence.chosen if chosen not in sowing]
+        return replace(sequence, chosen=[*before, half, *sowing])
+
+    @cached_property
+    def _struck_out(self) -> frozenset[str]:
+        return frozenset(kind for kind, of in self.findings.ruled_out if of is None)
+
     def _choose(self, grower: Grower, prefer: frozenset[str], lead: frozenset[str]) -> Sequence:
-        last = self._vetoed | self._unreported
-        sequence = choose(self._with_own_offers, grower, self.kb.treatments, self.vocabulary, prefer, lead, last)
+        offered = self._with_own_offers
+        sequence = choose(offered, grower, self.kb.treatments, self.vocabulary, prefer, lead, self._last)
+        sorted_ = any(self.vocabulary.obstacles[o].get("sorts") for c in sequence.chosen for o in c.obstacles)
         for chosen in sequence.chosen:
+            chosen.only_if = self._only_if(chosen, sorted_)
             self._heed(chosen)
         return sequence
+
+    def _only_if(self, chosen: Chosen, sorted_: bool) -> str | None:
+        """In which case a step is done: where all that it removes is only there in some lots, or in part of a sorted one."""
+        told = [self.vocabulary.obstacles[obstacle] for obstacle in chosen.obstacles]
+        words: set[str | None] = {
+            (one.get("only_if_sorted") if sorted_ else None) or one.get("only_if") for one in told
+        }
+        return None if None in words else "; ".join(sorted(filter(None, words))) or None
 
     @cached_property
     def _vetoed(self) -> frozenset[str]:
         return frozenset(o.kind for o in self.findings.offers if self.own.verdict(o.kind).vetoed)
+
+    @cached_property
+    def _last(self) -> frozenset[tuple[str, str]]:
+        heated = frozenset(
+            (offer.kind, offer.obstacle)
+            for offer in self.findings.offers
+            if offer.kind in self._unreported and not in_some_lots(self.vocabulary, [offer.obstacle])
+        )
+        return heated | {(o.kind, o.obstacle) for o in self.findings.offers if o.kind in self._vetoed}
 
     @cached_property
     def _unreported(self) -> frozenset[str]:
@@ -92,21 +134,23 @@ class Chooser:
 
     @cached_property
     def _with_own_offers(self) -> Findings:
-        """Where the species' own works strike what is offered, only what they found to work is left, offered by rules or not; what
-        they strike is taken where there is nothing else, and may then be left out."""
+        """Where the species' own works strike the best of what is offered, only what they found to work is left beside it, offered by
+        rules or not: a stand-in is none for what was no use. What is struck is taken where nothing else is, and may be left out."""
         if not self._vetoed:
             return self.findings
-        struck = {offer.obstacle for offer in self.findings.offers if offer.kind in self._vetoed}
-        worked = self.own.found_to_work()
-        offers = [
-            offer
-            for offer in self.findings.offers
-            if offer.obstacle not in struck or offer.kind in self._vetoed or offer.kind in worked
-        ]
+        worked, rank = self.own.found_to_work(), self.vocabulary.standing_rank
+        struck = set()
+        for obstacle in {offer.obstacle for offer in self.findings.offers if offer.kind in self._vetoed}:
+            offers = [offer for offer in self.findings.offers if offer.obstacle == obstacle]
+            best = min(rank[offer.standing] for offer in offers)
+            if all(offer.kind in self._vetoed for offer in offers if rank[offer.standing] == best):
+                struck.add(obstacle)
+        kept = self._vetoed | worked
+        offers = [offer for offer in self.findings.offers if offer.obstacle not in struck or offer.kind in kept]
         offered = {(offer.kind, offer.obstacle) for offer in offers}
-        best = next(iter(self.vocabulary.files["standing"]))
+        best_standing = min(rank, key=rank.__getitem__)
         offers += [
-            Offer(kind, obstacle, best, None, ())
+            Offer(kind, obstacle, best_standing, None, ())
             for obstacle in sorted(struck)
             for kind in sorted(worked & set(self.kb.treatments))
             if (kind, obstacle) not in offered and self._replaces(kind)
@@ -126,9 +170,9 @@ class Chooser:
 
     def _heed(self, chosen: Chosen) -> None:
         """What stands against a step stands at it, and it is no longer asked for where its own works say so."""
-        if not self._counts(chosen.kind):
+        if not counts(self.kb, chosen.kind):
             return
-        if chosen.kind in self._unreported:
+        if chosen.kind in self._unreported and not in_some_lots(self.vocabulary, chosen.obstacles):
             chosen.optional, chosen.against = True, ("nobody reports it of this species or its genus",)
             return
         verdict = self.own.verdict(chosen.kind)
@@ -139,11 +183,6 @@ class Chooser:
             chosen.optional = True
             chosen.against = tuple(f"{self.own.who(course)}: tells of no such step" for course in advice)
             chosen.grounds = tuple(_ground(course) for course in advice)
-
-    def _counts(self, kind: str) -> bool:
-        """Whether a step is one that protocols tell of, and not one that goes between any two."""
-        group = self.vocabulary.files["treatment_groups"].get(self.vocabulary.kinds.group(kind), {})
-        return self.vocabulary.kinds.wakes(kind) and not group.get("fills")
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""
@@ -167,20 +206,16 @@ class Chooser:
 
     def may_need_nothing(self, sequence: Sequence) -> bool:
         """Whether nothing that wakes is asked for, and something that may be left out was found needless."""
-        waking = [chosen for chosen in sequence.chosen if self._counts(chosen.kind)]
+        waking = [chosen for chosen in sequence.chosen if counts(self.kb, chosen.kind)]
         return any(chosen.needless for chosen in waking) and all(chosen.optional for chosen in waking)
 
     # --- whose protocol it is
 
-    def _waking(self, course: Course) -> tuple[Phase, ...]:
-        return tuple(phase for phase in course.given() if self._counts(phase.kind))
-
-    def _fit(self, sequence: Sequence, course: Course) -> Following | None:
+    def _fit(self, sequence: Sequence, course: Course, waking: tuple[Phase, ...]) -> Following | None:
         """How the sequence follows a course, or None where it does not."""
-        steps = [chosen for chosen in sequence.chosen if self._counts(chosen.kind)]
-        waking = self._waking(course)
-        if sequence.unmet or (not course.phases and course.untreated is None):
+        if sequence.unmet:
             return None
+        steps = [chosen for chosen in sequence.chosen if counts(self.kb, chosen.kind)]
         for phase in waking:
             spoken = any(self.own.speaks(phase, chosen.kind) for chosen in steps)
             if not spoken and not self._other_way(phase, waking, steps):
@@ -192,7 +227,7 @@ class Chooser:
         told = self._seasons(phase.kind for phase in waking)
         if told not in (seasons, [*seasons, WARM] if seasons[-1:] == [COLD] else seasons):
             return None  # warmth after the last cold is that in which it comes up
-        return Following(course, tuple(self._changed(sequence, course, waking)))
+        return Following(course, (), waking)
 
     def _other_way(self, phase: Phase, waking: Iterable[Phase], steps: Iterable[Chosen]) -> bool:
         """Whether a phase is one of several ways to the same end, another of which is taken."""
@@ -221,7 +256,7 @@ class Chooser:
 
     def _assembled(self, sequence: Sequence) -> Following | None:
         """The species' own protocols, each for one of the steps, where together they tell of all of them."""
-        steps = [c for c in sequence.chosen if self._counts(c.kind) and not c.optional]
+        steps = [c for c in sequence.chosen if counts(self.kb, c.kind) and not c.optional]
         if not steps or sequence.unmet:
             return None
         pieces: dict[int, Course] = {}
@@ -233,21 +268,24 @@ class Chooser:
             ]
             if not telling:
                 return None
-            best = max(telling, key=lambda course: support(course, self.own.courses, self.vocabulary))
-            pieces[id(best)] = best
-        return Following(None, (), tuple(pieces.values()))
+            pieces[id(telling[0])] = telling[0]
+        return Following(None, tuple(pieces.values()))
 
-    def _take_phases(self, sequence: Sequence, course: Course) -> None:
+    def _take_phases(self, sequence: Sequence, course: Course, waking: tuple[Phase, ...]) -> None:
         """Each step takes the phase that it follows; a season given in several parts in turn becomes as many steps."""
         runs: list[list[Phase]] = []
-        for phase in self._waking(course):
+        for phase in waking:
             if runs and runs[-1][-1].kind == phase.kind:
                 runs[-1].append(phase)
             else:
                 runs.append([phase])
         made: list[Chosen] = []
         for chosen in sequence.chosen:
-            run = next((run for run in runs if run[0].kind == chosen.kind), None) if self._counts(chosen.kind) else None
+            run = (
+                next((run for run in runs if run[0].kind == chosen.kind), None)
+                if counts(self.kb, chosen.kind)
+                else None
+            )
             if run is None:
                 made.append(chosen)
                 continue
@@ -260,9 +298,10 @@ class Chooser:
 
     # --- as data
 
-    def follows_json(self, following: Following | None) -> dict[str, Any] | None:
+    def follows_json(self, sequence: Sequence) -> dict[str, Any] | None:
         """{"source", "kind", "germinated_pct", "untreated_pct", "lot", "changed", "assembled", "sources"}; no share where several
         protocols were put together: nobody did that."""
+        following = sequence.follows
         if following is None:
             return None
         course = following.course
@@ -273,7 +312,7 @@ class Chooser:
             "germinated_pct": _pct(course.treated) if course else None,
             "untreated_pct": _pct(course.untreated) if course else None,
             "lot": _lot(course) if course else None,
-            "changed": list(following.changed),
+            "changed": list(self._changed(sequence, course, following.waking)) if course else [],
             "assembled": course is None,
             "sources": sorted({one.source for one in told if one.source}),
         }
@@ -281,11 +320,7 @@ class Chooser:
     def others_json(self, following: Following | None) -> tuple[dict[str, Any], ...] | None:
         """The species' other protocols, best supported first; null where there is none."""
         followed = following.course if following else None
-        every = self.own.courses
-        rest = sorted(
-            (course for course in every if course is not followed and course.phases),
-            key=lambda course: -support(course, every, self.vocabulary),
-        )
+        rest = [course for course in self.own.courses if course is not followed and course.phases]
         told = tuple(
             {
                 "source": course.source,
@@ -310,6 +345,20 @@ class Chooser:
             "days": dict(course.days) if course.days else None,
             "from": "species",
         }
+
+
+def counts(kb: KnowledgeBase, kind: str) -> bool:
+    """Whether a treatment wakes seed, and does not only go between two that do."""
+    if ("counts", kind) not in kb.memo:
+        group = kb.vocabulary.files["treatment_groups"].get(kb.vocabulary.kinds.group(kind), {})
+        kb.memo["counts", kind] = kb.vocabulary.kinds.wakes(kind) and not group.get("fills")
+    told: bool = kb.memo["counts", kind]
+    return told
+
+
+def in_some_lots(vocabulary: Vocabulary, obstacles: Iterable[str]) -> bool:
+    """Whether all of these are there in some lots only, so that what removes them is done to no seed that has them not."""
+    return all(vocabulary.obstacles[obstacle].get("only_if") for obstacle in obstacles)
 
 
 def heats(treatment: Mapping[str, Any]) -> bool:

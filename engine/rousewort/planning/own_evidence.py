@@ -19,10 +19,11 @@ from rousewort.planning.protocols import (
     WORKED_PCT,
     Course,
     Phase,
-    courses,
+    ranked,
 )
 
 VETO_WORKS = 2  # independent works that counted, to strike a step
+UNNEEDED = "unneeded"  # the vote of a source whose seed came up without
 OUTWEIGHED = 3  # independent works for a step, which one work against does not overturn
 
 
@@ -44,7 +45,7 @@ class Own:
 
     def __init__(self, kb: KnowledgeBase, name: str) -> None:
         self.kb, self.vocabulary = kb, kb.vocabulary
-        self.courses = courses(kb, name)
+        self.courses = ranked(kb, name)  # best supported first
         self._verdicts: dict[str, Verdict] = {}
 
     def verdict(self, kind: str) -> Verdict:
@@ -54,10 +55,13 @@ class Own:
 
     def speaks(self, phase: Phase, kind: str) -> bool:
         """Whether a phase is about a kind: the same one, the same season, or its group where the source tells no more."""
+        if phase.kind == kind:
+            return True
         group = self.vocabulary.kinds.group(kind)
-        seasons = self.vocabulary.files["treatment_groups"].get(group, {}).get("season")
-        untold = phase.kind in self.vocabulary.files["report_kinds"]
-        return phase.kind == kind or (phase.group == group and bool(seasons or untold))
+        if phase.group != group:
+            return False
+        season = self.vocabulary.files["treatment_groups"].get(group, {}).get("season")
+        return bool(season) or phase.kind in self.vocabulary.files["report_kinds"]
 
     def _judge(self, kind: str) -> Verdict:
         for_it, against, counted, bare = set[str](), dict[str, str](), set[str](), dict[str, str]()
@@ -73,7 +77,7 @@ class Own:
                 if phase.vote in HELPS:
                     if not came_up and not course.doubted:
                         for_it |= course.works
-                else:
+                elif phase.vote == UNNEEDED or not self._helped(course, kind):  # else only so much of it did not
                     cited.append(course)
                     against[self.who(course)] = self.vocabulary.found[phase.found]["label"]
                     if course.tried and not course.doubted:
@@ -89,12 +93,14 @@ class Own:
         sources = tuple({k: c.protocol[k] for k in ("source", "held") if k in c.protocol} for c in cited)
         return Verdict(vetoed, optional, bool(bare), said, sources)
 
+    def _helped(self, course: Course, kind: str) -> bool:
+        return any(phase.vote in HELPS and self.speaks(phase, kind) for phase in course.phases)
+
     def _came_up_without(self, course: Course, kind: str) -> str:
         """What to say where seed came up without this kind: an untreated lot, a table's row of no days, a range that starts there."""
         group = self.vocabulary.kinds.group(kind)
-        if course.doubted:
-            return ""
-        if course.untreated is not None and course.untreated >= CAME_UP_PCT and course.varied in (None, group):
+        bare = course.untreated is not None and course.untreated >= CAME_UP_PCT and course.varied in (None, group)
+        if bare and not course.doubted and course.untreated is not None:
             return f"{round(course.untreated)} % came up without it"
         for phase in course.given():
             if self.speaks(phase, kind) and (span(phase.told.get("days")) or {}).get("low") == 0:
@@ -106,7 +112,7 @@ class Own:
         others = [other for other in course.phases if other is not phase and self.vocabulary.kinds.wakes(other.kind)]
         worked = any(other.vote == HELPS[0] for other in others) or (course.treated or 0) > WORKED_PCT
         helped = any(other.vote in HELPS for other in others)
-        return phase.vote != "unneeded" and helped and worked and (course.untreated or 0) < FAILED_PCT
+        return phase.vote != UNNEEDED and helped and worked and (course.untreated or 0) < FAILED_PCT
 
     def who(self, course: Course) -> str:
         return cited(self.kb, course.source)
@@ -125,14 +131,22 @@ class Own:
         return frozenset(p.kind for c in self.courses if c.tried for p in c.phases if p.vote in HELPS)
 
     def silent_on(self, kind: str) -> tuple[Course, ...]:
-        """Sourced protocols that tell what to do and do not tell of this kind, where no other of the species' own does.
-
-        An experiment that varied something else is silent too, but says nothing by it, unless its untreated seed was counted.
-        """
+        """Sourced protocols that tell what to do, or by which most seed came up, and do not tell of this kind, where no other of the
+        species' own does. An experiment that only varied something else says nothing by its silence."""
         if any(self.speaks(phase, kind) for course in self.courses for phase in course.phases):
             return ()
         sourced = [course for course in self.courses if course.source and not course.doubted]
-        return tuple(c for c in sourced if (not c.tried and c.phases) or (not c.phases and c.untreated is not None))
+        return tuple(
+            c for c in sourced if (not c.tried and c.phases) or max(c.treated or 0, c.untreated or 0) > WORKED_PCT
+        )
+
+
+def own(kb: KnowledgeBase, name: str) -> Own:
+    """The own evidence of a species, worked out once."""
+    if ("own", name) not in kb.memo:
+        kb.memo["own", name] = Own(kb, name)
+    made: Own = kb.memo["own", name]
+    return made
 
 
 def cited(kb: KnowledgeBase, source: str | None) -> str:

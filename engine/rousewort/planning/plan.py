@@ -107,7 +107,8 @@ class Planner:
             "cautions": (),
             "splits": (),
         }
-        return plan._replace(outcome="unknown", basis=basis, advice=NoSingleMatch(match).asks, **empty)
+        asks = NoSingleMatch(match).asks
+        return plan._replace(outcome="unknown", basis=basis, advice=asks, line=None, expect=None, **empty)
 
     def variations(self, plan: Plan) -> Variations:
         """The same plant's plans for other growers and lots; the rules do not run again."""
@@ -244,7 +245,7 @@ class _Composer:
         done = self.nearest(sequence, outcome, self.grower)
         steps = self.steps(done, self.grower) if done else ()
         claims = claims_of(self.kb, self.facts, steps, outcome)
-        alternatives = tuple(self._alternatives(sequence, done)) if done else ()
+        alternatives = tuple(self._alternatives(sequence, done)) if done and outcome != "unknown" else ()
         dormancy = self._dormancy()
         return Plan(
             query=self.match.query,
@@ -267,7 +268,7 @@ class _Composer:
             sequence=sequence,
             line=self.line(steps, done),
             claims=claims,
-            follows=self.chooser.follows_json(done.follows) if done else None,
+            follows=self.chooser.follows_json(done) if done else None,
             others=self.chooser.others_json(done.follows if done else None),
             expect=self.chooser.expect_json(done.follows) if done else None,
         )
@@ -279,6 +280,8 @@ class _Composer:
         """What the steps are made of: the sequence, or where it is out of reach, the nearest one; None where there is none."""
         if outcome == "unreachable":
             return self.chooser.nearest(grower)
+        if outcome == "unknown" and self._how_to_sow().get("hedge"):
+            return self.chooser.hedged(grower, sequence, **self.vocabulary.files["observations"]["unknown"]["hedge"])
         return sequence if outcome == "plan" else None
 
     # --- what the plan rests on
@@ -385,20 +388,26 @@ class _Composer:
 
     def _observe_next(self) -> Iterable[str]:
         said = self.vocabulary.files["observations"]["unknown"]
-        word = self.facts.dormancy
+        word, case = self.facts.dormancy, self._how_to_sow()
         values = {
             "label": self.vocabulary.label(self.vocabulary.class_key, word) if word else "",
             "name": self.match.query.replace("'", ""),
         }
-        found = {key for kind, key in self.findings.facts if kind == "finding"}
         lines = [
             *(said["class_known"] if word else ()),
             *(said["home_unknown"] if word and not self.facts.of(self.vocabulary.climate_key) else ()),
-            *next(case["say"] for case in said["how_to_sow"] if found >= set(case["when"])),
+            *case["say"],
+            *(() if word or case.get("keep_whole") else said["may_be_nicked"]),
             *(() if word else said["class_unknown"]),
             *said["then"],
         ]
         yield from (fill(line, values) for line in lines)
+
+    def _how_to_sow(self) -> Mapping[str, Any]:
+        """What to do meanwhile with seed of which nothing decides: the first case whose findings all hold."""
+        found = {key for kind, key in self.findings.facts if kind == "finding"}
+        cases: list[Mapping[str, Any]] = self.vocabulary.files["observations"]["unknown"]["how_to_sow"]
+        return next(case for case in cases if found >= set(case["when"]))
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from rousewort.base.binomial import beta_point
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import Protocol, came_up, found, span, waits, works_of
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -21,7 +20,7 @@ CAME_UP_PCT = 70  # untreated seed of which so much came up needs nothing
 FAILED_PCT, WORKED_PCT = 10, 50  # on one lot: what fails and what works
 GAIN_STEP_PCT, GAIN_LEAST, GAIN_MOST = 20, -2.0, 3.0
 FEW_SEEDS, SEEDS_MOST = 25, 2.0
-LOWER_TAIL = 0.025  # below the lower end of a 95 % interval
+NORMAL = 1.96  # standard errors to the end of a 95 % interval
 AGREE_MOST, CONTRADICTS, DOUBTED, NO_NUMBER = 3, -2.0, -3.0, -1.0
 
 
@@ -85,6 +84,17 @@ def courses(kb: KnowledgeBase, name: str) -> tuple[Course, ...]:
         own = record.get("protocols", ()) if record.get("rank") == "species" else ()
         kb.memo["courses", name] = tuple(read(protocol, kb.vocabulary) for protocol in own)
     made: tuple[Course, ...] = kb.memo["courses", name]
+    return made
+
+
+def ranked(kb: KnowledgeBase, name: str) -> tuple[Course, ...]:
+    """The same, best supported first."""
+    if ("ranked courses", name) not in kb.memo:
+        every = courses(kb, name)
+        kb.memo["ranked courses", name] = tuple(
+            sorted(every, key=lambda course: -support(course, every, kb.vocabulary))
+        )
+    made: tuple[Course, ...] = kb.memo["ranked courses", name]
     return made
 
 
@@ -243,7 +253,6 @@ def _gain(course: Course) -> float:
     """The lower bound of the gain over the control, in steps; nothing where the one or the other is not told."""
     if course.treated is None or course.untreated is None or not course.seeds:
         return 0.0
-    arm = max(1, course.seeds // 2)
-    up = round(course.treated * arm / 100)
-    low = 100 * beta_point(up, arm - up + 1, LOWER_TAIL) if up else 0.0
+    share, arm = course.treated / 100, max(1, course.seeds // 2)
+    low = 100 * (share - NORMAL * math.sqrt(share * (1 - share) / arm))
     return min(max((low - course.untreated) / GAIN_STEP_PCT, GAIN_LEAST), GAIN_MOST)

@@ -119,7 +119,14 @@ class Steps:
         dried = grower.dried_since if had else False
         lean = self._lean(chosen.kind, grower)
         lot = self._told_lot(chosen.kind, grower)
-        marks = (chosen.optional, chosen.against, chosen.lacks, lost, id(chosen.part.told) if chosen.part else None)
+        marks = (
+            chosen.optional,
+            chosen.against,
+            chosen.lacks,
+            chosen.only_if,
+            lost,
+            id(chosen.part.told) if chosen.part else None,
+        )
         key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, lot, had, dried, lean, marks)
         if key not in self._made:
             self._made[key] = self._make_step(chosen, turn, grower, had, lost, lot)
@@ -162,7 +169,7 @@ class Steps:
             cautions=(*self._dissent(chosen), *cautions),
             credited=credited,
             first_look=first_look,
-            only_if=only_if(self.kb, chosen.part) if chosen.part else None,
+            only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
             short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
