@@ -399,3 +399,19 @@ def test_a_family_that_nobody_knows_is_doubted(private) -> None:
 def test_names_are_names_and_nothing_else(private, old: str, new: str, said: str) -> None:
     code, out, _ = private.run("entry", "check", private.plant((old, new)))
     assert code == 1 and said.replace(r"\\", "\\") in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        # the table has some 130 seeds of balsam fir in a gram, and says that they need cold
+        ([("traits:", "practice: {seed_size: very_large}\ntraits:")], "seed_size: very_large, but"),
+        ([("traits:", "traits:\n  seeds_per_gram:\n    - {low: 4, high: 5, held: practice}")], "4–5 seeds a gram, but"),
+        ([("{kind: nick, found: needed}", "{kind: cold_moist, found: unneeded}")], "says that it needs cold"),
+    ],
+)  # fmt: skip
+def test_what_a_published_table_says_otherwise_is_doubted_and_can_be_judged(private, changes: list, says: str) -> None:
+    """The invented plant, said to be called balsam fir too, which both tables know."""
+    named = ("  - Sallowia vetus", "  - Abies balsamea")
+    found = doubts(private, named, *changes)["against-table"]
+    assert [says in d.problem.what for d in found] == [True]
