@@ -420,13 +420,14 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
         for i, s in enumerate(of)
     ]
     facts += [((part, i), r) for part in ("protocols", "lots") for i, r in enumerate(record.get(part, ()))]
+    places = set(around.vocabulary.files["doubts"]["wrong-subject"]["not_plants"])
     told: set[str] = set()
     for path, fact in facts:
         source = fact.get("source")
         if source is None or source in told or source not in sources:
             continue
         told.add(source)
-        about = subjects(sources[source], families)
+        about = subjects(sources[source], families) - places
         if about and not about & own and family not in {families[genus] for genus in about}:
             what = f"`{source}` is a work on {', '.join(sorted(about))}, not on {family}"
             yield Doubt(
