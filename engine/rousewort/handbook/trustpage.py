@@ -6,6 +6,7 @@ from typing import Any
 
 from rousewort.evaluation.agreement import measure
 from rousewort.evaluation.calibrate import figures, leave_species_out
+from rousewort.evaluation.readings import rates
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
@@ -18,6 +19,7 @@ def measured(kb: KnowledgeBase) -> dict[str, Any]:
         "undisputed": _undisputed(left_out),
         "claims": len(left_out),
         "alone": len(alone),
+        "readings": rates(kb.store.shared("readings")),
     }
 
 

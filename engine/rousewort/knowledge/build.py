@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.readings import read_readings
 from rousewort.knowledge.seed_weights import seed_tables
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
@@ -74,7 +75,14 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "seed_tables": {}}
+        shared |= {
+            "families": {},
+            "genus_family": {},
+            "listed": {},
+            "calibration": {},
+            "seed_tables": {},
+            "readings": [],
+        }
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -93,6 +101,9 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
         shared["listed"] = {**shared["listed"], **tables.listed}
         _lay_over(records, shared, checked)
+        readings, wrong = read_readings(layer, records)
+        problems += wrong
+        shared["readings"] = [*shared["readings"], *readings]
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
 

@@ -12,6 +12,7 @@ from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
 from rousewort.evaluation.agreement import disagreements, measure
+from rousewort.evaluation.readings import rates
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import load
@@ -39,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     figures, left_out, alone = measure(kb, _progress)
+    figures["readings"] = rates(kb.store.shared("readings"))
     if arguments.json:
         print(json.dumps(figures, indent=2))
     else:
@@ -74,8 +76,9 @@ def _lengths(part: dict[str, Any]) -> str:
 
 
 def _print(figures: dict[str, Any]) -> None:
+    _print_readings(figures["readings"])
     sources = figures["sources"]
-    print("Two sources on one species agree with each other (firm protocols)")
+    print("\nTwo sources on one species agree with each other (firm protocols)")
     for what, (agreed, tried) in sources["agree"].items():
         print(f"  {what:<5} {_share(agreed, tried)}")
     print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
@@ -101,6 +104,13 @@ def _print(figures: dict[str, Any]) -> None:
         print(
             f"  {name:<10} {cells[0]:>10} {cells[1]:>10} {cells[2]:>10}   {row['cold_days']['overlap']}/{row['cold_days']['tried']}"
         )
+
+
+def _print_readings(read: dict[str, Any]) -> None:
+    print(f"\nRead again in the work, blind to the entry: {read['found']} of {read['protocols']} protocols found again")
+    for name, verdicts in (("protocols", read["verdicts"]), *read["fields"].items()):
+        shares = (f"{v} {s['count']} of {s['of']} ({s['low']:.0%}–{s['high']:.0%})" for v, s in verdicts.items())
+        print(f"  {name:<11} " + ", ".join(shares))
 
 
 def _write(figures: dict[str, Any]) -> None:
