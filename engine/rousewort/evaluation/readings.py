@@ -22,10 +22,10 @@ QUESTIONS = {
 
 
 class Drawn(NamedTuple):
-    """One row of a blind sheet."""
+    """One row of a blind sheet. `protocol`: its place in the entry from 1, since its id may tell what was done."""
 
     taxon: str
-    protocol: str
+    protocol: int
     work: str
     where: str
     field: str
@@ -37,15 +37,15 @@ def sample(kb: KnowledgeBase, count: int, seed: int) -> list[Drawn]:
     every question of each. The same seed draws the same from the same entries."""
     again = {(row["taxon"], row["protocol"]) for row in kb.store.shared("readings")}
     able = [
-        (name, protocol)
+        (name, place, protocol)
         for name in sorted(kb.names())
-        for protocol in (kb.taxon(name) or {}).get("protocols", ())
+        for place, protocol in enumerate((kb.taxon(name) or {}).get("protocols", ()), 1)
         if protocol["held"] == "read" and (name, protocol["id"]) not in again and _decides(kb, protocol)
     ]
     drawn = random.Random(seed).sample(able, min(count, len(able)))
     return [
-        Drawn(name, p["id"], kb.sources[p["source"]]["citation"], p.get("where", ""), field, question)
-        for name, p in drawn
+        Drawn(name, place, kb.sources[p["source"]]["citation"], p.get("where", ""), field, question)
+        for name, place, p in drawn
         for field, question in QUESTIONS.items()
     ]
 

@@ -7,7 +7,7 @@ import argparse
 from rousewort.cli.actions import Action, add_actions, run_action
 from rousewort.cli.entry import check, diff, fmt, new, preview, sample
 
-HELP = "Add or correct an entry: start one, check it, put it in the one form, see the plan it leads to, what a change does to all plans, and which facts to read again."
+HELP = "Add or correct an entry: start one, check it, put it in the one form, see its plan, what a change does to all plans, and what to read again."
 EPILOG = """examples:
   rousewort entry new 'Sallowia ripensis' --family Fabaceae --kb ~/my-nursery-kb
   rousewort entry check kb/species/cercis/cercis-canadensis.yaml
