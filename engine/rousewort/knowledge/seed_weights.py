@@ -19,11 +19,11 @@ from rousewort.knowledge.tables import rows_of
 
 GRAMS_IN_A_POUND = 453.592
 TIMES_OFF = 10.0  # beyond which two counts are not of one plant, or of one genus
-_WEIGHTS, CHARACTERISTICS, _TESTS = "manual_seed_weights", "usda_characteristics", "manual_germination"
+_WEIGHTS, CHARACTERISTICS, TESTS = "manual_seed_weights", "usda_characteristics", "manual_germination"
 _TABLES = {
     _WEIGHTS: ("species", "low", "high", "average"),
     CHARACTERISTICS: ("species", "cold_stratification", "seeds_per_pound"),
-    _TESTS: ("scientific_name", "cold_days_lo", "germ_lo", "germ_hi", "germ_avg", "flags"),
+    TESTS: ("scientific_name", "cold_days_lo", "germ_lo", "germ_hi", "germ_avg", "flags"),
 }
 
 
@@ -51,7 +51,7 @@ def read_seed_tables(layer: Path) -> dict[str, Any]:
         "counts": {name: list(count) for name, count in counts.items()},
         "disputed": {name: [list(count) for count in of] for name, of in disputed.items()},
         "cold_yes": [row["species"] for row in rows[CHARACTERISTICS] if row["cold_stratification"] == "yes"],
-        "chilled": _chilled(rows[_TESTS]),
+        "chilled": _chilled(rows[TESTS]),
     }
 
 

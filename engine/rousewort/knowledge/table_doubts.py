@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from rousewort.knowledge.protocols import treatments
 from rousewort.knowledge.seed_counts import is_off
-from rousewort.knowledge.seed_weights import CHARACTERISTICS
+from rousewort.knowledge.seed_weights import CHARACTERISTICS, TESTS
 from rousewort.knowledge.spelled_out import place_of_statement
 from rousewort.knowledge.store import Store
 from rousewort.knowledge.strict_yaml import Path
@@ -29,8 +29,18 @@ def against_tables(written: Record, record: Record, store: Store, vocabulary: Vo
     count = next((tables["counts"][name] for name in names if name in tables.get("counts", {})), None)
     if count:
         yield from _weights(written, record, vocabulary, count)
+    said = _cold_by_tables(tables, names)
+    if said:
+        yield from _cold(record, vocabulary, said)
+
+
+def _cold_by_tables(tables: Mapping[str, Any], names: Sequence[str]) -> str | None:
+    """What the tables say for cold. A yes of the one counts; its no, the default where nobody knew, says nothing. A row of the other
+    shows what was done, not what was needed: it speaks only where no lot came well without."""
     if any(name in tables.get("cold_yes", ()) for name in names):
-        yield from _cold(record, vocabulary)
+        return f"the table {CHARACTERISTICS} says that it needs cold"
+    days = next((tables["chilled"][name] for name in names if name in tables.get("chilled", {})), None)
+    return f"every lot that came well in the table {TESTS} had {days:g} days of cold or more" if days else None
 
 
 def _weights(written: Record, record: Record, vocabulary: Vocabulary, count: Sequence[Any]) -> Iterator[Said]:
@@ -46,8 +56,8 @@ def _weights(written: Record, record: Record, vocabulary: Vocabulary, count: Seq
             yield place_of_statement(written, vocabulary.size_key, i), what, why
 
 
-def _cold(record: Record, vocabulary: Vocabulary) -> Iterator[Said]:
-    """A table's yes counts for something; its no, the default where nobody knew, says nothing."""
+def _cold(record: Record, vocabulary: Vocabulary, said: str) -> Iterator[Said]:
+    """Where the entry's reports call cold unneeded, useless or harmful against what the tables say."""
     key = next(
         key for key, of in vocabulary.responses.items() if set(vocabulary.kinds.indoors("cold")) & set(of["kinds"])
     )
@@ -58,7 +68,7 @@ def _cold(record: Record, vocabulary: Vocabulary) -> Iterator[Said]:
         for treatment in treatments(protocol, vocabulary):
             vote = vocabulary.found[treatment["found"]]["vote"]
             if vote and speaks_of(vocabulary.responses[key], treatment["kind"], vote):
-                what = f"{treatment['kind']}: {vocabulary.found[treatment['found']]['label']}, but the table {CHARACTERISTICS} says that it needs cold"
+                what = f"{treatment['kind']}: {vocabulary.found[treatment['found']]['label']}, but {said}"
                 yield (
                     ("protocols", i, "phases", treatment["phase"]),
                     what,
