@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.readings import read_readings
 from rousewort.knowledge.seed_weights import seed_tables
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
@@ -75,7 +76,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
         shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
-        shared |= {"clades": {}, "classed": {}, "classed_from": [], "seed_tables": {}}
+        shared |= {"clades": {}, "classed": {}, "classed_from": [], "seed_tables": {}, "readings": []}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -98,6 +99,9 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
             shared["classed_from"] = _cited(documents, CLASSES)
         shared["chilling"] = {**shared["chilling"], **tables.chilling}
         _lay_over(records, shared, checked)
+        readings, wrong = read_readings(layer, records)
+        problems += wrong
+        shared["readings"] = [*shared["readings"], *readings]
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
 

@@ -12,18 +12,18 @@ from pathlib import Path
 from statistics import median
 from typing import Any, NamedTuple
 
-from rousewort.base.errors import Problem
+from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.strict_yaml import read
 from rousewort.knowledge.tables import rows_of
 
 GRAMS_IN_A_POUND = 453.592
 TIMES_OFF = 10.0  # beyond which two counts are not of one plant, or of one genus
-_WEIGHTS, _CHARACTERISTICS, _TESTS = "manual_seed_weights", "usda_characteristics", "manual_germination"
+_WEIGHTS, CHARACTERISTICS, TESTS = "manual_seed_weights", "usda_characteristics", "manual_germination"
 _TABLES = {
     _WEIGHTS: ("species", "low", "high", "average"),
-    _CHARACTERISTICS: ("species", "cold_stratification", "seeds_per_pound"),
-    _TESTS: ("scientific_name", "cold_days_lo", "germ_lo", "germ_hi", "germ_avg", "flags"),
+    CHARACTERISTICS: ("species", "cold_stratification", "seeds_per_pound"),
+    TESTS: ("scientific_name", "cold_days_lo", "germ_lo", "germ_hi", "germ_avg", "flags"),
 }
 
 
@@ -45,13 +45,13 @@ def read_seed_tables(layer: Path) -> dict[str, Any]:
     rows = {stem: list(rows_of(layer, stem, columns)) for stem, columns in _TABLES.items()}
     if not any(rows.values()):
         return {}
-    counts, disputed = sound(dict(_manual(rows[_WEIGHTS])), dict(_usda(rows[_CHARACTERISTICS])))
+    counts, disputed = sound(dict(_manual(rows[_WEIGHTS])), dict(_usda(rows[CHARACTERISTICS])))
     return {
         "sources": {stem: _source(layer, stem) for stem, found in rows.items() if found},
         "counts": {name: list(count) for name, count in counts.items()},
         "disputed": {name: [list(count) for count in of] for name, of in disputed.items()},
-        "cold_yes": [row["species"] for row in rows[_CHARACTERISTICS] if row["cold_stratification"] == "yes"],
-        "chilled": _chilled(rows[_TESTS]),
+        "cold_yes": [row["species"] for row in rows[CHARACTERISTICS] if row["cold_stratification"] == "yes"],
+        "chilled": _chilled(rows[TESTS]),
     }
 
 
@@ -66,6 +66,8 @@ def seed_tables(layer: Path) -> tuple[dict[str, Any], list[Problem]]:
     """As `read_seed_tables`, with what is wrong with them as a problem."""
     try:
         return read_seed_tables(layer), []
+    except KnowledgeError:  # of a description; told by whoever reads the layer's YAML
+        return {}, []
     except (ValueError, OSError) as wrong:
         says = f"a table of seed weights or tests {wrong}"
         return {}, [Problem(str(layer / "tables"), 0, 0, says, "Restore it as its description (.yaml) says.")]
@@ -86,7 +88,7 @@ def _usda(rows: Iterable[Mapping[str, str]]) -> Iterable[tuple[str, Count]]:
     for row in rows:
         if row["seeds_per_pound"]:
             count = round(float(row["seeds_per_pound"]) / GRAMS_IN_A_POUND, 3)
-            yield row["species"], Count(count, count, count, _CHARACTERISTICS)
+            yield row["species"], Count(count, count, count, CHARACTERISTICS)
 
 
 def sound(manual: Mapping[str, Count], usda: Mapping[str, Count]) -> tuple[dict[str, Count], dict[str, list[Count]]]:

@@ -188,6 +188,7 @@ def _of_plants() -> dict[str, Schema]:
                     "means": MEANS,
                     "judged": _flag("An author may say why it stands."),
                     "quiet": _flag("Counted, and listed only when asked for."),
+                    "not_plants": many(text("A genus."), "Genera whose names in a title are those of places."),
                 },
                 ["means"],
                 "One doubt.",
