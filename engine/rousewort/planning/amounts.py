@@ -284,7 +284,7 @@ def _temperature(
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
         if found:
-            return _cooled(pooled_temperature(found, basis), treatment)
+            return _cooled(_pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")
     row = _row(treatment, facts, obstacles, unit) if unit else None
     table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
@@ -319,7 +319,7 @@ def _by_climate(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any]
     return None
 
 
-def pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
+def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
     """Fixed temperatures and ranges are pooled; one day/night pair is kept as such."""
     sources = tuple(ground(d) for d in doses)
     pairs = [d["temperature_c"] for d in doses if "day" in d["temperature_c"]]

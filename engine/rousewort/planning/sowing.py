@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 from rousewort.knowledge.cases import LOT, Case, holds, lines
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.rules import FactKey
-from rousewort.planning.amounts import Amount, pooled_temperature
+from rousewort.knowledge.summary import ground
+from rousewort.planning.amounts import Amount
 from rousewort.planning.facts import Facts
 from rousewort.planning.rules.run import Findings, Firing
 from rousewort.planning.wording import fill, temperature_text
@@ -105,22 +106,31 @@ def _temperature(kb: KnowledgeBase, facts: Facts, chosen: Mapping[str, Case]) ->
     found, basis = _reports(kb, facts)
     if not found:
         return usual
-    window = pooled_temperature(found, basis)
-    assert window.low is not None and window.high is not None
-    top = max(min(window.high + BEYOND_TESTS, span["high"]), span["low"])
-    floor = span["low"] if case.get("firm") else min(max(window.low - BEYOND_TESTS, span["low"]), top)
-    use = _within(span["use"], floor, top)
+    by_day = [_by_day(item["temperature_c"]) for item in found]
+    coolest, warmest = min(low for low, _ in by_day), max(high for _, high in by_day)
+    top = max(min(warmest + BEYOND_TESTS, span["high"]), span["low"])
+    floor = span["low"] if case.get("firm") else min(max(coolest - BEYOND_TESTS, span["low"]), top)
+    use = _moved(span["use"], floor, top, span)
     if use == span["use"]:
         return usual
-    ends = f"{window.low}" if window.low == window.high else f"{window.low}–{window.high}"
-    note = f"reported at {ends} °C: a test shows what a seed bears, not how to sow it"
-    return Amount(span["low"], use, span["high"], basis, window.sources, note)
+    ends = f"{coolest}" if coolest == warmest else f"{coolest}–{warmest}"
+    note = f"reported by day at {ends} °C: a test shows what a seed bears, not how to sow it"
+    return Amount(span["low"], use, span["high"], basis, tuple(map(ground, found)), note)
 
 
-def _within(wanted: Any, low: float, high: float) -> Any:
-    if isinstance(wanted, Mapping):
-        return {turn: min(max(degrees, low), high) for turn, degrees in wanted.items()}
-    return min(max(wanted, low), high)
+def _by_day(degrees: Mapping[str, Any]) -> tuple[float, float]:
+    """The coolest and warmest day of one report; an open end is the other."""
+    low, high = degrees.get("day", degrees.get("low")), degrees.get("day", degrees.get("high"))
+    return (high if low is None else low), (low if high is None else high)
+
+
+def _moved(use: Any, floor: float, top: float, span: Mapping[str, Any]) -> Any:
+    """The day moved between `floor` and `top`, and the night with it, both within the bounds of the case."""
+    by_day = use["day"] if isinstance(use, Mapping) else use
+    shift = round(min(max(by_day, floor), top)) - by_day
+    if not isinstance(use, Mapping):
+        return use + shift
+    return {turn: min(max(degrees + shift, span["low"]), span["high"]) for turn, degrees in use.items()}
 
 
 def _reports(kb: KnowledgeBase, facts: Facts) -> tuple[list[dict[str, Any]], str]:
