@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from string import ascii_lowercase
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -111,6 +110,7 @@ class Sheet(NamedTuple):
     works: tuple[Work, ...]
 
 
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
 LONG = 40  # letters in brackets that a line of the sheet can bear
 MOST_WORKS = 3  # at one sentence
 BASES = {
@@ -322,19 +322,22 @@ class _Maker:
         if self.plan.outcome == "plan":
             yield from (f"Left undone: {item['label']}." for item in self.plan.unmet)
 
-        if any(self._permitted(need) for step in self.plan.steps for need in self.kb.treatments[step.kind]["needs"]):
+        if self._dangerous():
             yield from (alternative.text for alternative in self.plan.alternatives)
 
     def _instead(self) -> Iterator[str]:
-        """With what else, or without what, the plan would be another."""
-        for alternative in self.plan.alternatives:
+        """With what else, or without what, the plan would be another. Beside a dangerous way `also` has them whole."""
+        for alternative in self.plan.alternatives if not self._dangerous() else ():
             for how, needs in alternative.when.items():
                 for need in needs:
                     label = self.words.files["equipment"][need]["label"]
                     yield {"without": f"no {label}", "allow": f"{label}, if allowed"}.get(how, label)
 
-    def _permitted(self, need: str) -> bool:
-        return bool(self.words.files["equipment"][need].get("permission"))
+    def _dangerous(self) -> bool:
+        """Whether a step takes what must be allowed by name."""
+        equipment = self.words.files["equipment"]
+        needs = (need for step in self.plan.steps for need in self.kb.treatments[step.kind]["needs"])
+        return any(equipment[need].get("permission") for need in needs)
 
     def _once(self, texts: Iterable[str]) -> Iterator[str]:
         """These texts without sentences that the sheet has already."""
@@ -352,12 +355,14 @@ class _Hazards:
         self._treatments, self._firings = kb.treatments, plan.findings.cautions
         self._name = plan.match.name or plan.query
         self._note = hazard_note(plan.facts)
+        short = re.sub(r" \([^()]*\)", "", self._note.partition(";")[0])
+        self._short_note = f"{short.rstrip('.')}." if short else ""
         words, steps = kb.vocabulary.files["hazards"], plan.steps
         told = [word for step in steps for word in self._of(step)]
         whole = [then["hazard"] for then, _ in self._firings if "hazard" in then and "plan" in then["shows_on"]]
         # the gravest first: a letter in the order of the list of hazards, which stands so
         found = [word for word in words if word in {*told, *whole}]
-        self._letters = {word: ascii_lowercase[i] for i, word in enumerate(w for w in found if w in told)}
+        self._letters = {word: LETTERS[i] for i, word in enumerate(w for w in found if w in told)}
         self.listed = tuple(self._hazard(word, words[word], steps) for word in found)
         self.texts = {self._fill(then["caution"]) for then, _ in self._firings if "hazard" in then}
 
@@ -382,7 +387,7 @@ class _Hazards:
         full = (
             [text for step in steps if word in self._of(step) for text in step.cautions] if told.get("in_full") else []
         )
-        text = _squeezed(fill(told["short"], {"note": self._note}))
+        text = _squeezed(fill(told["short"], {"note": self._short_note}))
         return Hazard(self._letters.get(word, ""), word, " ".join(dict.fromkeys(full)) or text, bool(full))
 
     def _fill(self, text: str) -> str:

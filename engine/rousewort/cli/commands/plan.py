@@ -12,7 +12,9 @@ from rousewort.cli.naming import add_place_arguments, match_named, one_name
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import NoSingleMatch, Plan, Planner
+from rousewort.planning.sheet import make_sheet
 from rousewort.planning.units import METRIC, UNITS, converted
+from rousewort.render import plan_text, sheet_text, terminal
 
 HELP = """A justified plan for waking the seed of a plant, on one sheet: what it is, how sure, what it takes, the steps with their
 numbers, what to expect, what to do if nothing comes. --full has the reasons, alternatives and gaps; `rousewort how KIND` says how a
@@ -79,9 +81,6 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         _print_json(plan)
     else:
-        from rousewort.planning.sheet import make_sheet
-        from rousewort.render import plan_text, sheet_text, terminal
-
         page = terminal.page_for(fit=True)
         if arguments.full:
             sys.stdout.write(converted(plan_text.render(plan, page), arguments.units))
