@@ -122,9 +122,13 @@ BASES = {
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
-def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC) -> Sheet:
-    """The sheet of a plan, with degrees and lengths in these units (planning/units.py)."""
-    made: Sheet = _in_units(_Maker(kb, plan).make(), units)
+def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC, given: Iterable[str] = ()) -> Sheet:
+    """The sheet of a plan, with degrees and lengths in these units (planning/units.py).
+
+    `given`: what was set beforehand and changes the plan, in sentences; it stands under the name.
+    """
+    sheet = _Maker(kb, plan).make()
+    made: Sheet = _in_units(sheet._replace(read_as=(*sheet.read_as, *given)), units)
     return made
 
 
