@@ -72,7 +72,8 @@ def _checked(found: dict[str, Any]) -> Settings:
     problems = [problem for key, value in found.items() if (problem := _wrong(key, value))]
     if problems:
         raise UserError(*(f"{path()}: {problem}" for problem in problems))
-    return Settings(**{key: tuple(value) if isinstance(value, list) else value for key, value in found.items()})
+    values: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in found.items()}
+    return Settings(**values)
 
 
 def _wrong(key: str, value: Any) -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from rousewort.base.errors import UserError
 from rousewort.cli import settings
@@ -54,7 +55,8 @@ def _set(arguments: argparse.Namespace) -> None:
         settings.change(key, named[value.lower()])
         return
     vocabulary, now = load(layers(arguments)).vocabulary, settings.settings()
-    new = now._replace(**{key: tuple(words)})
+    changed: dict[str, Any] = {key: tuple(words)}
+    new = now._replace(**changed)
     # says what is no thing, contradicts or must be allowed anew each time
     make_grower(vocabulary, have=new.have, without=new.without)
     settings.change(key, words)
