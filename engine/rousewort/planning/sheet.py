@@ -53,7 +53,10 @@ class Hazard(NamedTuple):
 
 
 class Act(NamedTuple):
-    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters."""
+    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
+
+    `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    """
 
     number: int
     id: str
@@ -62,6 +65,7 @@ class Act(NamedTuple):
     optional: bool
     marks: tuple[str, ...]
     told: tuple[Told, ...]
+    at_seed: str | None = None
 
 
 class Span(NamedTuple):
@@ -252,6 +256,7 @@ class _Maker:
                 optional=step.optional,
                 marks=self.hazards_of.marks(step),
                 told=tuple(self._told(step, number)),
+                at_seed=step.at_seed if step.at_seed != "none" else None,
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:
