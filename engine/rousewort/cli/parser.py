@@ -34,6 +34,7 @@ COMMANDS = {
     "layer": "what your own layer replaces and adds",
     "table": "traits and protocols as tables, out and in",
     "gaps": "where help is worth most",
+    "config": "units, hemisphere, paper, what you have: set once",
     "completion": "print shell completion",
 }
 

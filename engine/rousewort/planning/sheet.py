@@ -55,7 +55,10 @@ class Hazard(NamedTuple):
 
 
 class Act(NamedTuple):
-    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters."""
+    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
+
+    `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    """
 
     number: int
     id: str
@@ -64,6 +67,7 @@ class Act(NamedTuple):
     optional: bool
     marks: tuple[str, ...]
     told: tuple[Told, ...]
+    at_seed: str | None = None
 
 
 class Span(NamedTuple):
@@ -124,9 +128,13 @@ BASES = {
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
-def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC) -> Sheet:
-    """The sheet of a plan, with degrees and lengths in these units (planning/units.py)."""
-    made: Sheet = _in_units(_Maker(kb, plan).make(), units)
+def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC, given: Iterable[str] = ()) -> Sheet:
+    """The sheet of a plan, with degrees and lengths in these units (planning/units.py).
+
+    `given`: what was set beforehand and changes the plan, in sentences; it stands under the name.
+    """
+    sheet = _Maker(kb, plan).make()
+    made: Sheet = _in_units(sheet._replace(read_as=(*sheet.read_as, *given)), units)
     return made
 
 
@@ -250,6 +258,7 @@ class _Maker:
                 optional=step.optional,
                 marks=self.hazards_of.marks(step),
                 told=tuple(self._told(step, number)),
+                at_seed=step.at_seed if step.at_seed != "none" else None,
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:

@@ -45,6 +45,7 @@ class Step(NamedTuple):
     against: tuple[str, ...] = ()  # what the species' own works say against it
     lacks: tuple[str, ...] = ()  # what the grower would have to get for it
     short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
+    at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
 
 
 class _Said(NamedTuple):
@@ -173,6 +174,7 @@ class Steps:
             against=chosen.against,
             lacks=chosen.lacks,
             short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            at_seed=parts["at_seed"],
         )
 
     def _to_get(self, chosen: Chosen) -> Iterable[str]:
@@ -274,7 +276,7 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        parts["short"] = treatment.get("short", [])
+        parts |= {"short": treatment.get("short", []), "at_seed": treatment.get("at_seed")}
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}

@@ -43,36 +43,42 @@ def _head(sheet: Sheet, page: Page) -> None:
 
 def _sure(sheet: Sheet, page: Page) -> None:
     page.blank()
-    texts = [f"{sure.claim}: {sure.figure}; {sure.rests_on}{_marks(sure.works)}" for sure in sheet.sure if sure.figure]
+    _block(page, "Sure", *sure_texts(sheet), " ".join(sheet.ground))
+    if sheet.follows:
+        _block(page, "Whose", sheet.follows.text + marks(sheet.follows.works))
+
+
+def sure_texts(sheet: Sheet) -> Iterator[str]:
+    """A line for each claim that was measured; the others in one."""
+    for sure in sheet.sure:
+        if sure.figure:
+            yield f"{sure.claim}: {sure.figure}; {sure.rests_on}{marks(sure.works)}"
     unmeasured = [sure.claim for sure in sheet.sure if not sure.figure]
     if unmeasured:
-        texts.append(f"{'. '.join(unmeasured)}. Not measured claim by claim.")
-    _block(page, "Sure", *texts, " ".join(sheet.ground))
-    if sheet.follows:
-        _block(page, "Whose", sheet.follows.text + _marks(sheet.follows.works))
+        yield f"{'. '.join(unmeasured)}. Not measured claim by claim."
 
 
 def _before(sheet: Sheet, page: Page) -> None:
     page.blank()
     _block(page, "Need", "; ".join(sheet.needs))
-    short = "  ".join(_hazard(hazard) for hazard in sheet.hazards if not hazard.in_full)
-    _block(page, "Care", *(_hazard(hazard) for hazard in sheet.hazards if hazard.in_full), short, code="33")
+    short = "  ".join(hazard_text(hazard) for hazard in sheet.hazards if not hazard.in_full)
+    _block(page, "Care", *(hazard_text(hazard) for hazard in sheet.hazards if hazard.in_full), short, code="33")
     page.blank()
 
 
-def _hazard(hazard: Hazard) -> str:
+def hazard_text(hazard: Hazard) -> str:
     return f"({hazard.mark}) {hazard.text}" if hazard.mark else hazard.text
 
 
 def _act(act: Act, page: Page) -> None:
     title = " ".join((act.title.upper(), *act.marks)) + (" (may be left out)" if act.optional else "")
-    told = " ".join(told.text + _marks(told.works) for told in act.told)
+    told = " ".join(told.text + marks(told.works) for told in act.told)
     _strong(page, title, f"  {told}", bullet=f"{act.number}".ljust(3))
 
 
 def _after(sheet: Sheet, page: Page) -> None:
     page.blank()
-    _block(page, "Then", *(told.text + _marks(told.works) for told in sheet.expect))
+    _block(page, "Then", *(told.text + marks(told.works) for told in sheet.expect))
     _block(page, "Nothing", " ".join(sheet.if_nothing))
     _block(page, "Also", *sheet.also)
     _block(page, "Instead", f"{'; '.join(sheet.instead)}: other plans, at --full." if sheet.instead else "")
@@ -100,7 +106,7 @@ def _strong(page: Page, title: str, rest: str, bullet: str = "", code: str = "1"
         page.lines[at] = bullet + page.style(title, code) + page.lines[at].removeprefix(bullet + title)
 
 
-def _marks(works: Iterable[int]) -> str:
+def marks(works: Iterable[int]) -> str:
     return "".join(f" [{number}]" for number in works)
 
 

@@ -7,8 +7,9 @@ import sys
 
 from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
+from rousewort.cli.settings import settings
 from rousewort.knowledge.knowledge_base import load
-from rousewort.planning.units import METRIC, UNITS, converted
+from rousewort.planning.units import UNITS, converted
 from rousewort.render import how_text, terminal
 
 HELP = """How a kind of treatment is done in general: what it takes, how, for how long, cautions, sources. A sheet of
@@ -22,14 +23,14 @@ EPILOG = """examples:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("kind", nargs="*", help="the kind, as `rousewort plan --json` names it; none: a list of all")
-    parser.add_argument("--units", choices=[*UNITS], default=METRIC, help="us: °F and inches")
+    parser.add_argument("--units", choices=[*UNITS], help="us: °F and inches")
 
 
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     page = terminal.page_for(fit=True)
     text = how_text.how(kb, _kind(kb.treatments, arguments.kind), page) if arguments.kind else how_text.kinds(kb, page)
-    sys.stdout.write(converted(text, arguments.units))
+    sys.stdout.write(converted(text, arguments.units or settings().units))
     return 0
 
 
