@@ -1,6 +1,6 @@
 """How likely each class of dormancy is for a plant of a given genus and family, from what is known of its relatives.
 
-Relatives are those that have an entry, and those that the table of classes lists (kb/tables/dormancy_class.csv). The
+Relatives are those that have an entry, and those that the table of classes lists (kb/tables/class_of_species.csv). The
 counts of a genus are smoothed towards those of its subfamily or tribe, where that is on record (kb/names/clades.yaml),
 these towards its family's, and these towards the shares of the classes at large: a genus of one species says little
 against a family of forty, one of ten says nearly all (the mean of a Dirichlet distribution at each rank). What surveys
