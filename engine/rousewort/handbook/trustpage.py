@@ -8,6 +8,7 @@ from rousewort.evaluation.agreement import measure
 from rousewort.evaluation.calibrate import figures, leave_species_out
 from rousewort.evaluation.census import number_census
 from rousewort.evaluation.claim_trials import claim_reliability, claim_scores, try_claims
+from rousewort.evaluation.readings import rates
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
@@ -24,6 +25,7 @@ def measured(kb: KnowledgeBase) -> dict[str, Any]:
         "undisputed": _undisputed(left_out),
         "claims": len(left_out),
         "alone": len(alone),
+        "readings": rates(kb.store.shared("readings")),
     }
 
 

@@ -9,6 +9,8 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.readings import read_readings
+from rousewort.knowledge.seed_weights import seed_tables
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
@@ -73,8 +75,8 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
-        shared |= {"clades": {}, "classed": {}, "classed_from": []}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
+        shared |= {"clades": {}, "classed": {}, "classed_from": [], "seed_tables": {}, "readings": []}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -87,12 +89,19 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         every.append(documents)
         tables = read_tables(layer)
         problems += tables.problems
+        seeds, wrong = seed_tables(layer)
+        problems += wrong
+        shared["seed_tables"] = {**shared["seed_tables"], **seeds}
         shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
         shared["listed"] = {**shared["listed"], **tables.listed}
         if tables.classed:
             shared["classed"] = {**shared["classed"], **_in_words(tables.classed, vocabulary)}
             shared["classed_from"] = _cited(documents, CLASSES)
+        shared["chilling"] = {**shared["chilling"], **tables.chilling}
         _lay_over(records, shared, checked)
+        readings, wrong = read_readings(layer, records)
+        problems += wrong
+        shared["readings"] = [*shared["readings"], *readings]
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
 

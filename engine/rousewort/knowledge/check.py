@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema_rs
 
 from rousewort.base.errors import Problem, capped
+from rousewort.knowledge.cases import wrong_words
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
 from rousewort.knowledge.protocols import UNITS
@@ -436,6 +437,8 @@ class Context:
                 f"the treatment {document.data['kind']} must be in treatments/{document.data['kind']}.yaml",
                 f"It is {path}.",
             )
+        for place, what, mend in wrong_words(document.data, self.vocabulary):
+            yield document.problem(place, what, mend)
         yield from self.sources_exist(document, document.data)
 
     def rule(self, document: Document, path: str) -> Iterator[Problem]:

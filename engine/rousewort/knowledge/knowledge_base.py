@@ -16,6 +16,7 @@ from rousewort.knowledge.files import shipped_layer, stamp
 from rousewort.knowledge.holdout import Hidden, sources_of
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.protocols import works_of
+from rousewort.knowledge.seed_counts import SeedCount, seeds_per_gram
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -92,6 +93,10 @@ class KnowledgeBase:
     def calibration(self) -> Record:
         calibration: Record = self.store.shared("calibration")
         return calibration
+
+    def seeds_per_gram(self, name: str) -> SeedCount | None:
+        """How many clean seeds of a plant make a gram, and who says so; None where neither it nor its genus is known."""
+        return seeds_per_gram(self.store, self.vocabulary, name)
 
     def taxon(self, name: str) -> Record | None:
         """The entry of an accepted name, spelled out, its protocols whole; or None."""
@@ -337,6 +342,20 @@ class KnowledgeBase:
             shared = {**shared, "classed": {}, "classed_from": []}
         store = MemoryStore(records, shared, self.vocabulary, self._memory)
         return self._beside(store, source or "protocols")
+
+    def keeping(
+        self, *, fact: Callable[[Record], bool] | None = None, genus: Callable[[str], bool] | None = None
+    ) -> KnowledgeBase:
+        """The same knowledge with only the statements, protocols and lots that `fact` keeps, of the genera that `genus` keeps;
+        families stay. What is fitted to entries (`chilling`) may be changed in it without changing it here."""
+        records = {
+            name: record
+            for name, record in self._memory.records.items()
+            if genus is None or record["rank"] == "family" or genus(genus_of(name))
+        }
+        shared = {**self._memory._shared, "chilling": dict(self._memory._shared["chilling"])}
+        store = MemoryStore(_filtered(records, fact) if fact else records, shared, self.vocabulary)
+        return self._beside(store, "kept in part")
 
     def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
         """A knowledge base on another store that shares this one's vocabulary."""

@@ -194,7 +194,7 @@ def _lent(
         share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
         never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
         group, summary = kb.store.group(rank, name), kb.store.summary(name)
-        votes = group["votes"].get(key, {})
+        votes = {} if definition.get("as_stated") else group["votes"].get(key, {})
         if of_class:
             others = {
                 n

@@ -14,6 +14,7 @@ from rousewort.cli.options import layers
 from rousewort.evaluation.agreement import disagreements, measure
 from rousewort.evaluation.census import number_census
 from rousewort.evaluation.claim_trials import claim_reliability, claim_scores, table_of, try_claims
+from rousewort.evaluation.readings import rates
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import load
@@ -42,12 +43,14 @@ def run(arguments: argparse.Namespace) -> int:
     trials = try_claims(kb)
     figures["claims"] = {"scores": claim_scores(trials), "reliability": claim_reliability(trials)}
     figures["census"] = number_census(kb)
+    figures["readings"] = rates(kb.store.shared("readings"))
     if arguments.json:
         print(json.dumps(figures, indent=2))
     else:
         _print(figures)
         _print_claims(figures["claims"])
         _print_census(figures["census"])
+        _print_readings(figures["readings"])
         if arguments.list:
             for title, judged in (("left out in turn", left_out), ("from traits alone", alone)):
                 print(f"\nDisagreements, {title}:")
@@ -79,8 +82,9 @@ def _lengths(part: dict[str, Any]) -> str:
 
 
 def _print(figures: dict[str, Any]) -> None:
+    _print_readings(figures["readings"])
     sources = figures["sources"]
-    print("Two sources on one species agree with each other (firm protocols)")
+    print("\nTwo sources on one species agree with each other (firm protocols)")
     for what, (agreed, tried) in sources["agree"].items():
         print(f"  {what:<5} {_share(agreed, tried)}")
     print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
@@ -129,6 +133,13 @@ def _print_census(census: dict[str, Any]) -> None:
     for row in census["by"]:
         print(f"  {row['from']:<10} {row['held']:<9} {row['count']:>5} ({100 * row['share']:.0f} %)")
     print(f"  of the species or its genus, and read or from a table: {100 * census['near_and_firm']:.0f} %")
+
+
+def _print_readings(read: dict[str, Any]) -> None:
+    print(f"\nRead again in the work, blind to the entry: {read['found']} of {read['protocols']} protocols found again")
+    for name, verdicts in (("protocols", read["verdicts"]), *read["fields"].items()):
+        shares = (f"{v} {s['count']} of {s['of']} ({s['low']:.0%}–{s['high']:.0%})" for v, s in verdicts.items())
+        print(f"  {name:<11} " + ", ".join(shares))
 
 
 def _write(rows: list[dict[str, Any]]) -> None:
