@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 # How many species of the genus, or family, the next wider group is worth.
-WIDER_COUNTS = {"section": 1.0, "genus": 1.0, "clade": 2.0, "family": 2.0}
+WIDER_COUNTS = {"section": 1.0, "genus": 1.0, "clade": 1.0, "family": 2.0}
 STATEMENT_COUNTS = 2.0  # a statement about the whole genus or family, in species
 TABLE_COUNTS = 0.5  # a species of the table of classes
 INFERRED_COUNTS = 0.5  # a species whose class was inferred or doubtfully stated, beside one that a source states
@@ -106,7 +106,12 @@ def estimate(
         chances = _shares({w: chance * _odds(classes[w], group.typical) for w, chance in chances.items()})
         wider = WIDER_COUNTS[rank]
         chances = _shares({w: group.weights.get(w, 0.0) + wider * chance for w, chance in chances.items()})
-    fitting = {w: chance for w, chance in chances.items() if _fits(classes[w], seen or {}) and chance > 0}
+    seen = seen or {}
+    fitting = {
+        w: chance
+        for w, chance in chances.items()
+        if chance > 0 and _fits(classes[w], seen) and _of_family(classes[w], family, seen)
+    }
     chances = _shares(fitting or chances)
     chances = {w: chances.get(w, 0.0) for w in sorted(classes, key=lambda w: -chances.get(w, 0.0))}
     best = next(iter(chances))
@@ -164,6 +169,14 @@ def _odds(entry: Mapping[str, Any], typical: Mapping[str, str]) -> float:
 
 def _fits(entry: Mapping[str, Any], seen: Mapping[str, str]) -> bool:
     return all(word in entry["shows"][key] for key, word in seen.items() if key in entry["shows"])
+
+
+def _of_family(entry: Mapping[str, Any], family: str | None, seen: Mapping[str, str]) -> bool:
+    """Whether seed of the class is published of the family, or the seed itself was seen to be so."""
+    found = family in entry.get("families", (family,))
+    return found or any(
+        seen.get(key) in words for key, words in entry["shows"].items() if len(words) == 1 and key in seen
+    )
 
 
 def _shares(weights: Mapping[str, float]) -> dict[str, float]:
