@@ -16,7 +16,7 @@ from rousewort.planning.plan import Plan, Planner
 
 HARMS = {
     "no_answer": "neither steps nor what to do next",
-    "borrowed_wound": "an irreversible step, not only for seed that a soak leaves hard, that nothing known of its genus speaks for",
+    "borrowed_wound": "an irreversible step on all of the seed that nothing of its genus speaks for",
     "winter_for_the_tropics": "a winter for a plant of which only homes without one are known",
     "opened_dry": "a coat opened on seed that dies when dry",
 }
@@ -56,7 +56,9 @@ def harms_in(kb: KnowledgeBase, plan: Plan) -> Iterator[str]:
     if not _spoken_for(kb, plan, [step.kind for step in cuts if not step.only_if]):
         yield "borrowed_wound"
     homes = {known.word for known in facts.of(vocabulary.climate_key)}
-    wintry = {word for home in vocabulary.files["claims"]["homes"].values() if home.get("winter") for word in home["words"]}
+    wintry = {
+        word for home in vocabulary.files["claims"]["homes"].values() if home.get("winter") for word in home["words"]
+    }
     if homes and not homes & wintry and any(_wintry(kb, step.kind) for step in given):
         yield "winter_for_the_tropics"
     dries = {known.word for known in facts.of(vocabulary.drying_key)}
