@@ -30,6 +30,7 @@ NOT_QUICK = (
     "golden/",
     "test_relatives.py",
     "test_claims.py",
+    "test_lending.py",
     "contribute/test_rule_examples.py",
     "knowledge/test_cited_works.py",
     "knowledge/test_hold_outs.py",

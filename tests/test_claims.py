@@ -30,7 +30,8 @@ def test_where_nothing_was_measured_no_figure_is_given() -> None:
 def test_the_weakest_claim_is_sought_among_those_that_decide(kb: KnowledgeBase) -> None:
     claims = [Claim("cold", True, "", 0.9), Claim("coat", False, "", 0.4), Claim("cold_days", 60, "", 0.3)]
     assert weakest(kb, claims) == claims[0], "a coat that is left alone decides nothing where cold is given"
-    assert weakest(kb, claims[1:]) == claims[1], "a length is no question of whether"
+    sown = [*claims[1:], Claim("class", "ND", "", 0.6)]
+    assert weakest(kb, sown) == sown[-1], "where nothing is given, the class decides"
     assert weakest(kb, [Claim("cold", True, "")]) is None
 
 

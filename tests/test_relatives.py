@@ -20,6 +20,7 @@ from rousewort.planning.plan import Plan, Planner
 
 KEY = "dormancy_class"
 CLASSES = ["none", "physical", "physiological", "morphological", "morphophysiological", "physical_physiological"]
+FAMILY = "Cistaceae"  # one of which watertight coats are published; what is known of it is invented here
 counts = st.dictionaries(st.sampled_from(CLASSES), st.integers(0, 40), max_size=6)
 
 
@@ -44,7 +45,7 @@ class _Invented:
         return self.groups[rank]
 
     def summary(self, name: str) -> dict | None:
-        return {"traits": self.traits} if name == "Rarissimaceae" else None
+        return {"traits": self.traits} if name == FAMILY else None
 
     def shared(self, part: str) -> object:
         return self.kb.store.shared(part)
@@ -59,7 +60,7 @@ class _Invented:
 def invented(
     kb: KnowledgeBase, genus: dict, family: dict, traits: dict | None = None, **more
 ) -> class_estimate.Estimate:
-    return estimate(KnowledgeBase(_Invented(kb, genus, family, traits)), "Rara", "Rarissimaceae", **more)  # type: ignore[arg-type]
+    return estimate(KnowledgeBase(_Invented(kb, genus, family, traits)), "Rara", FAMILY, **more)  # type: ignore[arg-type]
 
 
 # --- the estimate
@@ -165,7 +166,7 @@ def test_relatives_beat_every_plain_baseline_in_class_and_brier_score(trials: li
     rows = figures(trials)[which]
     ours = rows["rousewort"]
     for baseline in ("overall", "family", "genus"):
-        # The genus alone is as often right (1,056 of 1,306 each, inferred classes included); its chances are worse.
+        # The genus alone is nearly as often right; its chances are worse.
         least = rows[baseline]["right"] + (0 if baseline == "genus" else 1)
         assert ours["right"] >= least, baseline
         assert ours["brier"] < rows[baseline]["brier"], baseline
@@ -253,8 +254,10 @@ def test_every_trial_is_made_without_the_species(trials: list[Trial], kb: Knowle
     assert [t.species for t in trials] == kb.names()
     alone = [t for t in trials if t.rank == "genus" and sum(genus_of(n) == t.genus for n in species) == 1]
     for trial in alone:  # a genus of one species can know a class only from what another source says of the whole
-        stated = kb.without(species=trial.species).store.summary(trial.genus) or {}
-        assert KEY in stated["traits"], trial.species
+        rest = kb.without(species=trial.species).store  # or from the table of classes
+        stated = rest.summary(trial.genus) or {"traits": {}}
+        section = rest.clade_of(trial.species)
+        assert KEY in stated["traits"] or rest.classed("genus", trial.genus) or section, trial.species
 
 
 def test_brier_score_of_certain_right_wrong_and_even_chances() -> None:

@@ -142,7 +142,7 @@ def table_of(trials: Sequence[ClaimTrial]) -> list[dict[str, Any]]:
     for key in sorted(chains):
         right, tried = counts[key]
         low, high = _middle(shares[key])
-        share = round(drawn(key, chains[key], counts) or 0.0, 2)
+        share = min(max(round(drawn(key, chains[key], counts) or 0.0, 2), 0.01), 0.99)  # nothing is certain
         rows.append({"of": "/".join(key), "right": right, "tried": tried, "share": share, "low": low, "high": high})
     return rows
 
@@ -150,7 +150,7 @@ def table_of(trials: Sequence[ClaimTrial]) -> list[dict[str, Any]]:
 def _middle(shares: list[float]) -> tuple[float, float]:
     """Between which the middle 95 % lie."""
     ordered, out = sorted(shares), len(shares) // 40
-    return round(ordered[out], 2), round(ordered[-1 - out], 2)
+    return min(round(ordered[out], 2), 0.99), round(ordered[-1 - out], 2)
 
 
 def interval(trials: Sequence[ClaimTrial]) -> tuple[float, float]:

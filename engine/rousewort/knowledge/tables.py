@@ -26,7 +26,7 @@ ABOUT = {
 }
 
 
-CLASSES = "dormancy_class"
+CLASSES = "class_of_species"
 # Tables that the index takes in, with the columns that it reads.
 READ = {
     "genus_family": ("genus", "family"),

@@ -87,7 +87,7 @@ def _claims() -> Schema:
             "questions": _table(question, "What a plan claims."),
             "grounds": _plain("On what a claim rests, the nearest first.", own=_flag("On the species itself.")),
             "accords": _plain("Whether what it rests on agrees."),
-            "homes": _plain("Kinds of home climate.", words={"type": "array", "items": text("A word of the climate.")}),
+            "homes": _plain("Kinds of home climate.", winter=_flag("It has a winter."), words={"type": "array", "items": text("A word of the climate.")}),
         },
         ["questions", "grounds", "accords", "homes"],
         "What a plan claims, and on what ground.",
@@ -107,6 +107,7 @@ def _of_plants() -> dict[str, Schema]:
             "served_by": text("The word of this trait whose treatment does this one no harm."),
             "shows": {**CONDITION, "description": "What seed of this word is like, by definition."},
             "only_with": {**CONDITION, "description": "Relatives lend the word only beside these."},
+            "families": many(text("A family."), "Relatives lend the word only within these families."),
             "lent": _flag("false: relatives never lend it."),
             "must_not_dry": _flag("Seed of this word must never be dried."),
         },
@@ -115,6 +116,8 @@ def _of_plants() -> dict[str, Schema]:
     )
     only = {**CONDITION, "description": "An inherited value is used only beside one of these."}
     never = {**CONDITION, "description": "Not lent to a plant of which only these are known."}
+    terms: Schema = {"only_with": only, "never_with": never}
+    from_family = closed(terms, [], "Further conditions where the family lends it.")
     trait = closed(
         {
             "means": MEANS,
@@ -132,6 +135,7 @@ def _of_plants() -> dict[str, Schema]:
             "as_stated": _flag("Lent only where it is said of the genus or family itself, however many of its species have it."),
             "only_with": only,
             "never_with": never,
+            "from_family": from_family,
             "values": _table(word, "Its words."),
         },
         ["means", "inherits"],
@@ -146,9 +150,7 @@ def _of_plants() -> dict[str, Schema]:
             "inherits": inherits,
             "only_with": only,
             "never_with": never,
-            "from_family": closed(
-                {"only_with": only, "never_with": never}, [], "Further conditions where the family lends it."
-            ),
+            "from_family": from_family,
             "means": MEANS,
             "for_readers": FOR_READERS,
         },

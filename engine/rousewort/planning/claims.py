@@ -278,10 +278,12 @@ def record_of(
 
 
 def weakest(kb: KnowledgeBase, claims: Iterable[Claim]) -> Claim | None:
-    """Of the claims that decide a plan, the one that was right least often; of those that give something, if any does."""
+    """Of the claims that decide a plan, the one that was right least often. What gives something decides; where nothing is
+    given, the class of dormancy does: that a treatment is left out is tried only by sources that speak of it."""
     questions = kb.vocabulary.files["claims"]["questions"]
-    deciding = [claim for claim in claims if questions.get(claim.about, {}).get("decides")]
-    deciding = [claim for claim in deciding if claim.says] or deciding
+    asked = [claim for claim in claims if questions.get(claim.about, {}).get("decides")]
+    given = [claim for claim in asked if claim.says is True]
+    deciding = given or [claim for claim in asked if not isinstance(claim.says, bool)]
     return min((c for c in deciding if c.right is not None), key=lambda c: c.right or 0.0, default=None)
 
 
@@ -290,10 +292,12 @@ def with_confidence(kb: KnowledgeBase, basis: Mapping[str, Any], claims: Iterabl
     claim = weakest(kb, claims)
     if claim is None or claim.right is None or claim.right_from is None or claim.right_to is None:
         return {**basis, "confidence": 0.0}
-    low, high = round(100 * claim.right_from), round(100 * claim.right_to)
-    what = kb.vocabulary.files["claims"]["questions"][claim.about]["means"].rstrip(".").lower()
+    ends = f"{round(100 * claim.right_from)}–{round(100 * claim.right_to)} %"
+    what = kb.vocabulary.files["claims"]["questions"][claim.about]["means"].rstrip(".")
+    few = (claim.tried or 0) < FEWEST_TRIALS
+    cases = "of claims like it" if few else f"of {claim.tried} such claims"
     note = (
-        f"The weakest claim that decides, {what}, was right in {round(100 * claim.right)} % of {claim.tried} such cases "
-        f"({low}–{high} %) when the work that tells was hidden."
+        f"Its weakest claim ({what[0].lower()}{what[1:]}) was right in {round(100 * claim.right)} % {cases} "
+        f"({ends}) when the work that tells was hidden."
     )
     return {**basis, "confidence": claim.right, "note": f"{basis['note']} {note}"}

@@ -16,6 +16,7 @@ from rousewort.cli.options import layers
 from rousewort.evaluation import lengths
 from rousewort.evaluation.calibrate import class_counts, figures, leave_species_out, table
 from rousewort.evaluation.classes import all_scores
+from rousewort.evaluation.genera import HARMS, every_genus, try_genera
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import KnowledgeBase, load
@@ -63,6 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
     trials = leave_species_out(kb, progress=progress)
     made = figures(trials)
     made["class_of_hidden"] = all_scores(kb)
+    made["genera"] = try_genera(kb, every_genus(kb))
     if arguments.json:
         print(json.dumps(made, indent=2))
     else:
@@ -133,6 +135,13 @@ def _print_classes(made: Mapping[str, Any]) -> None:
             print(f"  {line}")
 
 
+def _print_genera(made: Mapping[str, Any]) -> None:
+    outcomes = ", ".join(f"{outcome} {n}" for outcome, n in made["outcomes"].items())
+    print(f"\nA species that nobody entered, in each of {made['genera']} genera: {outcomes}")
+    for harm, genera in made["harms"].items():
+        print(f"  {len(genera)}: {HARMS[harm]}")
+
+
 def _print(made: Mapping[str, Any]) -> None:
     print("Every species hidden in turn and predicted from its genus and family.")
     print("Brier score: 0 is best, 2 is worst.")
@@ -147,6 +156,7 @@ def _print(made: Mapping[str, Any]) -> None:
         right = _share(row["right"], row["tried"])
         print(f"  from {row['from']:.1f} to {row['to']:.1f}   said {mean:>5}   right {right}")
     _print_classes(made["class_of_hidden"])
+    _print_genera(made["genera"])
     planned, levels = made["planned_class"], made["levels"]
     print(f"\nClass in the plan: {_share(planned['right'], planned['tried'])}; left open {planned['blank']}")
     level_open = levels["tried"] - levels["said"]
