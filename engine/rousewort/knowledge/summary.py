@@ -30,6 +30,12 @@ def ground(fact: Mapping[str, Any]) -> dict[str, str]:
     return {key: fact[key] for key in ("source", "held") if key in fact}
 
 
+def told(protocol: Record, treatment: Statement | None = None) -> dict[str, str]:
+    """The ground of what a protocol says, of what design it is, and what it found of one treatment in it."""
+    made = ground(protocol) | ({"design": protocol["design"]} if "design" in protocol else {})
+    return made | ({"kind": treatment["kind"], "found": treatment["found"]} if treatment else {})
+
+
 def firm(statement: Statement) -> bool:
     """Whether a statement was made by its source, not inferred from it, and is not flagged as doubtful."""
     return "inferred_from" not in statement and not statement.get("low_standing")
@@ -89,8 +95,8 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     """The resolved facts of one taxon.
 
     Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
-    "answers": {key: [word, sources]}, "doses": [dose], "chilled": [study]}, all JSON. A dose is one reported amount; a study is
-    what one work says of cold (rousewort.knowledge.chilling).
+    "answers": {key: [word, what each protocol `told`]}, "doses": [dose], "chilled": [study]}, all JSON. A dose is one reported
+    amount; a study is what one work says of cold (rousewort.knowledge.chilling).
     """
     traits: dict[str, list[Any]] = {}
     numbers: dict[str, list[Statement]] = {}
@@ -127,9 +133,9 @@ def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list[Any]]:
             doubtful = bool(protocol.get("low_standing") or treatment.get("low_standing"))
             for key, response in vocabulary.responses.items():
                 if vote and speaks_of(response, treatment["kind"], vote):
-                    votes[key].append((vote, doubtful, ground(protocol)))
+                    votes[key].append((vote, doubtful, told(protocol, treatment)))
         if order := season_order(protocol, vocabulary):
-            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, ground(protocol)))
+            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, told(protocol)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])

@@ -26,19 +26,24 @@ ABOUT = {
 }
 
 
-COLUMNS = {
+CLASSES = "dormancy_class"
+# Tables that the index takes in, with the columns that it reads.
+READ = {
     "genus_family": ("genus", "family"),
     "common_names": ("name", "taxon", "species"),
+    CLASSES: ("species", "classes"),
     "chilling": ("group", "longest", "evidence", *(kind.word for kind in TYPES)),
 }
 
 
 class Tables(NamedTuple):
-    """What the tables of one layer say: genus → family, folded common name → taxa that it names, and group of plants → how
-    common each type of need for cold is (rousewort.planning.lengths)."""
+    """What the tables of one layer say: genus → family, folded common name → taxa that it names, species → its classes of
+    dormancy as the table abbreviates them, and group of plants → how common each type of need for cold is
+    (rousewort.planning.lengths)."""
 
     genus_family: dict[str, str]
     listed: dict[str, list[str]]
+    classed: dict[str, list[str]]
     chilling: dict[str, dict[str, Any]]
     problems: list[Problem]
 
@@ -59,13 +64,16 @@ def read_tables(layer: Path) -> Tables:
     """The tables of a layer. Of genera that share a common name, the one with most species called so is first."""
     genera: dict[str, str] = {}
     called: dict[str, dict[str, int]] = {}
+    classed: dict[str, list[str]] = {}
     chilling: dict[str, dict[str, Any]] = {}
     problems = []
-    for stem, columns in COLUMNS.items():
+    for stem, columns in READ.items():
         try:
             for row in rows_of(layer, stem, columns):
                 if stem == "genus_family":
                     genera[row["genus"]] = row["family"]
+                elif stem == CLASSES:
+                    classed[row["species"]] = row["classes"].split(";")
                 elif stem == "common_names":
                     called.setdefault(fold(row["name"]), {})[row["taxon"]] = int(row["species"] or 0)
                 else:
@@ -74,7 +82,7 @@ def read_tables(layer: Path) -> Tables:
             path = str(layer / "tables" / f"{stem}.csv")
             problems.append(Problem(path, 0, 0, f"the table {wrong}", "Restore it as its description (.yaml) says."))
     listed = {name: sorted(taxa, key=lambda t: (-taxa[t], t)) for name, taxa in called.items()}
-    return Tables(genera, listed, chilling, problems)
+    return Tables(genera, listed, classed, chilling, problems)
 
 
 def _chilling(row: dict[str, str]) -> dict[str, Any]:

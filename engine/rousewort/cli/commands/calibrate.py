@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import textwrap
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
 from rousewort.evaluation import lengths
 from rousewort.evaluation.calibrate import class_counts, figures, leave_species_out, table
+from rousewort.evaluation.classes import all_scores
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import KnowledgeBase, load
@@ -26,7 +28,7 @@ genus and family: class, level, sequence and treatments, beside plain baselines.
 EPILOG = """examples:
   rousewort calibrate
   rousewort calibrate --json
-  rousewort calibrate --write     (in a clone: writes the genus and family rows of kb/calibration.yaml)
+  rousewort calibrate --write     (in a clone: writes shares and chances of classes to kb/calibration.yaml)
   rousewort calibrate --lengths           (days of cold, on trials left out by work and by genus)
   rousewort calibrate --lengths --write   (in a clone: fits kb/tables/chilling.csv to the entries)
   rousewort calibrate --lengths --check   (exit 1 if that table is stale)
@@ -60,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     trials = leave_species_out(kb, progress=progress)
     made = figures(trials)
+    made["class_of_hidden"] = all_scores(kb)
     if arguments.json:
         print(json.dumps(made, indent=2))
     else:
@@ -112,6 +115,24 @@ def _classes(title: str, rows: Mapping[str, Mapping[str, Any]]) -> None:
         print(f"  {NAMES[kind]:<36} {_share(row['right'], row['tried']):>22}   {row['brier']:.3f}")
 
 
+ASKED = {
+    "table": "Class of each species of the table of classes, hidden by itself",
+    "genus_hidden": "The same, with all of its genus hidden",
+    "entries": "Class of each species of which a source states it, hidden by itself",
+}
+
+
+def _print_classes(made: Mapping[str, Any]) -> None:
+    """All that were asked, whatever is known of their kin; the table counts among relatives here."""
+    for asked, scores in made.items():
+        print(f"\n{ASKED[asked]}: {scores['rousewort']['tried']} species")
+        for way, row in scores.items():
+            print(f"  {NAMES[way]:<36} {_share(row['right'], row['tried']):>22}   {row['brier']:.3f}")
+        told = ", ".join(f"{word} {right}/{of}" for word, (right, of) in scores["rousewort"]["recalled"].items())
+        for line in textwrap.wrap(f"found of each class: {told}", 76):
+            print(f"  {line}")
+
+
 def _print(made: Mapping[str, Any]) -> None:
     print("Every species hidden in turn and predicted from its genus and family.")
     print("Brier score: 0 is best, 2 is worst.")
@@ -125,6 +146,7 @@ def _print(made: Mapping[str, Any]) -> None:
         mean = "-" if row["mean"] is None else f"{100 * row['mean']:.0f} %"
         right = _share(row["right"], row["tried"])
         print(f"  from {row['from']:.1f} to {row['to']:.1f}   said {mean:>5}   right {right}")
+    _print_classes(made["class_of_hidden"])
     planned, levels = made["planned_class"], made["levels"]
     print(f"\nClass in the plan: {_share(planned['right'], planned['tried'])}; left open {planned['blank']}")
     level_open = levels["tried"] - levels["said"]
@@ -140,19 +162,13 @@ def _print(made: Mapping[str, Any]) -> None:
         given, left = _share(row["given"], row["to_give"]), _share(row["left"], row["to_leave"])
         print(f"  {what:<5} given where they do {given}")
         print(f"  {'':<5} left where they leave it {left}")
-    print("\nPlans by ground: agreed with the hidden species' sources")
-    for kind, row in made["basis"].items():
-        print(f"  {kind:<7} {_share(row['right'], row['tried'])}")
-        for part in row["by_chance"]:
-            print(f"    likeliest class from {part['from']:.1f}: {_share(part['right'], part['tried'])}")
 
 
 def _write(made: Mapping[str, Any]) -> None:
     path = _shipped() / "calibration.yaml"
     text = path.read_text("utf-8")
     data = read(text.encode(), str(path)).data
-    data["basis"] = {**data.get("basis", {}), **made["basis"]}
-    data |= {key: value for key, value in made.items() if key != "basis"}
+    data |= made
     head = "".join(line for line in text.splitlines(keepends=True) if line.startswith("#"))
     write_atomically(path, (head + dump(data)).encode())
     print(f"wrote {path}", file=sys.stderr)
