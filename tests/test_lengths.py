@@ -25,7 +25,7 @@ fits = st.lists(st.integers(0, MISFIT), min_size=len(TYPES), max_size=len(TYPES)
 
 
 def known(drawn: list[float], longest: float = 240) -> Need:
-    return Need(drawn, longest, "class", ())
+    return Need(drawn, longest, "class")
 
 
 def invented(kb: KnowledgeBase, *protocols: dict[str, Any], traits: dict[str, Any] | None = None) -> KnowledgeBase:

@@ -116,8 +116,9 @@ def _cold(
         low, high = min(low, *(span[0] for span in left), use), max(high, *(span[1] for span in left), use)
         sources = tuple(ground(dose) for _, _, dose in own)
         return Amount(round(low), round(use), round(high), "species", sources, _leaves(left, bool(found)))
-    if told := [study for study in known.studies if study["longest"]]:
-        return Amount(*best, "genus" if "species" in told[0] else "species", tuple(map(ground, told)))
+    for basis, studies in (("species", known.own), ("genus", known.kin)):
+        if told := [study for study in studies if study["longest"]]:
+            return Amount(*best, basis, tuple(map(ground, told)))
     if row and {"class", "level"} & row.keys():
         use = min(max(best.use, row["days"]["low"]), row["days"]["high"])
         return Amount(row["days"]["low"], use, row["days"]["high"], *_row_ground(row))
