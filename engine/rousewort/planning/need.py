@@ -112,17 +112,17 @@ def learnt(
 ) -> Sequence[float]:
     """The shares after these studies; those before are worth as many studies as `worth`. Each further round reads the studies
     in the light of what the round before made of them: what they say of each other."""
-    alike: dict[tuple[int, ...], float] = {}  # studies that say the same count together
+    same: dict[tuple[int, ...], float] = {}  # studies that say the same count together
     for study in studies:
         fits = tuple(study["fits"])
-        alike[fits] = alike.get(fits, 0.0) + study["stands"]
-    total = worth + sum(alike.values())
-    likely = [([LIKELY[misfit] for misfit in fits], stands) for fits, stands in alike.items()]
+        same[fits] = same.get(fits, 0.0) + study["stands"]
+    total = worth + sum(same.values())
+    likely = [([LIKELY[misfit] for misfit in fits], stands) for fits, stands in same.items()]
     made: Sequence[float] = shares
     for _ in range(rounds if likely else 0):
         counts = [worth * share for share in shares]
-        for fits, stands in likely:
-            joint = list(map(mul, made, fits))
+        for each, stands in likely:
+            joint = list(map(mul, made, each))
             part = stands / sum(joint)
             counts = [count + part * one for count, one in zip(counts, joint, strict=True)]
         made = [count / total for count in counts]
