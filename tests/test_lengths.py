@@ -25,7 +25,7 @@ fits = st.lists(st.integers(0, MISFIT), min_size=len(TYPES), max_size=len(TYPES)
 
 
 def known(drawn: list[float], longest: float = 240) -> Need:
-    return Need(drawn, longest, "class", ())
+    return Need(drawn, longest, "class")
 
 
 def invented(kb: KnowledgeBase, *protocols: dict[str, Any], traits: dict[str, Any] | None = None) -> KnowledgeBase:
@@ -138,9 +138,16 @@ def test_use_is_no_shorter_than_what_a_source_found_needed(kb: KnowledgeBase) ->
     assert days_of(invented(kb, *told), lean="short").use >= 150
 
 
+def test_what_was_found_on_it_goes_before_what_is_advised_and_says_so(kb: KnowledgeBase) -> None:
+    found = days_of(invented(kb, report("advised", {"low": 40, "high": 60}), report("effective", 75, None)))
+    assert (found.low, found.use, found.high) == (40, 75, 75) and "goes before what is advised" in found.note
+
+
 def test_what_growers_commonly_do_is_left_only_openly(kb: KnowledgeBase) -> None:
     found = days_of(invented(kb, report(None, 20, None, design="practice"), trial((0, 0), (60, 20), (120, 180))))
-    assert found.use > 20 and found.low == 20 and "growers commonly give 20 days" in found.note
+    assert (
+        found.use > 20 and found.low == 20 and found.note.startswith("20 days are advised for it too; more is expected")
+    )
 
 
 def test_cold_of_no_said_length_is_two_months_or_three_and_a_half(kb: KnowledgeBase) -> None:

@@ -24,7 +24,7 @@ from rousewort.knowledge.store import genus_of
 from rousewort.planning.amounts import quantile, reported
 from rousewort.planning.facts import gather
 from rousewort.planning.lengths import Share, chill, hedge
-from rousewort.planning.need import DAY_COST, EVERY, USUAL_DAYS, WORTH, responsible
+from rousewort.planning.need import DAY_COST, EVERY, USUAL_DAYS, WORTH, learnt
 
 ROUNDS = 12  # of the fit; many more, and types that trials cannot tell apart take all from one another
 USUAL_LONGEST = 0.9  # share of the lengths tried in a group that are no longer than its longest
@@ -67,15 +67,7 @@ def _word(summary: Mapping[str, Any], keys: Iterable[str]) -> str | None:
 
 
 def _fitted(studies: Sequence[Mapping[str, Any]], wider: Sequence[float]) -> list[float]:
-    shares = list(wider)
-    for _ in range(ROUNDS):
-        counts, total = [WORTH["class"] * share for share in wider], WORTH["class"]
-        for study in studies:
-            likely = responsible(shares, study["fits"])
-            counts = [count + study["stands"] * one for count, one in zip(counts, likely, strict=True)]
-            total += study["stands"]
-        shares = [count / total for count in counts]
-    return [round(share, 5) for share in shares]
+    return [round(share, 5) for share in learnt(wider, studies, WORTH["class"], ROUNDS)]
 
 
 def digest(studies: Iterable[Mapping[str, Any]]) -> str:

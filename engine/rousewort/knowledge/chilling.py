@@ -26,7 +26,7 @@ SPREAD = 0.35  # of ln days within a lot
 HALVES = (14.0, 28.0, 45.0, 60.0, 90.0, 120.0, 180.0, inf)  # inf: no cold wakes it
 D90 = exp(1.2816 * SPREAD)  # days until nine tenths are ready, in days until half are
 HARM_FROM, HARM_DAYS = 30.0, 150.0  # harm begins no earlier; the share left falls to 1/e in so many days
-HARMED = 0.05
+HARMED = 0.02  # the fit to trials alone gives 1 to 3 in 100
 MISFIT = 60  # at most
 LIKELY = tuple(exp(-misfit / 10) for misfit in range(MISFIT + 1))  # misfit → likelihood
 # Several seeds of one lot tell less than as many lots would: so correlated are they, as if at most a dozen.

@@ -97,36 +97,45 @@ def _cold(
     row: Mapping[str, Any] | None,
     lean: str | None,
 ) -> Amount:
-    """Days of cold: the length from which most is expected (rousewort.planning.need), but within what the species' own published
-    reports say, and no shorter than any of them found needed. Of what growers commonly do the range shows what it leaves."""
+    """Days of cold: the length from which most is expected (rousewort.planning.need), but within what was found on the species,
+    else within what is published for it, and no shorter than any found needed. What use leaves, the range holds and the note says."""
     known = need(kb, facts)
     best = length(known, lean)
-    ranks = kb.vocabulary.found
-    spans = [s for s in _spans(evidence[0][1], "days") if ranks[s[2]["found"]]["rank"] < ranks["tried"]["rank"]]
-    spans = [s for s in spans if not s[2]["doubtful"]] or spans
-    published = [s for s in spans if "source" in s[2]]
-    if published:
-        low, high = min(s[0] for s in published), max(s[1] for s in published)
-        needed = [s[0] for s in published if ranks[s[2]["found"]]["rank"] == 1]
+    ranks: dict[str, int] = {word: told["rank"] for word, told in kb.vocabulary.found.items()}
+    own = [span for span in _spans(evidence[0][1], "days") if ranks[span[2]["found"]] < ranks["tried"]]
+    own = [span for span in own if not span[2]["doubtful"]] or own
+    if own:
+        found = [span for span in own if ranks[span[2]["found"]] < ranks["advised"]]
+        bound = found or [span for span in own if "source" in span[2]] or [(best.use, best.use, {})]
+        low, high = min(low for low, _, _ in bound), max(high for _, high, _ in bound)
+        needed = [low for low, _, dose in bound if dose.get("found") and ranks[dose["found"]] == ranks["needed"]]
         least = (min if lean == "short" else max)(needed) if needed else low
         use = max(min(max(best.use, low), high), least)
-        return Amount(round(low), round(use), round(high), "species", tuple(ground(s[2]) for s in published))
-    if spans:
-        low, high = min(s[0] for s in spans), max(s[1] for s in spans)
-        note = "" if low <= best.use <= high else _leaves(low, high, best.use)
-        sources = tuple(ground(s[2]) for s in spans)
-        return Amount(round(min(low, best.use)), best.use, round(max(high, best.use)), "species", sources, note)
-    if told := [study for study in known.studies if study["longest"]]:
-        return Amount(*best, "genus" if "species" in told[0] else "species", tuple(map(ground, told)))
+        left = [span for span in own if not low <= span[0] <= high or not low <= span[1] <= high]
+        left = [span for span in left if not span[0] <= use <= span[1]]
+        low, high = min(low, *(span[0] for span in left), use), max(high, *(span[1] for span in left), use)
+        sources = tuple(ground(dose) for _, _, dose in own)
+        return Amount(round(low), round(use), round(high), "species", sources, _leaves(left, bool(found)))
+    for basis, studies in (("species", known.own), ("genus", known.kin)):
+        if told := [study for study in studies if study["longest"]]:
+            return Amount(*best, basis, tuple(map(ground, told)))
     if row and {"class", "level"} & row.keys():
         use = min(max(best.use, row["days"]["low"]), row["days"]["high"])
         return Amount(row["days"]["low"], use, row["days"]["high"], *_row_ground(row))
     return Amount(*best, "class" if facts.dormancy else "treatment", ({"held": "practice"},))
 
 
-def _leaves(low: float, high: float, use: int) -> str:
-    said = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-    return f"growers commonly give {said} days; more is expected of {use}, by all reports on it and its relatives"
+def _leaves(left: list[tuple[float, float, dict[str, Any]]], found: bool) -> str:
+    """Why a length is not one that the species' own sources give; empty where none is left."""
+    if not left:
+        return ""
+    said = " and ".join(sorted({f"{low:g}" if low == high else f"{low:g} to {high:g}" for low, high, _ in left}))
+    why = (
+        "what was found on it goes before what is advised"
+        if found
+        else "more is expected of this, by all reports on it"
+    )
+    return f"{said} days are advised for it too; {why}"
 
 
 def _turn(kb: KnowledgeBase, obstacles: Sequence[str]) -> str | None:

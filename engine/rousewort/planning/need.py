@@ -9,6 +9,9 @@ not the middle of reports: too little cold costs a year, too much costs weeks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
+from math import inf
+from operator import mul
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.chilling import D90, LIKELY, TYPES, germinated
@@ -17,6 +20,7 @@ from rousewort.planning.facts import Facts
 
 # How many studies what the wider group says is worth, at each rank. Chosen round; half and twice as much do about as well.
 WORTH = {"class": 10.0, "family": 6.0, "genus": 3.0, "species": 2.0}
+ROUNDS = 4  # of learning from relatives
 EVERY = "all"  # the row of the table for seed whose class is not known
 DAYS = (14, 21, 28, 35, 42, 56, 60, 75, 90, 105, 120, 150, 180, 210, 240)  # lengths to choose from
 DAY_COST = 0.05 / 60  # expected germination that a day is worth
@@ -34,12 +38,14 @@ class Length(NamedTuple):
 
 
 class Need(NamedTuple):
-    """What is known of a plant's need for cold. `shares`: one a type, summing to 1; `longest`: days that anybody tried."""
+    """What is known of a plant's need for cold. `shares`: one a type, summing to 1; `longest`: days that anybody tried; `kin`,
+    `own`: studies of its genus and of the species itself."""
 
     shares: Sequence[float]
     longest: float
     rests_on: str
-    studies: tuple[Mapping[str, Any], ...]
+    kin: tuple[Mapping[str, Any], ...] = ()
+    own: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def chance(self) -> float:
@@ -49,31 +55,33 @@ class Need(NamedTuple):
 
 def need(kb: KnowledgeBase, facts: Facts) -> Need:
     """What class, family, genus and the species' own studies say together."""
-    dormancy, level = facts.dormancy, facts.level
-    relatives = facts.relatives
-    chances = dict(relatives.chances) if relatives and relatives.nearest else ({dormancy: 1.0} if dormancy else {})
-    shares, longest = of_class(kb, chances, level)
-    rests_on = "class"
+    lent = facts.relatives
+    chances = dict(lent.chances) if lent and lent.nearest else ({facts.dormancy: 1.0} if facts.dormancy else {})
+    key = ("need", facts.genus, facts.family, facts.dormancy, facts.level, *chances.items())
+    if key not in kb.memo:  # the same for every such plant of a genus
+        kb.memo[key] = _of_kin(kb, facts, chances)
+    kin: Need = kb.memo[key]
     own = (kb.store.summary(facts.name) or {}).get("chilled", ())
-    near: list[Mapping[str, Any]] = []
+    if not own or facts.name == facts.genus:
+        return kin
+    longest = max([kin.longest, *(study["longest"] or 0 for study in own)])
+    return Need(learnt(kin.shares, own, WORTH["species"]), longest, "species", kin.kin, tuple(own))
+
+
+def _of_kin(kb: KnowledgeBase, facts: Facts, chances: Mapping[str, float]) -> Need:
+    """What class, family and genus say; what is said of the genus as a whole is of no species."""
+    shares, longest = of_class(kb, chances, facts.level)
+    rests_on, near = "class", []
     if facts.family:
-        key = ("need", facts.family, dormancy, level, bool(relatives))
-        if key not in kb.memo:
-            found = alike(kb.store.group("family", facts.family)["chilled"], dormancy, level)
-            kb.memo[key] = learnt(shares, found, WORTH["family"]), bool(found)
-        shares, any_in_family = kb.memo[key]
-        rests_on = "family" if any_in_family else rests_on
+        far = alike(kb.store.group("family", facts.family)["chilled"], facts)
+        shares = learnt(shares, far, WORTH["family"], ROUNDS)
+        rests_on = "family" if far else rests_on
     if facts.genus:
-        kin = alike(kb.store.group("genus", facts.genus)["chilled"], dormancy, level)
-        near = [study for study in kin if study["species"] != facts.name]
+        near = alike(kb.store.group("genus", facts.genus)["chilled"], facts)
         near += (kb.store.summary(facts.genus) or {}).get("chilled", ())
-        shares = learnt(shares, near, WORTH["genus"])
+        shares = learnt(shares, near, WORTH["genus"], ROUNDS)
         rests_on = "genus" if near else rests_on
-    if own:
-        shares = learnt(shares, own, WORTH["species"])
-        rests_on = "species"
-    tried = [study["longest"] for study in (*near, *own) if study["longest"]]
-    return Need(shares, max([longest, *tried]), rests_on, (*own, *near))
+    return Need(shares, max([longest, *(study["longest"] or 0 for study in near)]), rests_on, tuple(near))
 
 
 def of_class(kb: KnowledgeBase, chances: Mapping[str, float], level: str | None) -> tuple[Sequence[float], float]:
@@ -89,8 +97,9 @@ def of_class(kb: KnowledgeBase, chances: Mapping[str, float], level: str | None)
     return shares, max(row["longest"] for chance, row in rows if chance >= total / 10)
 
 
-def alike(studies: Iterable[Mapping[str, Any]], dormancy: str | None, level: str | None) -> list[Mapping[str, Any]]:
+def alike(studies: Iterable[Mapping[str, Any]], facts: Facts) -> list[Mapping[str, Any]]:
     """Studies of plants of the same class and level, as far as both are known."""
+    dormancy, level = facts.dormancy, facts.level
     return [
         study
         for study in studies
@@ -98,22 +107,26 @@ def alike(studies: Iterable[Mapping[str, Any]], dormancy: str | None, level: str
     ]
 
 
-def learnt(shares: Sequence[float], studies: Iterable[Mapping[str, Any]], worth: float) -> Sequence[float]:
-    """The shares after these studies; those before are worth as many studies as `worth`."""
-    counts, total = [worth * share for share in shares], worth
+def learnt(
+    shares: Sequence[float], studies: Iterable[Mapping[str, Any]], worth: float, rounds: int = 1
+) -> Sequence[float]:
+    """The shares after these studies; those before are worth as many studies as `worth`. Each further round reads the studies
+    in the light of what the round before made of them: what they say of each other."""
+    same: dict[tuple[int, ...], float] = {}  # studies that say the same count together
     for study in studies:
-        likely = responsible(shares, study["fits"])
-        stands = study["stands"]
-        counts = [count + stands * one for count, one in zip(counts, likely, strict=True)]
-        total += stands
-    return [count / total for count in counts] if total > worth else shares
-
-
-def responsible(shares: Sequence[float], fits: Sequence[int]) -> list[float]:
-    """How likely the lot of a study was of each type."""
-    joint = [share * LIKELY[misfit] for share, misfit in zip(shares, fits, strict=True)]
-    total = sum(joint)
-    return [one / total for one in joint]
+        fits = tuple(study["fits"])
+        same[fits] = same.get(fits, 0.0) + study["stands"]
+    total = worth + sum(same.values())
+    likely = [([LIKELY[misfit] for misfit in fits], stands) for fits, stands in same.items()]
+    made: Sequence[float] = shares
+    for _ in range(rounds if likely else 0):
+        counts = [worth * share for share in shares]
+        for each, stands in likely:
+            joint = list(map(mul, made, each))
+            part = stands / sum(joint)
+            counts = [count + part * one for count, one in zip(counts, joint, strict=True)]
+        made = [count / total for count in counts]
+    return made
 
 
 def length(known: Need, lean: str | None = None) -> Length:
@@ -133,14 +146,19 @@ def utility(shares: Sequence[float], days: float) -> float:
 
 def expected(shares: Sequence[float], days: float) -> float:
     """Germination that is expected after so many days of cold, as a share of what the lot can do."""
-    return sum(share * germinated(kind, days) for share, kind in zip(shares, TYPES, strict=True) if share)
+    return float(sum(map(mul, shares, _of_types(days))))
+
+
+@cache
+def _of_types(days: float) -> tuple[float, ...]:
+    return tuple(germinated(kind, days) for kind in TYPES)
 
 
 def _wanted(shares: Sequence[float], share: float) -> int:
     """Days of cold that are enough for this share of the lots that need cold."""
     sums: dict[float, float] = {}
     for weight, kind in zip(shares, TYPES, strict=True):
-        if kind.needs:
+        if kind.half < inf:
             sums[kind.half] = sums.get(kind.half, 0.0) + weight
     reached, total = 0.0, sum(sums.values())
     for half in sorted(sums):
