@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -52,7 +53,7 @@ class Chooser:
         ]
         waking = {id(c): tuple(phase for phase in c.given() if counts(self.kb, phase.kind)) for c in able}
         return tuple(
-            (c, waking[id(c)], frozenset(phase.kind for phase in waking[id(c)] if not self._dangerous(phase.kind)))
+            (c, waking[id(c)], frozenset(phase.kind for phase in waking[id(c)] if self._leads(c, phase.kind)))
             for c in able
         )
 
@@ -103,6 +104,10 @@ class Chooser:
         for chosen in sequence.chosen:
             chosen.only_if = self._only_if(chosen, sorted_)
             self._heed(chosen)
+        for before, chosen in pairwise(sequence.chosen):  # what only goes between two steps goes with the first
+            group = self.vocabulary.kinds.group(chosen.kind)
+            if self.vocabulary.files["treatment_groups"].get(group, {}).get("fills"):
+                chosen.optional = chosen.optional or before.optional
         return sequence
 
     def _only_if(self, chosen: Chosen, sorted_: bool) -> str | None:
@@ -157,10 +162,14 @@ class Chooser:
         ]
         return replace(self.findings, offers=offers)
 
-    def _dangerous(self, kind: str) -> bool:
-        """Whether it takes a permission: nobody is led to that while another way stands as well."""
+    def _leads(self, course: Course, kind: str) -> bool:
+        """Whether a plan is led to a kind by a protocol that has it. To heat or acid, while another way stands as well, only by one that
+        advises it: that some lot bore it in a trial is no advice. To what takes a permission by none."""
+        treatment = self.kb.treatments.get(kind, {})
         equipment = self.vocabulary.files["equipment"]
-        return any(equipment[need].get("permission") for need in self.kb.treatments.get(kind, {}).get("needs", ()))
+        if any(equipment[need].get("permission") for need in treatment.get("needs", ())):
+            return False
+        return not (course.tried and heats(treatment))
 
     def _replaces(self, kind: str) -> bool:
         group = self.vocabulary.kinds.group(kind)
