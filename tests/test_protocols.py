@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from rousewort.evaluation import gate
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.evidence import Own, Verdict
 from rousewort.planning.follow import Following
 from rousewort.planning.grower import make_grower
+from rousewort.planning.own_evidence import Own, Verdict
 from rousewort.planning.plan import Plan, Planner, Step
 from rousewort.planning.plan_json import plan_json
 from rousewort.planning.protocols import courses, read, support

@@ -14,10 +14,10 @@ from typing import Any, NamedTuple
 from rousewort.base.parallel import map_on_cores
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
-from rousewort.planning.evidence import Own, own
 from rousewort.planning.follow import counts as counts_as_step
 from rousewort.planning.follow import heats, in_some_lots
 from rousewort.planning.grower import Grower, make_grower
+from rousewort.planning.own_evidence import Own, own
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.protocols import sprouted
 from rousewort.planning.steps import Step

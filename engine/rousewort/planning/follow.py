@@ -16,9 +16,9 @@ from typing import Any, NamedTuple
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
-from rousewort.planning.evidence import line, own
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
+from rousewort.planning.own_evidence import line, own
 from rousewort.planning.phases import Part
 from rousewort.planning.protocols import Course, Phase
 from rousewort.planning.rules.run import Findings, Offer

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -10,8 +10,10 @@ from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.vocabulary import DERIVED
-from rousewort.planning.certainty import TrackRecord, differ_text, record, relatives_of
+from rousewort.planning.certainty import differ_text, relatives_of
 from rousewort.planning.choose import Refused, Sequence
+from rousewort.planning.claims import Claim, claims_of, with_confidence
+from rousewort.planning.evidence import role_of
 from rousewort.planning.facts import Facts, Known, gather
 from rousewort.planning.follow import Chooser
 from rousewort.planning.grower import Grower, make_grower
@@ -60,22 +62,6 @@ class Plan(NamedTuple):
     follows: Mapping[str, Any] | None = None
     others: tuple[Mapping[str, Any], ...] | None = None
     expect: Mapping[str, Any] | None = None
-
-
-class Claim(NamedTuple):
-    """What a plan says of one question (coat, cold, warm, class, or a length), and how often such claims were right.
-
-    `about`: as in the JSON; `says`: true or false, a word, a number of days. `right` (a share), its interval and `tried`
-    are None where nothing was measured. `rests_on`: on what kind of ground, in words.
-    """
-
-    about: str
-    says: bool | str | int
-    rests_on: str
-    right: float | None = None
-    right_from: float | None = None
-    right_to: float | None = None
-    tried: int | None = None
 
 
 class Planner:
@@ -256,10 +242,9 @@ class _Composer:
         sequence = self.choose(self.grower)
         basis = self.basis
         outcome, advice = self.outcome(sequence, basis)
-        if outcome == "unknown":  # how often plans were right says nothing where none is made
-            basis = self._basis(planned=False)
         done = self.nearest(sequence, outcome, self.grower)
         steps = self.steps(done, self.grower) if done else ()
+        claims = claims_of(self.kb, self.facts, steps, outcome)
         alternatives = tuple(self._alternatives(sequence, done)) if done and outcome != "unknown" else ()
         dormancy = self._dormancy()
         return Plan(
@@ -267,7 +252,7 @@ class _Composer:
             outcome=outcome,
             match=self.match,
             family=self.facts.family,
-            basis=basis,
+            basis=with_confidence(self.kb, basis, claims),
             dormancy=dormancy,
             steps=steps,
             alternatives=alternatives,
@@ -282,7 +267,7 @@ class _Composer:
             findings=self.findings,
             sequence=sequence,
             line=self.line(steps, done),
-            claims=tuple(self._claims(steps, outcome, dormancy)),
+            claims=claims,
             follows=self.chooser.follows_json(done) if done else None,
             others=self.chooser.others_json(done.follows if done else None),
             expect=self.chooser.expect_json(done.follows) if done else None,
@@ -303,22 +288,18 @@ class _Composer:
 
     @cached_property
     def basis(self) -> dict[str, Any]:
-        return self._basis()
-
-    def _basis(self, planned: bool = True) -> dict[str, Any]:
-        """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
+        """The nearest kind of evidence that decides the obstacles; how sure it is, its claims say."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
         kinds = kinds or {known.basis for known in self.facts.of(self.vocabulary.class_key)}
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
-        measured = record(self.kb, kind, self.facts) if planned else None
         shown = "observations" if kind == "bench" else kind
         basis: dict[str, Any] = {
             "kind": shown,
-            "confidence": round(measured.share, 2) if measured else 0.0,
-            "note": self._basis_note(kind, grounds, measured),
+            "confidence": 0.0,
+            "note": self._basis_note(kind, grounds),
         }
         relatives = relatives_of(self.kb, self.facts)
         if relatives:
@@ -343,7 +324,7 @@ class _Composer:
             for on in firing.on:
                 yield from self._back(on, seen)
 
-    def _basis_note(self, kind: str, grounds: list[Known], measured: TrackRecord | None) -> str:
+    def _basis_note(self, kind: str, grounds: list[Known]) -> str:
         if kind == "none":
             return "Nothing is known of this plant's dormancy, nor enough of its genus or family."
         lent = sorted({name for k in grounds if k.basis in ("genus", "family") for name in k.relatives})
@@ -356,9 +337,6 @@ class _Composer:
         if lent and kind != "bench":
             some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
             text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"
-        if measured:
-            held_back = "the sources of a species held back" if kind in ("genus", "family") else "a source held back"
-            text += f". Plans on such ground agreed with {held_back} in {measured.right} of {measured.tried} trials"
         held = {source.get("held") for known in grounds if known.basis == "species" for source in known.sources}
         if kind == "species" and "read" not in held:
             text += ". What decides is common practice or memory of a work: none of it was read in a published source"
@@ -378,7 +356,7 @@ class _Composer:
             "level": level_words,
             "words": entry["label"] + (f", {level_words}" if level_words else ""),
             "basis": known.basis if known else "rule",
-            "sources": self.grounds.cite(known.sources) if known else [],
+            "sources": self.grounds.cite(known.sources, role_of(known.basis)) if known else [],
         }
 
     def outcome(self, sequence: Sequence, basis: Mapping[str, Any]) -> tuple[str, tuple[str, ...]]:
@@ -455,24 +433,6 @@ class _Composer:
         may_need_nothing = sequence is not None and self.chooser.may_need_nothing(sequence)
         said = ", ".join(parts)
         return (f"may need nothing: {said}" if may_need_nothing else said) or None
-
-    def _claims(self, steps: tuple[Step, ...], outcome: str, dormancy: Mapping[str, Any]) -> Iterator[Claim]:
-        """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
-        if outcome != "plan":
-            return
-        kinds, ground = self.vocabulary.kinds, str(self.basis["kind"])
-        for group in kinds.claims:
-            given = [step for step in steps if kinds.claim(step.kind, step.removes) == group]
-            yield Claim(group, any(not step.optional for step in given), ground)
-            days = [
-                step.amounts["days"].use
-                for step in given
-                if step.kind in kinds.indoors(group) and "days" in step.amounts
-            ]
-            if days:
-                yield Claim(f"{group}_days", max(days), ground)
-        if dormancy["class"]:
-            yield Claim("class", dormancy["class"], dormancy["basis"] or "none")
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))
@@ -572,8 +532,9 @@ class _Composer:
         spread = {
             key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()
         } | DERIVED
+        usual = {key for key, trait in self.vocabulary.traits.items() if trait.get("as_stated")}  # unsaid is as usual
         for key, word in sorted(self.findings.facts):
-            if word == "unknown":
+            if word == "unknown" and key not in usual:
                 yield f"{key}: {spread[key]}"
 
 

@@ -31,15 +31,20 @@ def step_json(step: Step) -> dict[str, Any]:
     if step.medium:
         made["medium"] = step.medium
     if step.sowing:
-        told = {k: v for k, v in step.sowing.items() if not k.endswith("_text")}
-        made["sowing"] = {**told, "water": None, "medium": step.medium, "position": None}
+        made["sowing"] = dict(step.sowing)
     return made | {
         "do": list(step.do),
         "watch": list(step.watch),
         "until": step.until,
         "success": step.success,
         "because": [
-            {"text": r.text, "rule": r.rule, "facts": list(r.facts), "sources": list(r.sources), "evidence": None}
+            {
+                "text": r.text,
+                "rule": r.rule,
+                "facts": list(r.facts),
+                "sources": list(r.sources),
+                "evidence": [record.to_json() for record in r.evidence],
+            }
             for r in step.because
         ],
         "cautions": list(step.cautions),

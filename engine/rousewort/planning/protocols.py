@@ -41,7 +41,7 @@ class Phase(NamedTuple):
 
 class Course(NamedTuple):
     """One protocol. `phases`: all but sowing, in order; `ordered`: whether that order is the order of doing; `ground`: experiment,
-    recommendation, standard or practice; `treated` and `untreated`: per cent that came up; `seeds`: how many were counted;
+    advice, standard or practice; `treated` and `untreated`: per cent that came up; `seeds`: how many were counted;
     `days`: until seedlings showed, {low, high}; `varied`: the group of treatments that its rows vary."""
 
     protocol: Protocol
@@ -103,7 +103,7 @@ def read(protocol: Protocol, vocabulary: Vocabulary) -> Course:
     written = [phase for phase in protocol.get("phases", ()) if phase["kind"] != kinds.last]
     phases = tuple(_phase(protocol, phase, vocabulary) for phase in written)
     design = vocabulary.files["protocol"]["design"].get(protocol.get("design"))
-    ground, weight = (design["ground"], design["support"]) if design else _unsaid(protocol, phases, vocabulary)
+    ground, weight = (design["evidence"], design["support"]) if design else _unsaid(protocol, phases, vocabulary)
     if waits(protocol):
         varied, untreated, treated, seeds = _rows(protocol, phases, vocabulary)
     else:
@@ -125,7 +125,7 @@ def _unsaid(protocol: Protocol, phases: Sequence[Phase], vocabulary: Vocabulary)
     designs = vocabulary.files["protocol"]["design"]
     counted = protocol.get("results") or any("found" in phase.told for phase in phases) or "found" in protocol
     word = "practice" if "source" not in protocol else "uncontrolled" if counted else "advice"
-    return designs[word]["ground"], designs[word]["support"]
+    return designs[word]["evidence"], designs[word]["support"]
 
 
 def _middle(share: Mapping[str, Any] | None) -> float | None:
