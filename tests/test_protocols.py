@@ -117,6 +117,16 @@ def test_a_season_in_parts_stays_in_parts_each_as_warm_as_it_was(planner: Planne
     assert uses == sorted(uses, reverse=True) and len(set(uses)) == parts
 
 
+@pytest.mark.parametrize(
+    ("name", "kind", "use"), [("Corydalis cava", "warm_moist", 20), ("Aconitum napellus", "cold_moist", 4)]
+)
+def test_relatives_lend_no_mean_of_two_seasons_and_no_limit_as_a_temperature(
+    planner: Planner, name: str, kind: str, use: int
+) -> None:
+    (step,) = of_kind(planner.plan(name), kind)
+    assert step.temperature and step.temperature.use == use
+
+
 def test_a_limit_stays_a_limit(planner: Planner) -> None:
     (cold,) = of_kind(planner.plan("Aconitum lycoctonum"), "cold_moist")
     assert cold.temperature and cold.temperature.use < cold.temperature.high == 10
@@ -202,6 +212,13 @@ def test_cold_given_before_counts_once_all_before_it_was_given(grow: Callable[..
 
 
 # --- where nothing is known
+
+
+@pytest.mark.parametrize("name", ["Viscum album", "Phoradendron leucarpum", "Loranthus europaeus"])
+def test_a_mistletoe_is_put_on_its_branch_and_in_no_bag(planner: Planner, name: str) -> None:
+    plan = planner.plan(name)
+    assert not {"cold_moist", "warm_moist", "outdoor_winter"} & {step.kind for step in plan.steps}
+    assert any("bark" in text for text in (*plan.advice, *(line for step in plan.steps for line in step.do)))
 
 
 @pytest.mark.parametrize("name", ["Gnetum gnemon", "Encephalartos altensteinii", "Victoria amazonica", "Viscum album"])
