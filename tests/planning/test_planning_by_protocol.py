@@ -117,6 +117,16 @@ def test_a_season_in_parts_stays_in_parts_each_as_warm_as_it_was(planner: Planne
     assert uses == sorted(uses, reverse=True) and len(set(uses)) == parts
 
 
+@pytest.mark.parametrize(
+    ("name", "kind", "use"), [("Corydalis cava", "warm_moist", 20), ("Aconitum napellus", "cold_moist", 4)]
+)
+def test_relatives_lend_no_mean_of_two_seasons_and_no_limit_as_a_temperature(
+    planner: Planner, name: str, kind: str, use: int
+) -> None:
+    (step,) = of_kind(planner.plan(name), kind)
+    assert step.temperature and step.temperature.use == use
+
+
 def test_a_limit_stays_a_limit(planner: Planner) -> None:
     (cold,) = of_kind(planner.plan("Aconitum lycoctonum"), "cold_moist")
     assert cold.temperature and cold.temperature.use < cold.temperature.high == 10
@@ -154,6 +164,21 @@ def test_seed_that_came_up_untreated_may_need_nothing(planner: Planner, name: st
     assert any("half of the lot without" in text for step in plan.steps for text in step.cautions)
 
 
+def test_seed_that_nothing_woke_is_said_to_be_so(planner: Planner, plans: dict[str, Plan]) -> None:
+    plan = planner.plan("Nuphar variegata")
+    assert (plan.line or "").startswith("nothing tried woke it") and any(
+        "Nothing that was tried" in c for c in plan.cautions
+    )
+    assert not any("Nothing that was tried" in caution for caution in plans["Acer rubrum"].cautions)
+
+
+def test_cold_that_few_relatives_need_is_not_asked_for_of_the_whole_lot(plans: dict[str, Plan]) -> None:
+    told = [
+        s for plan in plans.values() for s in plan.steps if any("in 100 are likely to need it" in a for a in s.against)
+    ]
+    assert told and all(step.optional and step.kind in ("cold_moist", "outdoor_winter") for step in told)
+
+
 def test_a_plan_says_in_its_line_that_it_may_need_nothing(planner: Planner) -> None:
     assert (planner.plan("Pinus sylvestris").line or "").startswith("may need nothing")
     assert not (planner.plan("Jeffersonia diphylla").line or "").startswith("may need nothing")
@@ -189,11 +214,21 @@ def test_cold_given_before_counts_once_all_before_it_was_given(grow: Callable[..
 # --- where nothing is known
 
 
+@pytest.mark.parametrize("name", ["Viscum album", "Phoradendron leucarpum", "Loranthus europaeus"])
+def test_a_mistletoe_is_put_on_its_branch_and_in_no_bag(planner: Planner, name: str) -> None:
+    plan = planner.plan(name)
+    assert not {"cold_moist", "warm_moist", "outdoor_winter"} & {step.kind for step in plan.steps}
+    assert any("bark" in text for text in (*plan.advice, *(line for step in plan.steps for line in step.do)))
+
+
 @pytest.mark.parametrize("name", ["Gnetum gnemon", "Encephalartos altensteinii", "Victoria amazonica", "Viscum album"])
 def test_seed_that_dies_when_dried_is_told_nothing_that_kills_it(planner: Planner, name: str) -> None:
     plan = planner.plan(name)
-    assert plan.outcome == "unknown" and plan.advice[0].startswith("Sow most of it at once")
-    assert not plan.steps and not any("nick" in line for line in plan.advice)
+    assert not {"nick", "abrade", "after_ripen", "dry_heat", "hot_water"} & {step.kind for step in plan.steps}
+    assert not any("nicked" in line for line in plan.advice)
+    if plan.outcome == "unknown":
+        assert not plan.steps
+        assert any(line.startswith(("Sow most of it at once", "Put it fresh from the berry")) for line in plan.advice)
 
 
 def test_a_plant_of_which_nothing_is_known_gets_a_split_with_its_border_named(planner: Planner) -> None:

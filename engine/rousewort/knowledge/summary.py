@@ -155,7 +155,7 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     for protocol in record.get("protocols", ()):
         told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
         colds = [t["phase"] for t in told if vocabulary.kinds.group(t["kind"]) == "cold"]
-        for treatment in told:
+        for before, treatment in zip([None, *told], told, strict=False):
             dose = {
                 "kind": treatment["kind"],
                 "found": treatment["found"],
@@ -164,6 +164,8 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
             }
             if len(colds) > 1 and treatment["phase"] in colds:
                 dose["turn"] = "first" if treatment["phase"] == colds[0] else "last"
+            if before and before["kind"] == treatment["kind"]:
+                dose["later_part"] = True  # of one season in parts: another temperature, not another report of it
             for key in (*UNITS, "temperature_c", "way", "strength_pct"):
                 if key in treatment:
                     dose[key] = treatment[key]

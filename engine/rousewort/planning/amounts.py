@@ -292,6 +292,8 @@ def _temperature(
 ) -> Amount | None:
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
+        # A limit is no temperature to pool, and the parts of one season are none of each other's.
+        found = [d for d in found if None not in d["temperature_c"].values() and not d.get("later_part")]
         if found:
             return _cooled(_pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -17,11 +18,13 @@ from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
+from rousewort.planning.need import need
 from rousewort.planning.own_evidence import line, own
 from rousewort.planning.phases import Part
-from rousewort.planning.protocols import Course, Phase
+from rousewort.planning.protocols import FAILED_PCT, HELPS, Course, Phase
 from rousewort.planning.rules.run import Findings, Offer
 
+AS_LIKELY = 0.5  # a need for cold lent by relatives that is less likely than this splits the lot
 MANY_OTHERS = 12  # protocols shown beside the one followed
 WARM, COLD = "warm", "cold"  # groups of treatments that are seasons
 
@@ -52,7 +55,7 @@ class Chooser:
         ]
         waking = {id(c): tuple(phase for phase in c.given() if counts(self.kb, phase.kind)) for c in able}
         return tuple(
-            (c, waking[id(c)], frozenset(phase.kind for phase in waking[id(c)] if not self._dangerous(phase.kind)))
+            (c, waking[id(c)], frozenset(phase.kind for phase in waking[id(c)] if self._leads(c, phase.kind)))
             for c in able
         )
 
@@ -103,6 +106,10 @@ class Chooser:
         for chosen in sequence.chosen:
             chosen.only_if = self._only_if(chosen, sorted_)
             self._heed(chosen)
+        for before, chosen in pairwise(sequence.chosen):  # what only goes between two steps goes with the first
+            group = self.vocabulary.kinds.group(chosen.kind)
+            if self.vocabulary.files["treatment_groups"].get(group, {}).get("fills"):
+                chosen.optional = chosen.optional or before.optional
         return sequence
 
     def _only_if(self, chosen: Chosen, sorted_: bool) -> str | None:
@@ -157,10 +164,14 @@ class Chooser:
         ]
         return replace(self.findings, offers=offers)
 
-    def _dangerous(self, kind: str) -> bool:
-        """Whether it takes a permission: nobody is led to that while another way stands as well."""
+    def _leads(self, course: Course, kind: str) -> bool:
+        """Whether a plan is led to a kind by a protocol that has it. To heat or acid, while another way stands as well, only by one that
+        advises it: that some lot bore it in a trial is no advice. To what takes a permission by none."""
+        treatment = self.kb.treatments.get(kind, {})
         equipment = self.vocabulary.files["equipment"]
-        return any(equipment[need].get("permission") for need in self.kb.treatments.get(kind, {}).get("needs", ()))
+        if any(equipment[need].get("permission") for need in treatment.get("needs", ())):
+            return False
+        return not (course.tried and heats(treatment))
 
     def _replaces(self, kind: str) -> bool:
         group = self.vocabulary.kinds.group(kind)
@@ -179,10 +190,24 @@ class Chooser:
         if verdict.against:
             chosen.optional = chosen.optional or verdict.optional
             chosen.against, chosen.needless, chosen.grounds = verdict.against, verdict.needless, verdict.sources
-        elif not chosen.optional and (advice := self.own.silent_on(chosen.kind)) and self._lent(chosen):
-            chosen.optional = True
-            chosen.against = tuple(f"{self.own.who(course)}: tells of no such step" for course in advice)
-            chosen.grounds = tuple(_ground(course) for course in advice)
+        elif not chosen.optional and self._lent(chosen):
+            if advice := self.own.silent_on(chosen.kind):
+                chosen.optional = True
+                chosen.against = tuple(f"{self.own.who(course)}: tells of no such step" for course in advice)
+                chosen.grounds = tuple(_ground(course) for course in advice)
+            elif self._lent_cold(chosen.kind) and (needed := self._cold_needed) < AS_LIKELY:
+                chosen.optional = True
+                chosen.against = (f"of plants like it about {round(100 * needed)} in 100 are likely to need it",)
+
+    def _lent_cold(self, kind: str) -> bool:
+        """Whether it is cold, of which the species' own protocols say nothing."""
+        cold = self.vocabulary.kinds.group(kind) == COLD
+        return cold and not any(self.own.speaks(p, kind) for course in self.own.courses for p in course.phases)
+
+    @cached_property
+    def _cold_needed(self) -> float:
+        """How likely a lot of this plant needs cold, by what is known of its relatives and class."""
+        return need(self.kb, self.facts).chance
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""
@@ -203,6 +228,20 @@ class Chooser:
         for firing in self.findings.support.get(fact, ()):
             for on in firing.on:
                 yield from self._back(on, seen)
+
+    @cached_property
+    def nothing_woke(self) -> tuple[Course, ...]:
+        """The species' own trials, where none of them woke its seed in any way and none was without treatments."""
+        tried = tuple(c for c in self.own.courses if c.tried and any(counts(self.kb, p.kind) for p in c.phases))
+        shares = [share for c in tried for share in (c.treated, c.untreated) if share is not None]
+        helped = any(phase.vote in HELPS for course in self.own.courses for phase in course.phases)
+        return tried if shares and max(shares) < FAILED_PCT and not helped else ()
+
+    def told(self, course: Course) -> str:
+        """Who tried what: `Verhoeven 2024: cold and moist, gibberellic acid`."""
+        kinds = [phase.kind for phase in course.phases if counts(self.kb, phase.kind)]
+        labels = [self.kb.treatments.get(kind, {}).get("label", kind.replace("_", " ")) for kind in kinds]
+        return f"{self.own.who(course)}: {', '.join(labels)}"
 
     def may_need_nothing(self, sequence: Sequence) -> bool:
         """Whether nothing that wakes is asked for, and something that may be left out was found needless."""

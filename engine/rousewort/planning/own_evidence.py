@@ -103,7 +103,8 @@ class Own:
         if bare and not course.doubted and course.untreated is not None:
             return f"{round(course.untreated)} % came up without it"
         for phase in course.given():
-            if self.speaks(phase, kind) and (span(phase.told.get("days")) or {}).get("low") == 0:
+            helps = phase.vote in HELPS and self.speaks(phase, kind)  # that none was tried too says nothing
+            if helps and (span(phase.told.get("days")) or {}).get("low") == 0:
                 return "from no days upward, by lot"
         return ""
 
@@ -136,9 +137,10 @@ class Own:
         if any(self.speaks(phase, kind) for course in self.courses for phase in course.phases):
             return ()
         sourced = [course for course in self.courses if course.source and not course.doubted]
-        return tuple(
-            c for c in sourced if (not c.tried and c.phases) or max(c.treated or 0, c.untreated or 0) > WORKED_PCT
-        )
+        return tuple(c for c in sourced if self._advises(c) or max(c.treated or 0, c.untreated or 0) > WORKED_PCT)
+
+    def _advises(self, course: Course) -> bool:
+        return not course.tried and bool(course.phases) and all(phase.vote in HELPS for phase in course.phases)
 
 
 def own(kb: KnowledgeBase, name: str) -> Own:

@@ -432,6 +432,8 @@ class _Composer:
                 parts.append(f"({text})" if step.optional else text)
         may_need_nothing = sequence is not None and self.chooser.may_need_nothing(sequence)
         said = ", ".join(parts)
+        if said and self.chooser.nothing_woke:
+            return f"nothing tried woke it: {said}"
         return (f"may need nothing: {said}" if may_need_nothing else said) or None
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
@@ -441,6 +443,10 @@ class _Composer:
         firings = self._steps.cautions.get("plan", ())
         seen = dict.fromkeys(self._steps.caution(text, firing) for text, firing in firings)
         yield from seen
+        if tried := self.chooser.nothing_woke:
+            self.grounds.cite([course.protocol for course in tried])
+            told = "; ".join(dict.fromkeys(self.chooser.told(course) for course in tried))
+            yield f"Nothing that was tried woke this seed ({told}): sow it as it comes, and do not count on it."
         lots = self.vocabulary.files["lots"]
         for part, word in (("stored", grower.stored), ("provenance", grower.provenance)):
             for advice in lots[part].get(word, {}).get("advice", ()):
