@@ -231,7 +231,10 @@ def test_without_a_fridge_the_winter_is_given_outside(grow: Callable) -> None:
 
 def test_without_fridge_or_bed_a_cold_need_is_unreachable_and_says_what_would_help(grow: Callable) -> None:
     plan = grow("Quercus rubra", without=["fridge", "outdoor_bed"])
-    assert plan.outcome == "unreachable" and not plan.steps
+    assert plan.outcome == "unreachable"
+    assert [step.lacks for step in plan.steps if step.kind == "cold_moist"] == [("fridge",)], (
+        "the nearest plan is carried"
+    )
     assert any("fridge" in line for line in plan.advice)
     assert any(unmet["obstacle"] in ("needs_cold", "shoot_needs_cold") for unmet in plan.unmet)
 

@@ -148,6 +148,8 @@ def step_line(step: Data, name: str, legend: Legend) -> str:
         words.append(f"up:{expect['low']}-{expect['high']}d give_up{legend.mark('give_up', sowing['give_up'])}")
     if step["removes"]:
         words.append("for " + "+".join(step["removes"]))
+    if step["only_if"]:
+        words.append("if" + legend.mark("if", step["only_if"]))
     if step["cautions"]:
         words.append(_codes("!", step["cautions"], name, legend))
     return f"[{' '.join(words)}]" if step["optional"] else " ".join(words)

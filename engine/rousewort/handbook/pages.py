@@ -22,7 +22,7 @@ from rousewort.handbook.settings import same_bytes, settings
 from rousewort.knowledge.names import slug
 from rousewort.knowledge.rules import PHASES
 from rousewort.planning.plan import Plan
-from rousewort.planning.wording import fill
+from rousewort.planning.wording import OF_ANY_PLANT, fill
 from rousewort.schedule.model import Schedule
 
 # Of a long list a page shows so many names, which weigh under 300 kB; all of them are in the download.
@@ -278,7 +278,7 @@ class Writer:
             )
 
     def _rule(self, rule: Mapping[str, Any]) -> Page:
-        because = {key: fill(text, {"name": "the species", "toxic_note": ""}) for key, text in rule["because"].items()}
+        because = {key: fill(text, OF_ANY_PLANT) for key, text in rule["because"].items()}
         return self.page(
             self.catalogue.places.path("rule", rule["id"]) or "",
             "rule.md",

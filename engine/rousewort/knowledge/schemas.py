@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rousewort.knowledge.cases import LOT
+from rousewort.knowledge.reason_schema import reason, work
 from rousewort.knowledge.schema_parts import (
     FOR_READERS,
     SCIENTIFIC_NAME,
@@ -86,6 +87,11 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             closed(
                 {
                     "caution": text("The warning."),
+                    "hazard": hazard(vocabulary),
+                    "on_sheet": {
+                        "type": "boolean",
+                        "description": "false: the sheet says it elsewhere, in the text of a step.",
+                    },
                     "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it."),
                 },
                 ["caution", "shows_on"],
@@ -156,6 +162,12 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         },
         ["id", "status", "date", "phase", "when", "then", "because", "limits", "sources", "examples"],
         "One rule of the reasoning.",
+    )
+
+
+def hazard(vocabulary: Vocabulary) -> Schema:
+    return words(
+        vocabulary.files["hazards"], "The danger to people or land that it warns of; the sheet says each once."
     )
 
 
@@ -239,15 +251,29 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     )
     cautions = many(
         closed(
-            {"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."
+            {"text": text("The caution."), "hazard": hazard(vocabulary), "source": SOURCE, "held": held(vocabulary)},
+            ["text", "held"],
+            "A caution.",
         ),
         "Cautions, shown wherever the step shows.",
         least=0,
+    )
+    at_seed = words(
+        {
+            "across": "Cut right through.",
+            "broad_side": "One small place on the broad side, away from scar and root tip.",
+            "all_over": "The whole surface.",
+            "seam": "Along the seam.",
+            "none": "Nowhere after all.",
+        },
+        "Where on the seed it is done, for the drawing on a printed sheet.",
     )
     parts = {
         "label": text("Name."),
         "also": lines,
         "do": lines,
+        "short": lines,
+        "at_seed": at_seed,
         "watch": lines,
         "until": text("Event."),
         "success": text("Sign."),
@@ -336,6 +362,14 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "medium": text("What it is done in."),
             "media": mapped({"type": "string"}, "Other media by name."),
             "do": lines,
+            "short": many(
+                text("One sentence or two."),
+                "For the sheet: only what differs from plant to plant, with the places of `do` and {until}. Left out where `do` "
+                "is as short. What replaces `do` replaces it too.",
+            ),
+            "at_seed": at_seed,
+            "takes": text("For the sheet, what it needs beyond `needs`, in few words; the medium where nothing is said."),
+            "if_nothing": text("For the sheet: when no seedling came and this was given, what to look for and do. {days}: its days."),
             "watch": many(text("What to look for."), "What to watch for.", least=0),
             "until": text("The event that ends it."),
             "success": text("How to tell that it worked."),
@@ -511,7 +545,7 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "hours": amount,
             "minutes": amount,
             "temperature_c": amount,
-            "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
+            "because": {"type": "array", "description": "Why it stands in the plan.", "items": reason()},
         },
     }
     claim = closed(
@@ -550,7 +584,7 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "ruled_out": {"type": "array", "description": "What must not be used, or could not be, and why."},
             "cautions": {**strings, "description": "Cautions on the whole plan."},
             "unknowns": {**strings, "description": "What is not known and would matter."},
-            "sources": {"type": "array", "description": "Every work that the plan rests on."},
+            "sources": {"type": "array", "description": "Every work that the plan rests on, nearest role first.", "items": work()},
         },
     }  # fmt: skip
 

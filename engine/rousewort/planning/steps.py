@@ -11,8 +11,10 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import UNITS
 from rousewort.planning.amounts import Amount, StepAmounts, step_amounts
 from rousewort.planning.choose import Chosen, Sequence
+from rousewort.planning.evidence import role_of
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
+from rousewort.planning.phases import of_part, only_if, until
 from rousewort.planning.reasons import Reason, Reasons
 from rousewort.planning.rules.run import Findings, Firing
 from rousewort.planning.sowing import Sowing, sowing
@@ -39,6 +41,11 @@ class Step(NamedTuple):
     sowing: Mapping[str, Any] | None = None
     credited: int = 0  # days taken off because the lot had them already
     first_look: int | None = None  # days after which the bag is first opened, for steps in a moist bag
+    only_if: str | None = None  # when it is done at all, in words
+    against: tuple[str, ...] = ()  # what the species' own works say against it
+    lacks: tuple[str, ...] = ()  # what the grower would have to get for it
+    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
+    at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
 
 
 class _Said(NamedTuple):
@@ -89,36 +96,59 @@ class Steps:
             sow_after = False
         else:
             sow_after = True
+        lost = ""  # the first step that the lot has not had whole: what it had of later ones came too early to count
         for chosen in before:
             turns[chosen.kind] = turns.get(chosen.kind, 0) + 1
-            step = self._step(chosen, turns[chosen.kind], grower, credit.get(chosen.kind, 0))
+            had = credit.get(chosen.kind, 0)
+            step = self._step(chosen, turns[chosen.kind], grower, had, lost if had else "")
             steps.append(step)
             if step.credited:
                 credit[chosen.kind] -= step.credited
+            if not lost and self._owed(step):
+                lost = step.label
         if sow_after:
             steps.append(self._step(sow or Chosen(kinds.last, [], [], False), 1, grower))
         return tuple(steps)
 
-    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0) -> Step:
+    def _owed(self, step: Step) -> bool:
+        """Whether a step is still to be done, without which what comes after it does not count."""
+        days = step.amounts.get("days")
+        whole = bool(step.credited and days and not days.use)
+        return self.vocabulary.kinds.wakes(step.kind) and not step.optional and not whole
+
+    def _step(self, chosen: Chosen, turn: int, grower: Grower, had: int = 0, lost: str = "") -> Step:
         dried = grower.dried_since if had else False
         lean = self._lean(chosen.kind, grower)
         lot = self._told_lot(chosen.kind, grower)
-        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, lot, had, dried, lean)
+        marks = (
+            chosen.optional,
+            chosen.against,
+            chosen.lacks,
+            chosen.only_if,
+            lost,
+            id(chosen.part.told) if chosen.part else None,
+        )
+        key = (chosen.kind, tuple(chosen.obstacles), turn, chosen.medium, lot, had, dried, lean, marks)
         if key not in self._made:
-            self._made[key] = self._make_step(chosen, turn, grower, had, lot)
+            self._made[key] = self._make_step(chosen, turn, grower, had, lost, lot)
         return self._made[key]
 
-    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int, lot: _Lot | None) -> Step:
+    def _make_step(self, chosen: Chosen, turn: int, grower: Grower, had: int, lost: str, lot: _Lot | None) -> Step:
         treatment = self.kb.treatments[chosen.kind]
         if chosen.kind == self.vocabulary.kinds.last:
             return self._make_sowing(chosen, turn, lot)
-        amounts, temperature, way = self._dose(chosen, self._lean(chosen.kind, grower))
-        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had)
+        made = self._dose(chosen, self._lean(chosen.kind, grower))
+        if chosen.part:
+            made = of_part(self.kb, chosen.kind, made, chosen.part)
+        amounts, temperature, way = made.amounts, made.temperature, made.way
+        amounts, given, credited = self._credit(chosen.kind, amounts, grower, had, lost)
         parts, because, cautions = self._say(chosen, way, lot)
         first_look = self._first_look(treatment, amounts)
         values = self._values(amounts, temperature, first_look, lot)
+        values["until"] = (until(self.kb, chosen.part) if chosen.part else None) or fill(parts["until"], values)
         for amount in (*amounts.values(), temperature):
-            self.grounds.cite(amount.sources if amount else ())
+            if amount:
+                self.grounds.cite(amount.sources, role_of(amount.basis))
         medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
         kept: tuple[str, ...] = ()
         if chosen.kind == self.vocabulary.kinds.first and (sown := self._sowing(None)).kept:
@@ -132,15 +162,36 @@ class Steps:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=(*given, *(fill(line, values) for line in parts["do"]), *kept),
+            do=(*self._to_get(chosen), *given, *self._as_told(chosen), *(fill(line, values) for line in parts["do"]), *kept),
             watch=tuple(fill(line, values) for line in parts["watch"]),
-            until=fill(parts["until"], values),
+            until=values["until"],
             success=fill(parts["success"], values),
             because=because,
-            cautions=cautions,
+            cautions=(*self._dissent(chosen), *cautions),
             credited=credited,
             first_look=first_look,
+            only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
+            against=chosen.against,
+            lacks=chosen.lacks,
+            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            at_seed=parts["at_seed"],
         )
+
+    def _to_get(self, chosen: Chosen) -> Iterable[str]:
+        for need in chosen.lacks:
+            thing = self.vocabulary.files["equipment"][need]
+            yield f"You would have to get: {thing['label']}. {thing['means']}"
+
+    def _as_told(self, chosen: Chosen) -> Iterable[str]:
+        """What the entry notes of a part of a season: how the parts differ is not all in numbers."""
+        if chosen.part and chosen.part.of > 1 and "note" in chosen.part.told:
+            yield f"As its source did it: {chosen.part.told['note'].rstrip('.')}."
+
+    def _dissent(self, chosen: Chosen) -> Iterable[str]:
+        """What its own works say against a step, at the step, and what to do about it."""
+        if chosen.against:
+            self.grounds.cite(chosen.grounds)
+            yield f"Against this step: {'; '.join(chosen.against)}. Sow half of the lot without it."
 
     def _make_sowing(self, chosen: Chosen, turn: int, lot: _Lot | None) -> Step:
         """The last step: how it is sown comes from the table of sowing, its words about waiting from the class."""
@@ -151,7 +202,8 @@ class Steps:
         said = f"seedlings show, usually {days['low']}–{days['high']} days after sowing; {expect['give_up']}"
         parts, because, cautions = self._say(chosen, None, lot)
         values = {**self._values({}, sown.temperature, None, lot), "expect_text": said}
-        self.grounds.cite([*sown.sources, *sown.temperature.sources])
+        self.grounds.cite(sown.sources)
+        self.grounds.cite(sown.temperature.sources, role_of(sown.temperature.basis))
         return Step(
             id=f"{chosen.kind}-{turn}",
             kind=chosen.kind,
@@ -168,6 +220,7 @@ class Steps:
             because=tuple(dict.fromkeys((*because, *map(self.grounds.reason, sown.firings)))),
             cautions=cautions,
             sowing={**sown.told, "expect_days": days, "give_up": expect["give_up"]},
+            short=(*sown.lines, *(fill(line, values) for line in parts["short"])),
         )
 
     def _sowing(self, lot: _Lot | None) -> Sowing:
@@ -189,9 +242,10 @@ class Steps:
         return self._said[key]
 
     def _dose(self, chosen: Chosen, lean: str | None) -> StepAmounts:
-        key = (chosen.kind, tuple(chosen.obstacles), lean)
+        removed = chosen.season or tuple(chosen.obstacles)
+        key = (chosen.kind, removed, lean)
         if key not in self._doses:
-            self._doses[key] = step_amounts(self.kb, self.facts, chosen.kind, chosen.obstacles, lean)
+            self._doses[key] = step_amounts(self.kb, self.facts, chosen.kind, removed, lean)
         return self._doses[key]
 
     def _lean(self, kind: str, grower: Grower) -> str | None:
@@ -222,9 +276,10 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
+        parts |= {"short": treatment.get("short", []), "at_seed": treatment.get("at_seed")}
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
-        return {**parts, "do": [*parts["do"], *also]}
+        return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
 
     def _first_look(self, treatment: Mapping[str, Any], amounts: Mapping[str, Amount]) -> int | None:
         """Seed can sprout long before its days are over: it is looked at soon, whatever the least reported length is."""
@@ -248,14 +303,17 @@ class Steps:
         return {**values, "name": self.grounds.display, "seeds": str(lot.seeds if lot else None)}
 
     def _credit(
-        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int
+        self, kind: str, amounts: Mapping[str, Amount], grower: Grower, had: int, lost: str
     ) -> tuple[Mapping[str, Amount], list[str], int]:
-        """Take off what the lot has had already, unless it dried since. Also says how many days were taken off."""
+        """Take off what the lot has had already, unless it dried since or came before a step that it has not had (`lost`).
+        Also says how many days were taken off."""
         days = amounts.get("days")
         if not had or days is None:
             return amounts, [], 0
         if grower.dried_since and self.kb.treatments[kind].get("wet"):
             return amounts, [f"The {had} days already given do not count: the seed dried since, so begin again."], 0
+        if lost:
+            return amounts, [f"The {had} days already given do not count: they came before this: {lost}."], 0
         off = min(had, days.use)
         less: dict[str, Any] = {
             part: max(0, value - off) if (value := getattr(days, part)) is not None else None
@@ -298,8 +356,16 @@ class Steps:
 
     def caution(self, text: str, firing: Firing) -> str:
         self.grounds.reason(firing)
-        note = next(
-            (s["note"] for k in self.facts.of(self.vocabulary.hazard_key) for s in k.sources if s.get("note")), ""
-        )
-        note = note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
-        return " ".join(fill(text, {"name": self.grounds.display, "toxic_note": note}).split())
+        return caution_text(text, self.grounds.display, hazard_note(self.facts))
+
+
+def hazard_note(facts: Facts) -> str:
+    """What is poisonous in this plant, as a sentence; empty where no source says."""
+    hazards = facts.of(facts.vocabulary.hazard_key)
+    note: str = next((s["note"] for known in hazards for s in known.sources if s.get("note")), "")
+    return note[:1].upper() + note[1:].rstrip(".") + "." if note else ""
+
+
+def caution_text(text: str, name: str, note: str) -> str:
+    """A rule's caution for this plant. `note`: as `hazard_note` gives it."""
+    return " ".join(fill(text, {"name": name, "toxic_note": note}).split())
