@@ -162,7 +162,13 @@ class Steps:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=(*self._to_get(chosen), *given, *self._as_told(chosen), *(fill(line, values) for line in parts["do"]), *kept),
+            do=(
+                *self._to_get(chosen),
+                *given,
+                *self._as_told(chosen),
+                *(fill(line, values) for line in parts["do"]),
+                *kept,
+            ),
             watch=tuple(fill(line, values) for line in parts["watch"]),
             until=values["until"],
             success=fill(parts["success"], values),
@@ -173,7 +179,7 @@ class Steps:
             only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
-            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            short=(*given, *(fill(line, values) for line in parts["short"]), *kept) if parts["short"] else (),
             at_seed=parts["at_seed"],
         )
 
