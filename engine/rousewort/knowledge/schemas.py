@@ -437,6 +437,11 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
         lies = {
             "depth_mm": span("Millimetres of cover.", 300, use=True),
             "by_size": {"type": "boolean", "description": "As deep as its size asks (vocabulary/bands.yaml)."},
+            "expect": closed(
+                {"days": span("Days.", 1500), "give_up": text("When to give up.")},
+                ["days", "give_up"],
+                "When seedlings come, where what is sown says more of that than the class of dormancy.",
+            ),
         }
         case = {
             **case_of(vocabulary),

@@ -27,12 +27,13 @@ RELATIVES_TRIED = 3
 
 class Sowing(NamedTuple):
     """`told`: as in the plan's JSON. `lines`: instructions, in order, and the `firings` behind them. `kept`: how it is kept until
-    the plan begins, which its first step says, and why."""
+    the plan begins, which its first step says, and why. `expect`: when seedlings come, where the class does not say it."""
 
     told: Mapping[str, Any]
     temperature: Amount
     lines: tuple[str, ...]
     firings: tuple[Firing, ...]
+    expect: Mapping[str, Any] | None
     kept: str | None
     kept_because: tuple[Firing, ...]
     sources: tuple[Mapping[str, Any], ...]
@@ -59,6 +60,7 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
         temperature,
         tuple(lines_said.values()),
         tuple(firing for part, case in chosen.items() if part != KEPT for firing in _behind(case, findings)),
+        chosen["position"].get("expect"),
         kept,
         kept_because,
         tuple({"source": s["id"], "held": s["held"]} for case in chosen.values() for s in case.get("sources", ())),

@@ -203,7 +203,8 @@ class Steps:
         """The last step: how it is sown comes from the table of sowing, its words about waiting from the class."""
         sow = self.kb.treatments[chosen.kind]
         sown = self._sowing(lot)
-        expect = sow["expect"].get(self._word(self.vocabulary.class_key)) or sow["expect"]["unknown"]
+        by_class = sow["expect"]
+        expect = sown.expect or by_class.get(self._word(self.vocabulary.class_key)) or by_class["unknown"]
         days = expect["days"]
         said = f"seedlings show, usually {days['low']}–{days['high']} days after sowing; {expect['give_up']}"
         parts, because, cautions = self._say(chosen, None, lot)
