@@ -448,6 +448,7 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
             **(own if part == "temperature_c" else {"is": said}),
             **(lies if part == "position" else {}),
             "do": text("What to do; {depth}, {temperature}, {medium} and {container} are filled in."),
+            "short": text("The same for the sheet, in few words; how seed is kept stands there only so."),
             "held": held(vocabulary),
             "sources": source_list,
             "note": text("Why."),
