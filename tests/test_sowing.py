@@ -10,7 +10,8 @@ import pytest
 from rousewort.knowledge.cases import wrong_words
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.grower import make_grower
-from rousewort.planning.plan import Plan, Planner, Step
+from rousewort.planning.plan import Plan, Planner
+from rousewort.planning.steps import Step
 
 WARM_LOWLANDS = {"tropical_wet", "tropical_dry"}
 ELSEWHERE = {"cold_winter", "alpine", "mediterranean", "mild_winter", "tropical_montane"}

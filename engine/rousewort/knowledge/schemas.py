@@ -437,12 +437,18 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
         lies = {
             "depth_mm": span("Millimetres of cover.", 300, use=True),
             "by_size": {"type": "boolean", "description": "As deep as its size asks (vocabulary/bands.yaml)."},
+            "expect": closed(
+                {"days": span("Days.", 1500), "give_up": text("When to give up.")},
+                ["days", "give_up"],
+                "When seedlings come, where what is sown says more of that than the class of dormancy.",
+            ),
         }
         case = {
             **case_of(vocabulary),
             **(own if part == "temperature_c" else {"is": said}),
             **(lies if part == "position" else {}),
             "do": text("What to do; {depth}, {temperature}, {medium} and {container} are filled in."),
+            "short": text("The same for the sheet, in few words; how seed is kept stands there only so."),
             "held": held(vocabulary),
             "sources": source_list,
             "note": text("Why."),

@@ -26,14 +26,17 @@ RELATIVES_TRIED = 3
 
 
 class Sowing(NamedTuple):
-    """`told`: as in the plan's JSON. `lines`: instructions, in order, and the `firings` behind them. `kept`: how it is kept until
-    the plan begins, which its first step says, and why."""
+    """`told`: as in the plan's JSON. `lines`: instructions, in order, for the sheet `short`, and the `firings` behind them. `kept`: how it is kept until
+    the plan begins, which its first step says, and why. `expect`: when seedlings come, where the class does not say it."""
 
     told: Mapping[str, Any]
     temperature: Amount
     lines: tuple[str, ...]
+    short: tuple[str, ...]
     firings: tuple[Firing, ...]
+    expect: Mapping[str, Any] | None
     kept: str | None
+    kept_short: str | None
     kept_because: tuple[Firing, ...]
     sources: tuple[Mapping[str, Any], ...]
 
@@ -52,14 +55,20 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
         "name": facts.name,
     }
     lines_said = {part: fill(case["do"], values) for part, case in chosen.items() if "do" in case}
+    short_said = {part: fill(case.get("short", case["do"]), values) for part, case in chosen.items() if "do" in case}
+    kept_short = short_said.pop(KEPT, None) if "short" in chosen[KEPT] else None
+    short_said.pop(KEPT, None)
     kept, kept_because = lines_said.pop(KEPT, None), tuple(_behind(chosen[KEPT], findings))
     told = {part: words for part, words in said.items() if part != "temperature_c"} | {"depth_mm": depth}
     return Sowing(
         told,
         temperature,
         tuple(lines_said.values()),
+        tuple(short_said.values()),
         tuple(firing for part, case in chosen.items() if part != KEPT for firing in _behind(case, findings)),
+        chosen["position"].get("expect"),
         kept,
+        kept_short,
         kept_because,
         tuple({"source": s["id"], "held": s["held"]} for case in chosen.values() for s in case.get("sources", ())),
     )

@@ -151,7 +151,9 @@ class Steps:
                 self.grounds.cite(amount.sources, role_of(amount.basis))
         medium = treatment.get("media", {}).get(chosen.medium) if chosen.medium else treatment.get("medium")
         kept: tuple[str, ...] = ()
+        kept_short: tuple[str, ...] = ()
         if chosen.kind == self.vocabulary.kinds.first and (sown := self._sowing(None)).kept:
+            kept_short = (sown.kept_short,) if sown.kept_short else ()
             kept, because = (sown.kept,), (*because, *map(self.grounds.reason, sown.kept_because))
         return Step(
             id=f"{chosen.kind}-{turn}",
@@ -179,7 +181,7 @@ class Steps:
             only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
-            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            short=(*given, *(fill(line, values) for line in parts["short"]), *kept_short) if parts["short"] else (),
             at_seed=parts["at_seed"],
         )
 
@@ -203,7 +205,8 @@ class Steps:
         """The last step: how it is sown comes from the table of sowing, its words about waiting from the class."""
         sow = self.kb.treatments[chosen.kind]
         sown = self._sowing(lot)
-        expect = sow["expect"].get(self._word(self.vocabulary.class_key)) or sow["expect"]["unknown"]
+        by_class = sow["expect"]
+        expect = sown.expect or by_class.get(self._word(self.vocabulary.class_key)) or by_class["unknown"]
         days = expect["days"]
         said = f"seedlings show, usually {days['low']}–{days['high']} days after sowing; {expect['give_up']}"
         parts, because, cautions = self._say(chosen, None, lot)
@@ -226,7 +229,7 @@ class Steps:
             because=tuple(dict.fromkeys((*because, *map(self.grounds.reason, sown.firings)))),
             cautions=cautions,
             sowing={**sown.told, "expect_days": days, "give_up": expect["give_up"]},
-            short=(*sown.lines, *(fill(line, values) for line in parts["short"])),
+            short=(*sown.short, *(fill(line, values) for line in parts["short"])),
         )
 
     def _sowing(self, lot: _Lot | None) -> Sowing:
