@@ -304,18 +304,17 @@ def _metadata(entry: Entry, plan: Mapping[str, Any]) -> dict[str, Any]:
 def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:
     """A treatment's bench lines with the places for numbers said in words."""
     words = {
-        "days": "so many",
-        "hours": "so many",
-        "minutes": "so many",
+        "days": "so many days",
+        "hours": "so many hours",
+        "minutes": "so many minutes",
         "temperature": "its temperature",
         "name": "the species",
         "look": "look weekly",
-        "sow_text": "Sow it as its light and size ask.",
         "expect_text": "seedlings show",
         "seeds": "so few",
     }
     lines = {key: [fill(line, words) for line in treatment[key]] for key in ("do", "watch")}
-    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_size", ())]
+    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_case", ())]
     cases = [{**case, "do": [fill(line, words) for line in case["do"]]} for case in differ if "do" in case]
     return {
         **treatment,

@@ -54,6 +54,12 @@ def amount_text(amount: Amount, unit: str) -> str:
     return f"{use} ({low if low is not None else '…'}–{high if high is not None else '…'})"
 
 
+def length_text(amount: Amount, unit: str) -> str:
+    """`90 (60–120) days`, `1 hour`, `30 seconds`: with its unit, so that no sentence can lack it."""
+    said = amount_text(amount, unit)
+    return said if said.endswith("seconds") else f"{said} {unit.removesuffix('s') if said == '1' else unit}"
+
+
 def temperature_text(amount: Amount) -> str:
     """`4 °C (1–5)`, `20 °C by day and 10 °C by night`."""
     if isinstance(amount.use, Mapping):
