@@ -16,7 +16,11 @@ from rousewort.contribute.layout import Layers, all_layers, root_of
 from rousewort.contribute.reference import reference
 from rousewort.knowledge.doubts import _one_letter_apart
 
-QUIET = {"no-place", "no-source"}  # counted, listed on request: many, each with a known answer
+QUIET = {
+    "no-place",
+    "no-source",
+    "inferred-against-table",
+}  # counted, listed on request: many, each with a known answer
 
 
 def doubts(private, *changes: tuple[str, str]) -> dict[str, list]:
@@ -419,3 +423,15 @@ def test_what_a_published_table_says_otherwise_is_doubted_and_can_be_judged(priv
     named = ("  - Sallowia vetus", "  - Abies balsamea")
     found = doubts(private, named, *changes)["against-table"]
     assert [says in d.problem.what for d in found] == [True]
+
+
+def test_a_class_against_the_table_of_classes_is_doubted_and_told_apart_where_it_was_only_inferred(private) -> None:
+    """The invented plant, physical by its work, said to be called balsam fir too, which the table has as physiological."""
+    named = ("  - Sallowia vetus", "  - Abies balsamea")
+    found = doubts(private, named)["class-against-table"]
+    assert [d.problem.what for d in found] == ["dormancy_class: physical, but physiological in the table of classes"]
+    inferred = ("where: p. 3}", "where: p. 3, inferred_from: water_uptake}")
+    guessed = doubts(private, named, inferred)
+    assert "class-against-table" not in guessed and guessed["inferred-against-table"]
+    judged = ("where: p. 3}", "where: p. 3, judged: {class-against-table: 'the work looked at seed of another lot, years in store'}}")
+    assert "class-against-table" not in doubts(private, named, judged)

@@ -63,3 +63,16 @@ def test_a_count_that_the_size_of_the_seed_belies_is_not_used(kb: KnowledgeBase)
 
 def test_a_plant_of_which_nothing_is_known_has_no_count(kb: KnowledgeBase) -> None:
     assert kb.seeds_per_gram("Nosuchgenus nosuch") is None
+
+
+def test_a_hidden_table_gives_no_count_and_the_other_stays(kb: KnowledgeBase) -> None:
+    before = kb.seeds_per_gram("Cercis canadensis")
+    after = kb.without(source="bonner-karrfalt-2008").seeds_per_gram("Cercis canadensis")
+    assert before and before.sources == ("bonner-karrfalt-2008",)
+    assert after is None or "bonner-karrfalt-2008" not in after.sources
+    rest = kb.without(source="usda-plants-characteristics").store.shared("seed_tables")
+    assert (
+        rest["cold_yes"] == []
+        and rest["chilled"]
+        and set(c[3] for c in rest["counts"].values()) == {"manual_seed_weights"}
+    )

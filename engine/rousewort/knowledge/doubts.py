@@ -18,7 +18,7 @@ from rousewort.knowledge.spelled_out import place_of_statement, spelled_out
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.summary import Record, firm, speaks_of, summarise
-from rousewort.knowledge.table_doubts import against_tables
+from rousewort.knowledge.table_doubts import against_tables, class_against_table
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.knowledge.works import subjects
 
@@ -469,6 +469,10 @@ def _tables(document: Document, record: Record, around: Around) -> Iterator[Doub
     for path, what, why in against_tables(document.data, record, around.store, around.vocabulary):
         mend = "Look which is right: mend the entry, or say why it stands: judged: {against-table: …}."
         yield Doubt("against-table", document.problem(path, what, mend), why, path)
+    for stated, (path, what, why) in class_against_table(document.data, record, around.store, around.vocabulary):
+        code = "class-against-table" if stated else "inferred-against-table"
+        mend = f"Look which is right: mend the entry, or say why it stands: judged: {{{code}: …}}."
+        yield Doubt(code, document.problem(path, what, mend), why, path)
 
 
 def _warmest(degrees: Record | None) -> float | None:

@@ -16,7 +16,7 @@ from rousewort.knowledge.files import shipped_layer, stamp
 from rousewort.knowledge.holdout import Hidden, sources_of
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.protocols import works_of
-from rousewort.knowledge.seed_counts import SeedCount, seeds_per_gram
+from rousewort.knowledge.seed_counts import SeedCount, seeds_per_gram, without_source
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -340,6 +340,8 @@ class KnowledgeBase:
         shared = self._memory._shared
         if source in shared["classed_from"]:
             shared = {**shared, "classed": {}, "classed_from": []}
+        if source in shared["seed_tables"].get("sources", {}).values():
+            shared = {**shared, "seed_tables": without_source(shared["seed_tables"], source)}
         store = MemoryStore(records, shared, self.vocabulary, self._memory)
         return self._beside(store, source or "protocols")
 

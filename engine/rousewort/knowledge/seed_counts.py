@@ -88,3 +88,22 @@ def _of_size(vocabulary: Vocabulary, size: str | None, name: str) -> SeedCount |
             return SeedCount(low, use, high, "size", (), "practice", (name,)) if low else None
         above = word["least"]
     return None
+
+
+def without_source(tables: Mapping[str, Any], source: str | None) -> dict[str, Any]:
+    """The tables of seed weights and cold as if one work had never been brought in. What was judged by it (a disputed count)
+    stays so."""
+    hidden = {table for table, work in tables["sources"].items() if work == source}
+    disputed = {
+        name: kept for name, of in tables["disputed"].items() if (kept := [c for c in of if c[3] not in hidden])
+    }
+    kept_rows = {part: tables[part] for part in ("cold_yes", "chilled") if tables["from"][part] not in hidden}
+    return {
+        **tables,
+        "sources": {table: work for table, work in tables["sources"].items() if work != source},
+        "counts": {name: count for name, count in tables["counts"].items() if count[3] not in hidden},
+        "disputed": disputed,
+        "cold_yes": [],
+        "chilled": {},
+        **kept_rows,
+    }

@@ -39,7 +39,7 @@ class Count(NamedTuple):
 def read_seed_tables(layer: Path) -> dict[str, Any]:
     """What the tables of one layer say, as data of an index; empty where it has none.
 
-    Shape: {"sources": {table: id}, "counts": {name: [low, use, high, table]}, "disputed": {name: its counts}, "cold_yes": [name],
+    Shape: {"sources": {table: id}, "from": {part: table}, "counts": {name: [low, use, high, table]}, "disputed": {name: its counts}, "cold_yes": [name],
     "chilled": {name: least days of cold in any test in which half came up}}. Raises ValueError or OSError for a broken table.
     """
     rows = {stem: list(rows_of(layer, stem, columns)) for stem, columns in _TABLES.items()}
@@ -48,6 +48,7 @@ def read_seed_tables(layer: Path) -> dict[str, Any]:
     counts, disputed = sound(dict(_manual(rows[_WEIGHTS])), dict(_usda(rows[CHARACTERISTICS])))
     return {
         "sources": {stem: _source(layer, stem) for stem, found in rows.items() if found},
+        "from": {"cold_yes": CHARACTERISTICS, "chilled": TESTS},
         "counts": {name: list(count) for name, count in counts.items()},
         "disputed": {name: [list(count) for count in of] for name, of in disputed.items()},
         "cold_yes": [row["species"] for row in rows[CHARACTERISTICS] if row["cold_stratification"] == "yes"],

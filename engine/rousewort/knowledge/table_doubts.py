@@ -1,4 +1,4 @@
-"""Where an entry and a published table of kb/tables disagree: how heavy the seed is, and whether it needs cold."""
+"""Where an entry and a published table of kb/tables disagree: how heavy the seed is, whether it needs cold, its dormancy class."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from rousewort.knowledge.protocols import treatments
 from rousewort.knowledge.seed_counts import is_off
 from rousewort.knowledge.seed_weights import CHARACTERISTICS, TESTS
 from rousewort.knowledge.spelled_out import place_of_statement
-from rousewort.knowledge.store import Store
+from rousewort.knowledge.store import Store, genus_of
 from rousewort.knowledge.strict_yaml import Path
-from rousewort.knowledge.summary import Record, firm, speaks_of, summarise
+from rousewort.knowledge.summary import Record, decide, firm, speaks_of, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
 TIMES_APART = 3.0  # between two counts of one plant's seed: lots differ less
@@ -41,6 +41,26 @@ def _cold_by_tables(tables: Mapping[str, Any], names: Sequence[str]) -> str | No
         return f"the table {CHARACTERISTICS} says that it needs cold"
     days = next((tables["chilled"][name] for name in names if name in tables.get("chilled", {})), None)
     return f"every lot that came well in the table {TESTS} had {days:g} days of cold or more" if days else None
+
+
+def class_against_table(
+    written: Record, record: Record, store: Store, vocabulary: Vocabulary
+) -> Iterator[tuple[bool, Said]]:
+    """Where no class that the entry states is among those that the table of classes gives; the flag says whether a work states the
+    entry's, or somebody inferred it. A species of several classes agrees by any: lots differ."""
+    key, names = vocabulary.class_key, [record["name"], *record.get("synonyms", ())]
+    statements = record.get("traits", {}).get(key, ())
+    rows = (store.classed("genus", genus_of(name)).get(name) for name in names)
+    given = next((words for words in rows if words), None)
+    if not given or not statements or record.get("rank") != "species":
+        return
+    stated = [s["is"] for s in statements if firm(s)]
+    said = stated or [decide(statements)[0]]
+    if not set(said) & set(given):
+        place = next(i for i, s in enumerate(statements) if s["is"] == said[0])
+        what = f"{key}: {said[0]}, but {' or '.join(given)} in the table of classes"
+        why = "The class decides what is done to the seed; one of the two is wrong, or speaks of another lot."
+        yield bool(stated), (place_of_statement(written, key, place), what, why)
 
 
 def _weights(written: Record, record: Record, vocabulary: Vocabulary, count: Sequence[Any]) -> Iterator[Said]:

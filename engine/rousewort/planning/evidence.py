@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.summary import ground
-from rousewort.planning.facts import Facts, Known
+from rousewort.planning.facts import Facts, Known, listed_in
 
 THIS_PLANT, RELATIVE, GENERAL = ROLES = ("this plant", "relative", "general")  # nearest first
 RELATIVES_SHOWN = 5  # of the relatives that agree; those with works go first
@@ -51,8 +51,11 @@ def of_fact(kb: KnowledgeBase, facts: Facts, known: Known) -> tuple[Evidence, ..
     if known.basis == "species":
         return tuple(_records(kb, THIS_PLANT, facts.name, key, word, known.sources))
     of_all = facts.genus if known.basis == "genus" else facts.family
-    stated = _records(kb, RELATIVE, str(of_all), key, word, known.sources)
-    return (*stated, *_of_relatives(kb, known.relatives, key, word))
+    listed = [s for s in known.sources if s in listed_in(kb)]  # counted over many species, none of them named: a prior
+    stated = _records(kb, RELATIVE, str(of_all), key, word, (s for s in known.sources if s not in listed))
+    counted = _records(kb, GENERAL, "", key, word, listed)
+    prior = (e._replace(name=None, says=f"{e.says}, of {of_all} in the table of classes") for e in counted)
+    return (*stated, *_of_relatives(kb, known.relatives, key, word), *prior)
 
 
 def of_rule(rule: Mapping[str, Any]) -> Iterator[Evidence]:

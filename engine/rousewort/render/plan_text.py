@@ -97,7 +97,14 @@ def _rest(plan: Plan, page: Page) -> None:
     if plan.sources:
         page.heading("Sources")
         marks = {"memory": "  (from memory, to be checked)", "practice": "  (common practice)"}
-        page.each(f"{source['citation']}{marks.get(source['held'], '')}" for source in plan.sources)
+        for role, words in _ROLES.items():  # nearest first, as they come
+            works = [source for source in plan.sources if source["role"] == role]
+            if works:
+                page.say(words)
+                page.each(f"{source['citation']}{marks.get(source['held'], '')}" for source in works)
+
+
+_ROLES = {"this plant": "On this plant:", "relative": "On its relatives:", "general": "In general:"}
 
 
 def _refusal(item: Mapping[str, Any]) -> str:
