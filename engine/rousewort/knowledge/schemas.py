@@ -443,6 +443,7 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
             **(own if part == "temperature_c" else {"is": said}),
             **(lies if part == "position" else {}),
             "do": text("What to do; {depth}, {temperature}, {medium} and {container} are filled in."),
+            "short": text("The same on the sheet, where `do` is long."),
             "held": held(vocabulary),
             "sources": source_list,
             "note": text("Why."),

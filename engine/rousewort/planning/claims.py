@@ -18,6 +18,7 @@ from rousewort.planning.facts import Facts, Known
 from rousewort.planning.steps import Step
 
 FEWEST_TRIALS = 20  # a row of the record with fewer leans on the rows above it, and the claim says so
+WEAKEST = "The weakest claim that decides"  # how its sentence begins, for who has said it already
 LASTING_BY = ("ground",)  # how the record of lengths is kept: nothing else sharpened a figure on hidden works
 # How large a share of relatives must say the same to `agree`; above the second most of them do.
 AGREE, MOSTLY = 0.9, 0.7
@@ -293,7 +294,7 @@ def with_confidence(kb: KnowledgeBase, basis: Mapping[str, Any], claims: Iterabl
     low, high = round(100 * claim.right_from), round(100 * claim.right_to)
     what = kb.vocabulary.files["claims"]["questions"][claim.about]["means"].rstrip(".").lower()
     note = (
-        f"The weakest claim that decides, {what}, was right in {round(100 * claim.right)} % of {claim.tried} such cases "
+        f"{WEAKEST}, {what}, was right in {round(100 * claim.right)} % of {claim.tried} such cases "
         f"({low}–{high} %) when the work that tells was hidden."
     )
     return {**basis, "confidence": claim.right, "note": f"{basis['note']} {note}"}

@@ -13,8 +13,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.citing import Work, Works
-from rousewort.planning.claims import Claim
+from rousewort.planning.citing import Work, Works, short_of
+from rousewort.planning.claims import FEWEST_TRIALS, WEAKEST, Claim
 from rousewort.planning.evidence import RELATIVE, THIS_PLANT
 from rousewort.planning.plan import Plan
 from rousewort.planning.plan_json import plan_json
@@ -33,15 +33,14 @@ class Told(NamedTuple):
 class Sure(NamedTuple):
     """One claim of the plan and how often such claims were right.
 
-    `about`: as in the JSON (coat, cold, cold_days …); `claim`: it in words; `figure`: "right in 41 of 44 such cases
-    (82–98 %)", None where nothing was measured; `rests_on`: on what kind of ground.
+    `about`: as in the JSON (coat, cold, cold_days …); `claim`: it in words ("Cold is needed", "60 days of cold, from reports
+    on the species"); `figure`: "right in 41 of 44 (82–98 %)", None where nothing was measured; `rests_on`: on what ground.
     """
 
     about: str
     claim: str
     figure: str | None
     rests_on: str
-    works: tuple[int, ...] = ()
 
 
 class Hazard(NamedTuple):
@@ -57,7 +56,7 @@ class Hazard(NamedTuple):
 class Act(NamedTuple):
     """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
 
-    `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    `optional`: it may be left out, by no condition that `told` names. `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
     """
 
     number: int
@@ -116,6 +115,12 @@ class Sheet(NamedTuple):
     works: tuple[Work, ...]
 
 
+FOLLOWED = {
+    "experiment": "an experiment on the species",
+    "advice": "published advice on the species",
+    "practice": "the common practice of growers",
+    "standard": "a testing standard",
+}
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 LONG = 40  # letters in brackets that a line of the sheet can bear
 MOST_WORKS = 3  # at one sentence
@@ -125,6 +130,7 @@ BASES = {
     "class": "as its class of dormancy has it",
     "treatment": "from general practice",
 }
+FEW_TRIED = re.compile(r" \(only .*\)$")  # the figure says it
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
@@ -171,7 +177,7 @@ class _Maker:
             outcome=plan.outcome,
             line=_sentence(plan.line) if plan.line else None,
             sure=tuple(self._sure()),
-            ground=tuple(self._once(map(_without_lists, _sentences([str(plan.basis["note"])])))),
+            ground=tuple(self._once(self._ground())),
             follows=follows,
             lead=lead,
             needs=tuple(self._needs()),
@@ -192,17 +198,24 @@ class _Maker:
         for claim in sorted(self.plan.claims, key=lambda claim: claim.says is False):
             figure = _figure(claim)
             if figure or claim.says != self.plan.dormancy["class"]:
-                yield Sure(claim.about, self._claim_text(claim), figure, claim.rests_on)
+                yield Sure(claim.about, self._claim_text(claim), figure, FEW_TRIED.sub("", claim.rests_on))
+
+    def _ground(self) -> Iterator[str]:
+        """What the whole rests on. The weakest claim has its figure above."""
+        for sentence in _sentences([str(self.plan.basis["note"])]):
+            if not sentence.startswith(WEAKEST):
+                yield _without_lists(sentence)
 
     def _claim_text(self, claim: Claim) -> str:
-        groups = self.words.files["treatment_groups"]
-        name = claim.about.removesuffix("_days")
-        does = groups.get(name, {}).get("does", name.replace("_", " "))
-        if isinstance(claim.says, bool):
-            return f"{_sentence(does)} {'is needed' if claim.says else 'is not needed'}"
-        if claim.about != name:
-            return f"{claim.says} days of {name}" + self._days_from(name)
-        return _sentence(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
+        questions = self.words.files["claims"]["questions"]
+        if claim.about in questions and isinstance(claim.says, bool):
+            return f"{_sentence(questions[claim.about]['does'])} {'is needed' if claim.says else 'is not needed'}"
+        group = claim.about.removesuffix("_days")
+        if claim.about != group:
+            return f"{claim.says} days of {group}" + self._days_from(group)
+        return (
+            _plain_class(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
+        )
 
     def _days_from(self, group: str) -> str:
         """Whence the longest step of a group has its length."""
@@ -214,20 +227,21 @@ class _Maker:
         return f", {BASES[max(days, key=lambda amount: amount.use).basis]}" if days else ""
 
     def _follows(self) -> Told | None:
-        """Whose protocol the plan is; None where it follows no single one."""
+        """Whose protocol the plan is, what came of it there, and what was changed; None where no plan is made."""
         follows = self.told["follows"]
         if not follows:
-            return None
-        works = self.works.numbers([follows["source"]], 1)
-        parts = [f"Follows {_named(works)}" + (f", {follows['kind']}" if follows.get("kind") else "")]
-        if follows.get("germinated_pct") is not None:
-            parts.append(f"{follows['germinated_pct']} % came up there")
-        if follows.get("untreated_pct") is not None:
-            parts.append(f"{follows['untreated_pct']} % untreated")
-        if follows.get("lot"):
-            parts.append(f"lot: {follows['lot']}")
-        changed = "; ".join(follows.get("changed") or ())
-        return Told("; ".join(parts) + "." + (f" Changed: {changed}." if changed else ""), works)
+            alone = "Follows no single protocol: none of the species is known whole."
+            return Told(alone) if self.plan.outcome == "plan" else None
+        works = self.works.numbers(follows["sources"], MOST_WORKS)
+        if follows["assembled"]:
+            return Told("Put together from several works: nobody did just this.", works)
+        parts = [f"Follows {FOLLOWED.get(follows['kind'], follows['kind'])}"]
+        if follows["germinated_pct"] is not None:
+            parts.append(f"{follows['germinated_pct']} % came up")
+        if follows["untreated_pct"] is not None:
+            parts.append(f"{follows['untreated_pct']} % without treatment")
+        parts += [f"lot: {follows['lot']}"] if follows["lot"] else []
+        return Told("; ".join((*parts, *follows["changed"])) + ".", works)
 
     # --- what it takes
 
@@ -255,16 +269,22 @@ class _Maker:
                 id=step.id,
                 kind=step.kind,
                 title=_sentence(step.label),
-                optional=step.optional,
+                optional=step.optional and not step.only_if,
                 marks=self.hazards_of.marks(step),
                 told=tuple(self._told(step, number)),
                 at_seed=step.at_seed if step.at_seed != "none" else None,
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:
-        texts = [*(step.short or step.do)]
+        texts = [f"Only if {step.only_if}."] if step.only_if else []
+        texts += [f"To get: {self.words.files['equipment'][need]['label']}." for need in step.lacks]
+        texts += step.short or step.do
+        texts += [_against(step.against)] if step.against else []
         texts += [_sentence(f"{step.medium}.")] if self._in_other_medium(step) else []
-        texts += self.hazards_of.notes(step)
+        notes = [*self.hazards_of.notes(step)]
+        if step.against and not any("without it" in note for note in notes):  # a rule may say so of such lots
+            texts.append("Half of the lot without it.")
+        texts += notes
         works, again = self.works.numbers(self._works_of(step), MOST_WORKS), 0
         for sentence in _sentences(texts):
             if sentence in self.said:
@@ -407,8 +427,9 @@ class _Hazards:
 
 def _cautions(treatment: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
     """Those of a treatment, and of all that is laid over it."""
-    layers = [treatment, *treatment.get("by_size", ())]
-    layers += [layer for part in ("by_obstacle", "by_way", "by_lot") for layer in treatment.get(part, {}).values()]
+    layers = [treatment, *treatment.get("by_case", ())]
+    parts = ("by_obstacle", "by_way", "by_medium", "by_lot")
+    layers += [layer for part in parts for layer in treatment.get(part, {}).values()]
     for layer in layers:
         yield from layer.get("cautions", ())
 
@@ -440,8 +461,22 @@ def _figure(claim: Claim) -> str | None:
         return None
     interval = ""
     if claim.right_from is not None and claim.right_to is not None:
-        interval = f" ({round(claim.right_from * 100)}–{round(claim.right_to * 100)} %)"
-    return f"right in {round(claim.right * claim.tried)} of {claim.tried} such cases{interval}"
+        interval = f"{round(claim.right_from * 100)}–{round(claim.right_to * 100)} %"
+    if claim.tried < FEWEST_TRIALS:  # the share leans on all that are like it: no count of its own would say so
+        return f"right in {round(claim.right * 100)} % ({interval}; only {claim.tried} tried)"
+    return f"right in {round(claim.right * claim.tried)} of {claim.tried} ({interval})"
+
+
+def _against(told: tuple[str, ...]) -> str:
+    """What own works say against a step: the first whole, the rest counted; `--full` has them all."""
+    more = len(told) - 1
+    who, _, what = told[0].rpartition(": ")
+    return f"Against it: {f'{short_of(who)}: ' if who else ''}{what}" + (f", and {more} more works." if more else ".")
+
+
+def _plain_class(words: str) -> str:
+    """Without what explains it: that stands in the head."""
+    return re.sub(r" \([^()]*\)", "", words)
 
 
 def _without_lists(sentence: str) -> str:

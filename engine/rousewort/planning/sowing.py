@@ -26,12 +26,13 @@ RELATIVES_TRIED = 3
 
 
 class Sowing(NamedTuple):
-    """`told`: as in the plan's JSON. `lines`: instructions, in order, and the `firings` behind them. `kept`: how it is kept until
-    the plan begins, which its first step says, and why."""
+    """`told`: as in the plan's JSON. `lines`: instructions, in order, and the `firings` behind them; `short`: the same for the
+    sheet. `kept`: how it is kept until the plan begins, which its first step says, and why."""
 
     told: Mapping[str, Any]
     temperature: Amount
     lines: tuple[str, ...]
+    short: tuple[str, ...]
     firings: tuple[Firing, ...]
     kept: str | None
     kept_because: tuple[Firing, ...]
@@ -52,12 +53,16 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
         "name": facts.name,
     }
     lines_said = {part: fill(case["do"], values) for part, case in chosen.items() if "do" in case}
+    short = tuple(
+        fill(case.get("short", case["do"]), values) for part, case in chosen.items() if "do" in case and part != KEPT
+    )
     kept, kept_because = lines_said.pop(KEPT, None), tuple(_behind(chosen[KEPT], findings))
     told = {part: words for part, words in said.items() if part != "temperature_c"} | {"depth_mm": depth}
     return Sowing(
         told,
         temperature,
         tuple(lines_said.values()),
+        short,
         tuple(firing for part, case in chosen.items() if part != KEPT for firing in _behind(case, findings)),
         kept,
         kept_because,

@@ -44,7 +44,7 @@ class Step(NamedTuple):
     only_if: str | None = None  # when it is done at all, in words
     against: tuple[str, ...] = ()  # what the species' own works say against it
     lacks: tuple[str, ...] = ()  # what the grower would have to get for it
-    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
+    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant and lot
     at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
 
 
@@ -162,7 +162,13 @@ class Steps:
             amounts=amounts,
             temperature=temperature,
             medium=medium,
-            do=(*self._to_get(chosen), *given, *self._as_told(chosen), *(fill(line, values) for line in parts["do"]), *kept),
+            do=(
+                *self._to_get(chosen),
+                *given,
+                *self._as_told(chosen),
+                *(fill(line, values) for line in parts["do"]),
+                *kept,
+            ),
             watch=tuple(fill(line, values) for line in parts["watch"]),
             until=values["until"],
             success=fill(parts["success"], values),
@@ -173,9 +179,16 @@ class Steps:
             only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
-            short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            short=self._short(chosen, parts, values, (*given, *kept)),
             at_seed=parts["at_seed"],
         )
+
+    def _short(
+        self, chosen: Chosen, parts: Mapping[str, Any], values: Mapping[str, str], also: Iterable[str]
+    ) -> tuple[str, ...]:
+        """What of the instructions stands on the sheet: the short form, and what only this lot or source has."""
+        lines = parts["short"] or parts["do"]
+        return (*(fill(line, values) for line in lines), *self._as_told(chosen), *also)
 
     def _to_get(self, chosen: Chosen) -> Iterable[str]:
         for need in chosen.lacks:
@@ -220,7 +233,7 @@ class Steps:
             because=tuple(dict.fromkeys((*because, *map(self.grounds.reason, sown.firings)))),
             cautions=cautions,
             sowing={**sown.told, "expect_days": days, "give_up": expect["give_up"]},
-            short=(*sown.lines, *(fill(line, values) for line in parts["short"])),
+            short=(*sown.short, *(fill(line, values) for line in parts["short"])),
         )
 
     def _sowing(self, lot: _Lot | None) -> Sowing:
