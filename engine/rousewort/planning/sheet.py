@@ -56,7 +56,8 @@ class Hazard(NamedTuple):
 class Act(NamedTuple):
     """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
 
-    `optional`: it may be left out, by no condition that `told` names. `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    `optional`: it may be left out, by no condition that `told` names. `at_seed`: where on the seed it is done, for a drawing:
+    across, broad_side, all_over, seam; None where nothing is cut.
     """
 
     number: int
@@ -213,9 +214,8 @@ class _Maker:
         group = claim.about.removesuffix("_days")
         if claim.about != group:
             return f"{claim.says} days of {group}" + self._days_from(group)
-        return (
-            _plain_class(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
-        )
+        own = claim.says == self.plan.dormancy["class"]
+        return _sentence(_plain_class(self.plan.dormancy["words"])) if own else str(claim.says)
 
     def _days_from(self, group: str) -> str:
         """Whence the longest step of a group has its length."""
@@ -387,6 +387,7 @@ class _Hazards:
         self._name = plan.match.name or plan.query
         self._note = hazard_note(plan.facts)
         short = re.sub(r" \([^()]*\)", "", self._note.partition(";")[0])
+        short = short.partition(",")[0] if len(short) > LONG else short
         self._short_note = f"{short.rstrip('.')}." if short else ""
         words, steps = kb.vocabulary.files["hazards"], plan.steps
         told = [word for step in steps for word in self._of(step)]
