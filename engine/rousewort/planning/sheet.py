@@ -223,9 +223,9 @@ class _Maker:
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:
-        texts = [f"Only if {step.only_if}."] if step.only_if else []
-        texts += [f"To get: {self.words.files['equipment'][need]['label']}." for need in step.lacks]
-        texts += step.short or step.do
+        before = [f"Only if {step.only_if}."] if step.only_if else []
+        before += [f"To get: {self.words.files['equipment'][need]['label']}." for need in step.lacks]
+        texts = [*before, *(step.short or step.do)]
         texts += [_against(step.against)] if step.against else []
         texts += [begun(f"{step.medium}.")] if self._in_other_medium(step) else []
         notes = [*self.hazards_of.notes(step)]
@@ -238,23 +238,22 @@ class _Maker:
                 again = again or self.said[sentence]
                 continue
             self.said[sentence] = number
+            if sentence in before:  # a condition rests on no report
+                yield Told(sentence)
+                continue
             yield Told(sentence, works)
             works = ()
         if again:
             yield Told(f"{'The rest' if not works else 'All'} as in step {again}.", works)
 
     def _works_of(self, step: Step) -> Iterator[str]:
-        """Works that carry a step's figures and say that it is done: those on this plant first, then on its relatives."""
-        evidence = [e for reason in step.because for e in reason.evidence]
-        for role in (THIS_PLANT, RELATIVE):
-            yield from (e.source for e in evidence if e.role == role and e.source)
-        for basis in ("species", "genus"):
+        """Works that carry a step's figures or tell of such a treatment: of this plant, then of its relatives. What says only
+        why such seed waits stands at `--full`: the sentence is about what to do."""
+        evidence = [e for reason in step.because for e in reason.evidence if e.treatment == step.kind and e.source]
+        for role, basis in ((THIS_PLANT, "species"), (RELATIVE, "genus")):
             amounts = [a for a in (*step.amounts.values(), step.temperature) if a and a.basis == basis]
             yield from (s["source"] for a in amounts for s in a.sources if "source" in s)
-            for key, told in self.words.responses.items():
-                if step.kind in told["kinds"] and not evidence:
-                    reports = (known for known in self.plan.facts.of(key) if known.basis == basis)
-                    yield from (s["source"] for known in reports for s in known.sources if "source" in s)
+            yield from (str(e.source) for e in evidence if e.role == role)
 
     def _strip(self) -> Iterator[Span]:
         """The steps end to end, in days; a plan without a season has none."""
