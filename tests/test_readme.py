@@ -45,5 +45,12 @@ def test_what_a_newcomer_reads_first_fits_two_screens() -> None:
 def test_its_first_paragraph_states_the_whole_job() -> None:
     """Whose seed it is, and what they find out, decide, carry out, record and pass on."""
     paragraph = README.read_text("utf-8").split("\n\n")[1]
-    for part in ("seed before them", "find out", "decide", "carry it out over weeks or months", "record", "pass that on"):
+    for part in (
+        "seed before them",
+        "find out",
+        "decide",
+        "carry it out over weeks or months",
+        "record",
+        "pass that on",
+    ):
         assert part in " ".join(paragraph.split()), part

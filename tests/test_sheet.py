@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import statistics
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.grower import make_grower
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.sheet import SENTENCE, Sheet, make_sheet
+from rousewort.planning.steps import Step
 from rousewort.planning.units import US, converted, fahrenheit, inches
 from rousewort.render import plan_text, sheet_text
 from rousewort.render.terminal import Page
@@ -63,20 +65,26 @@ def test_no_sentence_stands_twice_on_a_sheet(sheets: dict[str, Sheet]) -> None:
         assert len(said) == len(set(said)), (name, sorted({s for s in said if said.count(s) > 1}))
 
 
+def named_cautions(told: Any) -> Iterator[tuple[str, str]]:
+    """(text, hazard) of every caution in a treatment, whatever it is laid over."""
+    if isinstance(told, dict):
+        if "hazard" in told and "text" in told:
+            yield told["text"], told["hazard"]
+        for part in told.values():
+            yield from named_cautions(part)
+    elif isinstance(told, list):
+        for part in told:
+            yield from named_cautions(part)
+
+
+def own_hazards(kb: KnowledgeBase, step: Step) -> set[str]:
+    return {hazard for text, hazard in named_cautions(kb.treatments[step.kind]) if text in step.cautions}
+
+
 def hazards_by_hand(kb: KnowledgeBase, plan: Plan) -> set[str]:
     """Every hazard that a caution shown at a step, or a rule that fired, names."""
-    named = set()
-    for step in plan.steps:
-        texts = str(kb.treatments[step.kind])
-        for caution in kb.treatments[step.kind]["cautions"]:
-            if caution.get("hazard") and caution["text"] in step.cautions:
-                named.add(caution["hazard"])
-        assert all(text in texts or "oison" in text or _from_rule(plan, text) for text in step.cautions), step.kind
-    return named | {then["hazard"] for then, _ in plan.findings.cautions if "hazard" in then}
-
-
-def _from_rule(plan: Plan, text: str) -> bool:
-    return any(text[:20] == then["caution"][:20] for then, _ in plan.findings.cautions)
+    of_rules = {then["hazard"] for then, _ in plan.findings.cautions if "hazard" in then}
+    return of_rules.union(*(own_hazards(kb, step) for step in plan.steps))
 
 
 def test_each_hazard_of_the_steps_is_told_once_and_marked_where_it_is(
@@ -92,8 +100,7 @@ def test_each_hazard_of_the_steps_is_told_once_and_marked_where_it_is(
         assert marks == {hazard.mark for hazard in sheet.hazards} - {""}, name
         for step, act in zip(plans[name].steps, sheet.acts, strict=True):
             letters = {hazard.name: hazard.mark for hazard in sheet.hazards}
-            own = {c["hazard"] for c in kb.treatments[step.kind]["cautions"] if c.get("hazard") and c["text"] in step.cautions}
-            assert {letters[word] for word in own} <= set(act.marks), (name, step.id)
+            assert {letters[word] for word in own_hazards(kb, step)} <= set(act.marks), (name, step.id)
 
 
 def test_a_poisonous_plant_says_so_and_what_is_poisonous_in_it(sheets: dict[str, Sheet]) -> None:
@@ -118,7 +125,14 @@ def test_the_whole_plan_is_at_full(kb: KnowledgeBase, plans: dict[str, Plan], so
         plan = plans[name]
         text = " ".join(plan_text.render(plan, Page()).split())
         for step in plan.steps:
-            for said in (*step.do, *step.watch, step.until, step.success, *step.cautions, *(r.text for r in step.because)):
+            for said in (
+                *step.do,
+                *step.watch,
+                step.until,
+                step.success,
+                *step.cautions,
+                *(r.text for r in step.because),
+            ):
                 assert " ".join(said.split()) in text, (name, step.id, said)
         for said in (*plan.cautions, *plan.advice, *(a.text for a in plan.alternatives)):
             assert " ".join(said.split()) in text, (name, said)
@@ -160,11 +174,12 @@ def test_works_are_numbered_where_they_are_said_and_listed_at_the_end(sheets: di
     for name, sheet in sheets.items():
         named = {number for act in sheet.acts for told in act.told for number in told.works}
         named |= {n for told in (*sheet.expect, *([sheet.follows] if sheet.follows else ())) for n in told.works}
-        named |= {number for sure in sheet.sure for number in sure.works}
         assert named == {work.number for work in sheet.works} == set(range(1, len(sheet.works) + 1)), name
 
 
-def test_units_of_another_country_are_rounded_as_instruments_show_them(kb: KnowledgeBase, plans: dict[str, Plan]) -> None:
+def test_units_of_another_country_are_rounded_as_instruments_show_them(
+    kb: KnowledgeBase, plans: dict[str, Plan]
+) -> None:
     assert [fahrenheit(c) for c in (-18, 0, 3, 4, 20, 80)] == [0, 32, 37, 39, 68, 176]
     assert [inches(mm) for mm in (0, 2, 3, 6, 12, 25, 50, 300)] == ["0", "1/16", "⅛", "¼", "½", "1", "2", "12"]
     assert converted("60 days at 3 °C (2–4), then 25/15 °C", US) == "60 days at 37 °F (36–39), then 77/59 °F"
@@ -175,12 +190,51 @@ def test_units_of_another_country_are_rounded_as_instruments_show_them(kb: Knowl
     assert "37 °F (36–39)" in text and "¼ in deep" in text and "°C" not in text and " mm" not in text
 
 
-def test_a_split_lot_and_what_is_left_undone_stand_on_the_sheet(plans: dict[str, Plan], sheets: dict[str, Sheet]) -> None:
+def test_a_split_lot_and_what_is_left_undone_stand_on_the_sheet(
+    plans: dict[str, Plan], sheets: dict[str, Sheet]
+) -> None:
     split = [name for name, plan in plans.items() if plan.splits]
     for name in split:
         assert any(text.startswith("Split the lot") for text in sheets[name].also), name
     undone = [name for name, plan in plans.items() if plan.unmet and plan.outcome == "plan"]
     assert all(any(text.startswith("Left undone") for text in sheets[name].also) for name in undone)
+
+
+def test_what_own_works_say_against_a_step_and_when_it_is_done_stand_at_it(
+    plans: dict[str, Plan], sheets: dict[str, Sheet]
+) -> None:
+    met = 0
+    for name, plan in plans.items():
+        for step, act in zip(plan.steps, sheets[name].acts, strict=True):
+            told = " ".join(told.text for told in act.told)
+            assert not step.only_if or f"Only if {step.only_if}." in told or "as in step" in told, (name, step.id)
+            assert not step.against or "Against it: " in told or "as in step" in told, (name, step.id)
+            met += bool(step.against)
+    assert met > 20
+
+
+def test_a_sheet_says_whose_protocol_it_is(plans: dict[str, Plan], sheets: dict[str, Sheet]) -> None:
+    for name, plan in plans.items():
+        follows = sheets[name].follows
+        if plan.outcome == "plan":
+            assert follows is not None, name
+        if plan.follows and plan.follows["sources"]:
+            assert follows is not None and follows.works, name
+            shown = f"{plan.follows['germinated_pct']} % came up"
+            assert plan.follows["germinated_pct"] is None or shown in follows.text, name
+
+
+def test_each_measured_claim_has_its_figure_and_ground(plans: dict[str, Plan], sheets: dict[str, Sheet]) -> None:
+    for name, plan in plans.items():
+        text = " ".join(printed(sheets[name]).split())
+        for claim in plan.claims:
+            if claim.right is not None and claim.tried is not None and claim.tried >= 20:
+                assert f"right in {round(claim.right * claim.tried)} of {claim.tried} (" in text, (name, claim)
+            elif claim.right is not None:
+                assert f"right in {round(claim.right * 100)} % (" in text and f"only {claim.tried} tried" in text, (
+                    name,
+                    claim,
+                )
 
 
 def test_where_no_plan_can_be_made_the_sheet_says_what_to_do(plans: dict[str, Plan], sheets: dict[str, Sheet]) -> None:

@@ -16,7 +16,14 @@ from rousewort.planning.units import US
 from rousewort.render.sheet_pdf import to_pdf
 
 SIZES = {"A4": (595, 842), "letter": (612, 792)}
-TRIED = ("Cercis canadensis", "Convallaria majalis", "Ziziphus jujuba", "Tilia cordata", "Pinus sylvestris", "Epipactis palustris")
+TRIED = (
+    "Cercis canadensis",
+    "Convallaria majalis",
+    "Ziziphus jujuba",
+    "Tilia cordata",
+    "Pinus sylvestris",
+    "Epipactis palustris",
+)
 
 
 def words(data: bytes) -> tuple[int, str, tuple[float, float]]:
@@ -30,7 +37,12 @@ def test_one_page_holds_all_that_the_sheet_says(kb: KnowledgeBase, plans: dict[s
         sheet = make_sheet(kb, plans[name], US)
         pages, text, size = words(to_pdf(sheet, paper))
         assert pages == 1 and (round(size[0]), round(size[1])) == SIZES[paper]
-        for said in (sheet.name, *sheet.lead, *(told.text for act in sheet.acts for told in act.told), *sheet.if_nothing):
+        for said in (
+            sheet.name,
+            *sheet.lead,
+            *(told.text for act in sheet.acts for told in act.told),
+            *sheet.if_nothing,
+        ):
             assert " ".join(said.split()) in text, (name, said)
         assert all(work.short.split()[0] in text for work in sheet.works)
         assert text.count("from") >= len(sheet.acts), "a line for the dates of each step"

@@ -64,7 +64,9 @@ def test_what_is_dangerous_is_never_set_beforehand(run: Run, file: Path) -> None
         (("hemisphere", "west"), "north, south"),
     ],
 )
-def test_a_word_that_is_none_is_refused_and_nothing_is_written(run: Run, file: Path, words: tuple[str, ...], said: str) -> None:
+def test_a_word_that_is_none_is_refused_and_nothing_is_written(
+    run: Run, file: Path, words: tuple[str, ...], said: str
+) -> None:
     code, _, err = run("config", *words)
     assert code == 2 and said in err and not file.exists()
 
@@ -89,7 +91,9 @@ def test_a_file_that_says_it_wrongly_is_named_with_what_to_write(run: Run, file:
     file.write_text(text)
     code, out, err = run("plan", "Cercis canadensis")
     assert code == 2 and str(file) in err and said in err and not out and "Traceback" not in err
-    assert run("config", "paper", "letter")[0] == 2 and file.read_text() == text, "what is wrong there is not written over"
+    assert run("config", "paper", "letter")[0] == 2 and file.read_text() == text, (
+        "what is wrong there is not written over"
+    )
 
 
 def test_it_shows_what_is_set_and_where_it_stands(run: Run, file: Path) -> None:

@@ -433,5 +433,8 @@ def test_a_class_against_the_table_of_classes_is_doubted_and_told_apart_where_it
     inferred = ("where: p. 3}", "where: p. 3, inferred_from: water_uptake}")
     guessed = doubts(private, named, inferred)
     assert "class-against-table" not in guessed and guessed["inferred-against-table"]
-    judged = ("where: p. 3}", "where: p. 3, judged: {class-against-table: 'the work looked at seed of another lot, years in store'}}")
+    judged = (
+        "where: p. 3}",
+        "where: p. 3, judged: {class-against-table: 'the work looked at seed of another lot, years in store'}}",
+    )
     assert "class-against-table" not in doubts(private, named, judged)

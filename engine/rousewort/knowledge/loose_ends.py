@@ -164,9 +164,9 @@ class _Weave:
 
 def _layers(told: Mapping[str, Any]) -> Iterator[tuple[Path, Mapping[str, Any]]]:
     """What is laid over the texts of a treatment in some cases, with its place."""
-    for part in ("by_obstacle", "by_way", "by_lot"):
+    for part in ("by_obstacle", "by_way", "by_medium", "by_lot"):
         yield from (((part, name), layer) for name, layer in told.get(part, {}).items())
-    yield from ((("by_size", i), layer) for i, layer in enumerate(told.get("by_size", ())))
+    yield from ((("by_case", i), layer) for i, layer in enumerate(told.get("by_case", ())))
 
 
 def _facts(conditions: Iterable[Mapping[str, Any]]) -> Iterator[FactKey]:

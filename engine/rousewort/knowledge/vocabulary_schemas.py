@@ -71,6 +71,7 @@ def _claims() -> Schema:
     question = closed(
         {
             "means": MEANS,
+            "does": text("What it is about, as the subject of `is needed`."),
             "group": text("A group of treatment_groups.yaml that a plan gives or leaves."),
             "lasting": text("What a claim on its length is called."),
             "kind": text("A kind of treatment that a plan gives or leaves."),
@@ -79,7 +80,7 @@ def _claims() -> Schema:
             "decides": _flag("The weakest claim of a plan is sought among these."),
             "by": many(words(["side", "home", "ground", "accord"], "A part."), "How its record is kept."),
         },
-        ["means", "by"],
+        ["means", "does", "by"],
         "A question.",
     )
     return closed(
@@ -87,7 +88,11 @@ def _claims() -> Schema:
             "questions": _table(question, "What a plan claims."),
             "grounds": _plain("On what a claim rests, the nearest first.", own=_flag("On the species itself.")),
             "accords": _plain("Whether what it rests on agrees."),
-            "homes": _plain("Kinds of home climate.", winter=_flag("It has a winter."), words={"type": "array", "items": text("A word of the climate.")}),
+            "homes": _plain(
+                "Kinds of home climate.",
+                winter=_flag("It has a winter."),
+                words={"type": "array", "items": text("A word of the climate.")},
+            ),
         },
         ["questions", "grounds", "accords", "homes"],
         "What a plan claims, and on what ground.",
@@ -283,7 +288,6 @@ def _of_reasoning() -> dict[str, Schema]:
             season=_flag("It is one of the seasons of a year."),
             may_replace_season=_flag("Told beside a season without an order, it may stand in for it."),
             fills=_flag("It goes between steps, whoever's they are."),
-            does=text("What its claim is about, as the subject of `is needed`."),
         ),
     }
 

@@ -66,6 +66,12 @@ def _surname(part: str) -> str:
     )
 
 
+def short_of(who: str) -> str:
+    """The same of authors and year as they stand in a text: `Offord C, McKensy M 2003`."""
+    author, year = re.fullmatch(r"(.*?)(?: (\d{4}))?", who).groups()  # type: ignore[union-attr]
+    return short({"citation": who, "author": author, "year": year})
+
+
 def title(work: Mapping[str, Any]) -> str:
     """What the citation says after authors and year, to the end of the sentence; empty where nothing does."""
     author = _author(work)

@@ -18,6 +18,7 @@ from rousewort.planning.facts import Facts, Known
 from rousewort.planning.steps import Step
 
 FEWEST_TRIALS = 20  # a row of the record with fewer leans on the rows above it, and the claim says so
+WEAKEST = "The weakest claim that decides"  # how its sentence begins, for who has said it already
 LASTING_BY = ("ground",)  # how the record of lengths is kept: nothing else sharpened a figure on hidden works
 # How large a share of relatives must say the same to `agree`; above the second most of them do.
 AGREE, MOSTLY = 0.9, 0.7
@@ -297,7 +298,7 @@ def with_confidence(kb: KnowledgeBase, basis: Mapping[str, Any], claims: Iterabl
     few = (claim.tried or 0) < FEWEST_TRIALS
     cases = "of claims like it" if few else f"of {claim.tried} such claims"
     note = (
-        f"Its weakest claim ({what[0].lower()}{what[1:]}) was right in {round(100 * claim.right)} % {cases} "
+        f"{WEAKEST}, {what[0].lower()}{what[1:]}, was right in {round(100 * claim.right)} % {cases} "
         f"({ends}) when the work that tells was hidden."
     )
     return {**basis, "confidence": claim.right, "note": f"{basis['note']} {note}"}

@@ -13,14 +13,18 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.planning.citing import Work, Works
-from rousewort.planning.claims import Claim
+from rousewort.planning.citing import Work, Works, short_of
+from rousewort.planning.claims import WEAKEST
 from rousewort.planning.evidence import RELATIVE, THIS_PLANT
+from rousewort.planning.hazards import Hazard as Hazard
+from rousewort.planning.hazards import Hazards
 from rousewort.planning.plan import Plan
 from rousewort.planning.plan_json import plan_json
-from rousewort.planning.steps import Step, caution_text, hazard_note
+from rousewort.planning.steps import Step
+from rousewort.planning.sureness import Sure as Sure
+from rousewort.planning.sureness import sure_of
 from rousewort.planning.units import METRIC, converted
-from rousewort.planning.wording import fill
+from rousewort.planning.wording import begun, fill
 
 
 class Told(NamedTuple):
@@ -30,34 +34,11 @@ class Told(NamedTuple):
     works: tuple[int, ...] = ()
 
 
-class Sure(NamedTuple):
-    """One claim of the plan and how often such claims were right.
-
-    `about`: as in the JSON (coat, cold, cold_days …); `claim`: it in words; `figure`: "right in 41 of 44 such cases
-    (82–98 %)", None where nothing was measured; `rests_on`: on what kind of ground.
-    """
-
-    about: str
-    claim: str
-    figure: str | None
-    rests_on: str
-    works: tuple[int, ...] = ()
-
-
-class Hazard(NamedTuple):
-    """A danger to people or land. `mark`: the letter at each step that has it; empty where it concerns the whole plan
-    alone. `name`: its word in vocabulary/hazards.yaml. `in_full`: `text` is every caution in its whole length."""
-
-    mark: str
-    name: str
-    text: str
-    in_full: bool = False
-
-
 class Act(NamedTuple):
     """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
 
-    `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    `optional`: it may be left out, by no condition that `told` names. `at_seed`: where on the seed it is done, for a drawing:
+    across, broad_side, all_over, seam; None where nothing is cut.
     """
 
     number: int
@@ -116,15 +97,14 @@ class Sheet(NamedTuple):
     works: tuple[Work, ...]
 
 
-LETTERS = "abcdefghijklmnopqrstuvwxyz"
+FOLLOWED = {
+    "experiment": "an experiment on the species",
+    "advice": "published advice on the species",
+    "practice": "the common practice of growers",
+    "standard": "a testing standard",
+}
 LONG = 40  # letters in brackets that a line of the sheet can bear
 MOST_WORKS = 3  # at one sentence
-BASES = {
-    "species": "from reports on the species",
-    "genus": "from reports on its genus",
-    "class": "as its class of dormancy has it",
-    "treatment": "from general practice",
-}
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
@@ -156,7 +136,7 @@ class _Maker:
         self.told = plan_json(plan)
         self.works = Works(kb.sources, {source["id"]: source["held"] for source in plan.sources})
         self.said: dict[str, int] = {}  # sentence → the step that said it, 0 for none
-        self.hazards_of = _Hazards(kb, plan)
+        self.hazards_of = Hazards(kb, plan)
 
     def make(self) -> Sheet:
         plan = self.plan
@@ -169,9 +149,9 @@ class _Maker:
             dormancy=plan.dormancy["words"],
             read_as=tuple(read_as(plan)),
             outcome=plan.outcome,
-            line=_sentence(plan.line) if plan.line else None,
-            sure=tuple(self._sure()),
-            ground=tuple(self._once(map(_without_lists, _sentences([str(plan.basis["note"])])))),
+            line=begun(plan.line) if plan.line else None,
+            sure=tuple(sure_of(plan)),
+            ground=tuple(self._once(self._ground())),
             follows=follows,
             lead=lead,
             needs=tuple(self._needs()),
@@ -187,47 +167,28 @@ class _Maker:
 
     # --- how sure, and whose
 
-    def _sure(self) -> Iterator[Sure]:
-        """What the plan asks for first, then what it leaves. An unmeasured class stands in the head already."""
-        for claim in sorted(self.plan.claims, key=lambda claim: claim.says is False):
-            figure = _figure(claim)
-            if figure or claim.says != self.plan.dormancy["class"]:
-                yield Sure(claim.about, self._claim_text(claim), figure, claim.rests_on)
-
-    def _claim_text(self, claim: Claim) -> str:
-        groups = self.words.files["treatment_groups"]
-        name = claim.about.removesuffix("_days")
-        does = groups.get(name, {}).get("does", name.replace("_", " "))
-        if isinstance(claim.says, bool):
-            return f"{_sentence(does)} {'is needed' if claim.says else 'is not needed'}"
-        if claim.about != name:
-            return f"{claim.says} days of {name}" + self._days_from(name)
-        return _sentence(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
-
-    def _days_from(self, group: str) -> str:
-        """Whence the longest step of a group has its length."""
-        days = [
-            s.amounts["days"]
-            for s in self.plan.steps
-            if "days" in s.amounts and self.words.kinds.group(s.kind) == group
-        ]
-        return f", {BASES[max(days, key=lambda amount: amount.use).basis]}" if days else ""
+    def _ground(self) -> Iterator[str]:
+        """What the whole rests on. The weakest claim has its figure above."""
+        for sentence in _sentences([str(self.plan.basis["note"])]):
+            if not sentence.startswith(WEAKEST):
+                yield _without_lists(sentence)
 
     def _follows(self) -> Told | None:
-        """Whose protocol the plan is; None where it follows no single one."""
+        """Whose protocol the plan is, what came of it there, and what was changed; None where no plan is made."""
         follows = self.told["follows"]
         if not follows:
-            return None
-        works = self.works.numbers([follows["source"]], 1)
-        parts = [f"Follows {_named(works)}" + (f", {follows['kind']}" if follows.get("kind") else "")]
-        if follows.get("germinated_pct") is not None:
-            parts.append(f"{follows['germinated_pct']} % came up there")
-        if follows.get("untreated_pct") is not None:
-            parts.append(f"{follows['untreated_pct']} % untreated")
-        if follows.get("lot"):
-            parts.append(f"lot: {follows['lot']}")
-        changed = "; ".join(follows.get("changed") or ())
-        return Told("; ".join(parts) + "." + (f" Changed: {changed}." if changed else ""), works)
+            alone = "Follows no single protocol: none of the species is known whole."
+            return Told(alone) if self.plan.outcome == "plan" else None
+        works = self.works.numbers(follows["sources"], MOST_WORKS)
+        if follows["assembled"]:
+            return Told("Put together from several works: nobody did just this.", works)
+        parts = [f"Follows {FOLLOWED.get(follows['kind'], follows['kind'])}"]
+        if follows["germinated_pct"] is not None:
+            parts.append(f"{follows['germinated_pct']} % came up")
+        if follows["untreated_pct"] is not None:
+            parts.append(f"{follows['untreated_pct']} % without treatment")
+        parts += [f"lot: {follows['lot']}"] if follows["lot"] else []
+        return Told("; ".join((*parts, *follows["changed"])) + ".", works)
 
     # --- what it takes
 
@@ -254,40 +215,45 @@ class _Maker:
                 number=number,
                 id=step.id,
                 kind=step.kind,
-                title=_sentence(step.label),
-                optional=step.optional,
+                title=begun(step.label),
+                optional=step.optional and not step.only_if,
                 marks=self.hazards_of.marks(step),
                 told=tuple(self._told(step, number)),
                 at_seed=step.at_seed if step.at_seed != "none" else None,
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:
-        texts = [*(step.short or step.do)]
-        texts += [_sentence(f"{step.medium}.")] if self._in_other_medium(step) else []
-        texts += self.hazards_of.notes(step)
+        before = [f"Only if {step.only_if}."] if step.only_if else []
+        before += [f"To get: {self.words.files['equipment'][need]['label']}." for need in step.lacks]
+        texts = [*before, *(step.short or step.do)]
+        texts += [_against(step.against)] if step.against else []
+        texts += [begun(f"{step.medium}.")] if self._in_other_medium(step) else []
+        notes = [*self.hazards_of.notes(step)]
+        if step.against and not any("without it" in note for note in notes):  # a rule may say so of such lots
+            texts.append("Half of the lot without it.")
+        texts += notes
         works, again = self.works.numbers(self._works_of(step), MOST_WORKS), 0
         for sentence in _sentences(texts):
             if sentence in self.said:
                 again = again or self.said[sentence]
                 continue
             self.said[sentence] = number
+            if sentence in before:  # a condition rests on no report
+                yield Told(sentence)
+                continue
             yield Told(sentence, works)
             works = ()
         if again:
             yield Told(f"{'The rest' if not works else 'All'} as in step {again}.", works)
 
     def _works_of(self, step: Step) -> Iterator[str]:
-        """Works that carry a step's figures and say that it is done: those on this plant first, then on its relatives."""
-        evidence = [e for reason in step.because for e in reason.evidence]
-        for role in (THIS_PLANT, RELATIVE):
-            yield from (e.source for e in evidence if e.role == role and e.source)
-        for basis in ("species", "genus"):
+        """Works that carry a step's figures or tell of such a treatment: of this plant, then of its relatives. What says only
+        why such seed waits stands at `--full`: the sentence is about what to do."""
+        evidence = [e for reason in step.because for e in reason.evidence if e.treatment == step.kind and e.source]
+        for role, basis in ((THIS_PLANT, "species"), (RELATIVE, "genus")):
             amounts = [a for a in (*step.amounts.values(), step.temperature) if a and a.basis == basis]
             yield from (s["source"] for a in amounts for s in a.sources if "source" in s)
-            for key, told in self.words.responses.items():
-                if step.kind in told["kinds"] and not evidence:
-                    reports = (known for known in self.plan.facts.of(key) if known.basis == basis)
-                    yield from (s["source"] for known in reports for s in known.sources if "source" in s)
+            yield from (str(e.source) for e in evidence if e.role == role)
 
     def _strip(self) -> Iterator[Span]:
         """The steps end to end, in days; a plan without a season has none."""
@@ -321,7 +287,7 @@ class _Maker:
         """What to do when no seedling comes: how long to wait, what to look at, which step to give again."""
         for step in self.plan.steps:
             if step.sowing and step.sowing.get("give_up"):
-                yield _sentence(str(step.sowing["give_up"])) + "."
+                yield begun(str(step.sowing["give_up"])) + "."
         for step in reversed(self.plan.steps):
             text = self.kb.treatments[step.kind].get("if_nothing")
             if text and (step.optional is False or step.kind == self.words.kinds.last):
@@ -359,60 +325,6 @@ class _Maker:
                 yield " ".join(kept)
 
 
-class _Hazards:
-    """The hazards of a plan, each once, with a letter for those that a step has."""
-
-    def __init__(self, kb: KnowledgeBase, plan: Plan) -> None:
-        self._treatments, self._firings = kb.treatments, plan.findings.cautions
-        self._name = plan.match.name or plan.query
-        self._note = hazard_note(plan.facts)
-        short = re.sub(r" \([^()]*\)", "", self._note.partition(";")[0])
-        self._short_note = f"{short.rstrip('.')}." if short else ""
-        words, steps = kb.vocabulary.files["hazards"], plan.steps
-        told = [word for step in steps for word in self._of(step)]
-        whole = [then["hazard"] for then, _ in self._firings if "hazard" in then and "plan" in then["shows_on"]]
-        # the gravest first: a letter in the order of the list of hazards, which stands so
-        found = [word for word in words if word in {*told, *whole}]
-        self._letters = {word: LETTERS[i] for i, word in enumerate(w for w in found if w in told)}
-        self.listed = tuple(self._hazard(word, words[word], steps) for word in found)
-        self.texts = {self._fill(then["caution"]) for then, _ in self._firings if "hazard" in then}
-
-    def _of(self, step: Step) -> Iterator[str]:
-        """The hazards of one step: those of its treatment that it shows, and those that a rule says it has."""
-        by_text = {caution["text"]: caution.get("hazard") for caution in _cautions(self._treatments[step.kind])}
-        yield from (word for text in step.cautions if (word := by_text.get(text)))
-        for then, _ in self._firings:
-            if "hazard" in then and step.kind in then["shows_on"]:
-                yield then["hazard"]
-
-    def marks(self, step: Step) -> tuple[str, ...]:
-        return tuple(sorted({self._letters[word] for word in self._of(step)}))
-
-    def notes(self, step: Step) -> Iterator[str]:
-        """What a rule says at this step that is no hazard to people: how such seed is to be dealt with."""
-        for then, _ in self._firings:
-            if "hazard" not in then and step.kind in then["shows_on"] and then.get("on_sheet", True):
-                yield self._fill(then["caution"])
-
-    def _hazard(self, word: str, told: Mapping[str, Any], steps: tuple[Step, ...]) -> Hazard:
-        full = (
-            [text for step in steps if word in self._of(step) for text in step.cautions] if told.get("in_full") else []
-        )
-        text = _squeezed(fill(told["short"], {"note": self._short_note}))
-        return Hazard(self._letters.get(word, ""), word, " ".join(dict.fromkeys(full)) or text, bool(full))
-
-    def _fill(self, text: str) -> str:
-        return caution_text(text, self._name, self._note)
-
-
-def _cautions(treatment: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
-    """Those of a treatment, and of all that is laid over it."""
-    layers = [treatment, *treatment.get("by_size", ())]
-    layers += [layer for part in ("by_obstacle", "by_way", "by_lot") for layer in treatment.get(part, {}).values()]
-    for layer in layers:
-        yield from layer.get("cautions", ())
-
-
 def read_as(plan: Plan) -> Iterator[str]:
     """How the name that was asked for was taken, in sentences; nothing where it is the plant's accepted name."""
     match, name = plan.match, plan.match.name or plan.query
@@ -435,13 +347,11 @@ def read_as(plan: Plan) -> Iterator[str]:
         yield "Did you mean: " + ", ".join(match.candidates) + "?"
 
 
-def _figure(claim: Claim) -> str | None:
-    if claim.right is None or not claim.tried:
-        return None
-    interval = ""
-    if claim.right_from is not None and claim.right_to is not None:
-        interval = f" ({round(claim.right_from * 100)}–{round(claim.right_to * 100)} %)"
-    return f"right in {round(claim.right * claim.tried)} of {claim.tried} such cases{interval}"
+def _against(told: tuple[str, ...]) -> str:
+    """What own works say against a step: the first whole, the rest counted; `--full` has them all."""
+    more = len(told) - 1
+    who, _, what = told[0].rpartition(": ")
+    return f"Against it: {f'{short_of(who)}: ' if who else ''}{what}" + (f", and {more} more works." if more else ".")
 
 
 def _without_lists(sentence: str) -> str:
@@ -453,14 +363,6 @@ def _without_lists(sentence: str) -> str:
 def _sentences(texts: Iterable[str]) -> Iterator[str]:
     for text in texts:
         yield from SENTENCE.split(text.strip())
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _squeezed(text: str) -> str:
-    return " ".join(text.split())
 
 
 def _named(works: tuple[int, ...]) -> str:

@@ -44,7 +44,7 @@ class Step(NamedTuple):
     only_if: str | None = None  # when it is done at all, in words
     against: tuple[str, ...] = ()  # what the species' own works say against it
     lacks: tuple[str, ...] = ()  # what the grower would have to get for it
-    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
+    short: tuple[str, ...] = ()  # for the sheet: what differs for this plant and lot
     at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
 
 
@@ -181,9 +181,16 @@ class Steps:
             only_if=chosen.only_if or (only_if(self.kb, chosen.part) if chosen.part else None),
             against=chosen.against,
             lacks=chosen.lacks,
-            short=(*given, *(fill(line, values) for line in parts["short"]), *kept_short) if parts["short"] else (),
+            short=self._short(chosen, parts, values, (*given, *kept_short)),
             at_seed=parts["at_seed"],
         )
+
+    def _short(
+        self, chosen: Chosen, parts: Mapping[str, Any], values: Mapping[str, str], also: Iterable[str]
+    ) -> tuple[str, ...]:
+        """What of the instructions stands on the sheet: the short form, and what only this lot or source has."""
+        lines = parts["short"] or parts["do"]
+        return (*(fill(line, values) for line in lines), *self._as_told(chosen), *also)
 
     def _to_get(self, chosen: Chosen) -> Iterable[str]:
         for need in chosen.lacks:

@@ -78,3 +78,8 @@ def ground_text(known: Known, vocabulary: Vocabulary) -> str:
     if known.basis in ("genus", "family"):
         return f"{name}: {value} (from the {known.basis}, {round(known.share * 100)} % of what is known there)"
     return f"{name}: {value}" + (" (observed at the bench)" if known.basis == "bench" else "")
+
+
+def begun(text: str) -> str:
+    """As a sentence begins."""
+    return text[:1].upper() + text[1:]

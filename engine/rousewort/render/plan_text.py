@@ -8,6 +8,7 @@ from typing import Any
 from rousewort.planning.plan import Plan
 from rousewort.planning.sheet import read_as
 from rousewort.planning.steps import Step
+from rousewort.planning.sureness import sure_of
 from rousewort.planning.wording import amount_text, temperature_text
 from rousewort.render.terminal import Page
 
@@ -27,6 +28,7 @@ def render(plan: Plan, page: Page) -> str:
         page.each(f"{split['text']} {_command(plan, split['observed'])}" for split in plan.splits)
     for number, step in enumerate(plan.steps, 1):
         _step(step, number, page)
+    _others(plan, page)
     _rest(plan, page)
     return page.text()
 
@@ -39,7 +41,30 @@ def _head(plan: Plan, page: Page) -> None:
     page.say(f"Dormancy: {plan.dormancy['words']}")
     sure = f"{round(plan.basis['confidence'] * 100)} %" if plan.basis["confidence"] else "not measured"
     page.say(f"How sure: {sure}. {plan.basis['note']}")
+    page.each(f"{sure.claim}: {sure.figure or 'not measured'}; {sure.rests_on}." for sure in sure_of(plan))
     page.each(plan.cautions, bullet="! ", code="33")
+
+
+def _others(plan: Plan, page: Page) -> None:
+    """Whose protocol it is, and what others did with the species."""
+    works = {source["id"]: source["citation"] for source in plan.sources}
+    if plan.follows:
+        page.heading("Follows")
+        page.each(works.get(source, source) for source in plan.follows["sources"] or ["common practice"])
+        page.each(plan.follows["changed"], 2)
+    if plan.others:
+        page.heading("What others did")
+        for other in plan.others:
+            page.say(
+                f"{other['line']}{_came(other)} ({works.get(other['source'], other['source'] or other['kind'])})",
+                bullet="- ",
+            )
+
+
+def _came(other: Mapping[str, Any]) -> str:
+    came = [f"{other['germinated_pct']} % came up"] if other["germinated_pct"] is not None else []
+    came += [f"{other['untreated_pct']} % without"] if other["untreated_pct"] is not None else []
+    return f": {', '.join(came)}" if came else ""
 
 
 def _step(step: Step, number: int, page: Page) -> None:
@@ -51,6 +76,8 @@ def _step(step: Step, number: int, page: Page) -> None:
         numbers.append(temperature_text(step.temperature))
     title = f"{number}. {step.label[:1].upper()}{step.label[1:]}" + (f": {', '.join(numbers)}" if numbers else "")
     page.heading(title + ("  (optional)" if step.optional else ""))
+    if step.only_if:
+        page.say(f"Only if {step.only_if}.", 3)
     page.each(step.do, 3)
     if step.medium:
         page.say(f"Medium: {step.medium}.", 3)

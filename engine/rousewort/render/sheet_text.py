@@ -49,13 +49,16 @@ def _sure(sheet: Sheet, page: Page) -> None:
 
 
 def sure_texts(sheet: Sheet) -> Iterator[str]:
-    """A line for each claim that was measured; the others in one."""
+    """Claims of one ground together, each with its figure; those that were not measured in a line of their own."""
+    grounds: dict[str, list[str]] = {}
     for sure in sheet.sure:
         if sure.figure:
-            yield f"{sure.claim}: {sure.figure}; {sure.rests_on}{marks(sure.works)}"
+            grounds.setdefault(sure.rests_on, []).append(f"{sure.claim}: {sure.figure}.")
+    for ground, claims in grounds.items():
+        yield f"{' '.join(claims)} By {ground}."
     unmeasured = [sure.claim for sure in sheet.sure if not sure.figure]
     if unmeasured:
-        yield f"{'. '.join(unmeasured)}. Not measured claim by claim."
+        yield f"{'. '.join(unmeasured)}. Not measured."
 
 
 def _before(sheet: Sheet, page: Page) -> None:

@@ -74,6 +74,6 @@ def page_for(stream: TextIO | None = None, fit: bool = False) -> Page:
 def _width(stream: TextIO) -> int:
     try:
         columns = os.get_terminal_size(stream.fileno()).columns
-    except (OSError, ValueError):  # no terminal
+    except (AttributeError, OSError, ValueError):  # no terminal, or none that tells
         return WIDTH
     return min(max(columns, NARROWEST), WIDEST) if columns else WIDTH
