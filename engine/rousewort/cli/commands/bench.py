@@ -55,9 +55,11 @@ def run(arguments: argparse.Namespace) -> int:
     app = pages.make_app(batching.knowledge(arguments), ledger, batching.today, password)
     listening = server.listen(app, arguments.host, arguments.port)
     shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
-    print(f"Bench pages: http://{shown}:{arguments.port}/  (Ctrl-C ends)", file=sys.stderr, flush=True)
     try:
+        print(f"Bench pages: http://{shown}:{arguments.port}/  (Ctrl-C ends)", file=sys.stderr, flush=True)
         listening.run()
+    except KeyboardInterrupt:  # asked to end before the server itself looked out for it
+        pass
     finally:
         listening.close()
         ledger.close()
