@@ -22,6 +22,7 @@ COMMANDS = {
     "calibrate": "measure how far relatives can be trusted",
     "calendar": "date plans, forward or backward; as text, iCalendar or CSV",
     "quantities": "from plants wanted to seeds, grams, cells and fridge space",
+    "order": "a whole order from a spreadsheet: plans, seed to get, days, labels; and start it",
     "labels": "print labels for bags, pots and trays as PDF",
     "observe": "from weights, lengths and counts of your own seed to its dormancy",
     "trial": "design a germination trial, or read one",

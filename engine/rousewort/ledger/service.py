@@ -13,7 +13,7 @@ from rousewort.ledger.courses import Against, Contradicted, against_plan, seen_o
 from rousewort.ledger.due import Diary, said
 from rousewort.ledger.events import Batch
 from rousewort.ledger.results import keep_expected, own_record, result_of, with_own_lengths
-from rousewort.planning.plan import Planner
+from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.plan_json import plan_json
 
 OUT_OF_SEASON = "out of season"
@@ -27,7 +27,11 @@ def diary_of(kb: KnowledgeBase) -> Diary:
 def plan_to_keep(kb: KnowledgeBase, name: str | Match, grower: Any = None, engine: str | None = None) -> dict[str, Any]:
     """The plan of a plant as JSON, with what is published on its germination. Raises UserError where it has no steps."""
     planner = Planner(kb, engine)
-    plan = planner.plan(name, grower) if isinstance(name, str) else planner.plan_for(name, grower)
+    return kept_plan(kb, planner.plan(name, grower) if isinstance(name, str) else planner.plan_for(name, grower))
+
+
+def kept_plan(kb: KnowledgeBase, plan: Plan) -> dict[str, Any]:
+    """A plan as a ledger stores it: as JSON, with what is published on its germination. Raises UserError without steps."""
     if not plan.steps:
         advice = "\n".join(plan.advice)
         raise UserError(

@@ -16,7 +16,8 @@ from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import Planner
 from rousewort.render.quantities_text import Reckoning, render
 from rousewort.render.terminal import page_for
-from rousewort.schedule.quantities import cells_for, fewest_per_gram, grams_for, room_for, seed_need
+from rousewort.schedule.quantities import cells_for, grams_for, room_for, seed_need
+from rousewort.schedule.weights import SeedCount, seeds_per_gram
 
 if TYPE_CHECKING:
     from rousewort.knowledge.vocabulary import Vocabulary
@@ -69,9 +70,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _reckon(vocabulary: Vocabulary, plan: Plan, told: dict[str, Any]) -> Reckoning:
     kinds = vocabulary.kinds
-    count, counted_from = (
-        (told["count"], "as given") if told["count"] is not None else _known_count(plan, vocabulary.count_key)
+    known = (
+        seeds_per_gram(plan, vocabulary.count_key) if told["count"] is None else SeedCount(told["count"], "as given")
     )
+    count, counted_from = known or (None, "not known here")
     plants, germination, survival = told["plants"], told["germination"], told["survival"]
     need = seed_need(plants, germination, survival, told["purity"], count, told["probability"])
     cells, grams = None, need.grams
@@ -119,11 +121,3 @@ def _numbers(arguments: argparse.Namespace) -> dict[str, Any]:
     if problems:
         raise UserError(*problems)
     return found
-
-
-def _known_count(plan: Plan, key: str) -> tuple[float | None, str]:
-    """The fewest seeds per gram that the entry states, so that the grams suffice, and where it is from."""
-    least = fewest_per_gram(plan.facts.numbers.get(key, []))
-    if least is None:
-        return None, "not known here"
-    return least["low"], f"the fewest that is stated, from {least.get('source', least['held'])}"
