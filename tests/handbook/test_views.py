@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import date
+from pathlib import Path
 
 import pytest
+from rousewort import web
 from rousewort.handbook import page_models
 from rousewort.handbook.catalogue import WANTED, Catalogue
 from rousewort.handbook.drawings import SeedDrawing
@@ -79,20 +82,43 @@ def test_sources_that_contradict_each_other_are_told(kb: KnowledgeBase, planner:
 
 
 def test_the_timeline_is_that_of_the_calendar(kb: KnowledgeBase) -> None:
-    """Bars lie end to end, fill the whole, and end on the day that seedlings are wanted."""
+    """Bars lie end to end on rows of one year each, and end on the day that seedlings are wanted."""
     for entry, _, data, dated in Catalogue(
         kb, ["Cercis canadensis", "Viburnum prunifolium", "Trillium grandiflorum"]
     ).plans():
-        assert dated is not None
-        line = page_models.timeline(kb, dated, data)
+        assert dated is not None and dated.seedlings is not None
+        line = page_models.timeline(kb, dated)
         assert line["seedlings"] == page_models.day_text(WANTED)
         assert line["begin"] == page_models.day_text(dated.start)
-        last = line["bars"][-1]
-        assert last["left"] + last["width"] == pytest.approx(100, abs=0.05)
-        for bar, after in zip(line["bars"], line["bars"][1:], strict=False):
-            assert bar["left"] + bar["width"] == pytest.approx(after["left"], abs=0.05), entry.name
-        cold = next(bar for bar in line["bars"] if bar["kind"] == "cold_moist")
+        last = dated.seedlings.planned
+        assert len(line["rows"]) == (1 if line["days"] < 365 else last.year - dated.start.year + 1)
+        assert sum(bar["width"] for row in line["rows"] for bar in row) == pytest.approx(
+            line["days"] / 3.65, abs=0.3
+        ), entry.name
+        assert max(bar["left"] + bar["width"] for row in line["rows"] for bar in row) <= 100.01
+        for step, after in zip(line["steps"], line["steps"][1:], strict=False):
+            assert step["end"] == after["begin"], entry.name
+        cold = next(step for step in line["steps"] if step["kind"] == "cold_moist")
         assert cold["days"] == next(step["days"]["use"] for step in data["steps"] if step["kind"] == "cold_moist")
+
+
+def test_a_span_over_new_year_is_cut_there_and_a_moment_stands_once() -> None:
+    assert [
+        (y, round(left), round(width)) for y, left, width in page_models._pieces(date(2026, 12, 1), date(2027, 1, 31))
+    ] == [
+        (2026, 92, 8),
+        (2027, 0, 8),
+    ]
+    assert list(page_models._pieces(date(2027, 1, 1), date(2027, 1, 1))) == [(2027, 0, 0)]
+
+
+def test_the_bench_pages_wear_the_colours_and_the_mark_of_the_house() -> None:
+    assets = site_folder() / "theme/assets"
+    static = Path(web.__file__).parent / "static"
+    house = dict(re.findall(r"(--[a-z-]+): (light-dark\([^)]+\))", (assets / "styles/house.css").read_text("utf-8")))
+    bench = dict(re.findall(r"(--[a-z-]+): (light-dark\([^)]+\))", (static / "bench.css").read_text("utf-8")))
+    assert len(bench) > 8 and bench.items() <= house.items()
+    assert (static / "sprout.svg").read_bytes() == (assets / "mark.svg").read_bytes()
 
 
 @pytest.mark.parametrize(

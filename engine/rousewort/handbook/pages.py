@@ -22,6 +22,7 @@ from rousewort.handbook.settings import same_bytes, settings
 from rousewort.knowledge.names import slug
 from rousewort.knowledge.rules import PHASES
 from rousewort.planning.plan import Plan
+from rousewort.planning.sheet import make_sheet
 from rousewort.planning.wording import fill
 from rousewort.schedule.model import Schedule
 
@@ -71,6 +72,8 @@ class Writer:
             "short": page_models.short_citation,
             "wanted": page_models.day_text(WANTED),
             "most": MOST_NAMES,
+            "sure_lines": page_models.sure_lines,
+            "months": page_models.MONTHS,
             "held_words": vocabulary.files["held"],
             "version": version("rousewort"),
         }
@@ -123,13 +126,15 @@ class Writer:
             entry.name,
             f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
             {"json": f"{stem}.json", "ld": as_data(_metadata(entry, data))}
-            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
+            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {})
+            | ({"year": True} if dated else {}),
             entry=entry,
             plan=data,
+            sheet=make_sheet(self.kb, plan),
             picture=self.draw_seed(known, words),
             seed_words=words,
             lent=lent,
-            line=page_models.timeline(self.kb, dated, data) if dated else None,
+            line=page_models.timeline(self.kb, dated) if dated else None,
             traits=page_models.traits(self.kb, record),
             protocols=page_models.protocols(self.kb, record),
             lots=[{"says": lot["says"], **page_models.origin(self.kb, lot)} for lot in record.get("lots", ())],
