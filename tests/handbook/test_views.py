@@ -12,6 +12,7 @@ from rousewort.handbook import page_models
 from rousewort.handbook.catalogue import WANTED, Catalogue
 from rousewort.handbook.drawings import SeedDrawing
 from rousewort.handbook.places import site_folder
+from rousewort.handbook.responses import response_plots
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.plan import Planner
 from rousewort.planning.plan_json import plan_json
@@ -23,30 +24,74 @@ def draw(kb: KnowledgeBase) -> SeedDrawing:
 
 
 def test_a_seed_of_which_nothing_is_known_says_so(draw: SeedDrawing) -> None:
-    picture = draw({}, {})
+    picture = draw({}, {}).svg
     assert "nothing of this is known" in picture and "?" in picture and "here" not in picture
 
 
 def test_the_bar_marks_the_size_and_only_it(draw: SeedDrawing) -> None:
     for place, size in enumerate(draw.sizes):
-        picture = draw({"seed_size": size}, {"seed_size": size})
+        picture = draw({"seed_size": size}, {"seed_size": size}).svg
         assert picture.count("size here") == 1
         marked = re.search(r'size here" cx="(\d+)"', picture)
         assert marked and (int(marked[1]) - 24) // 29 == place
 
 
-def test_a_watertight_coat_is_drawn_otherwise_than_one_that_passes_water(draw: SeedDrawing) -> None:
-    assert "coat tight" in draw({"coat_water": "stops"}, {})
-    assert "coat open" in draw({"coat_water": "passes"}, {})
-    assert "coat unknown" in draw({}, {})
+def test_a_watertight_coat_is_drawn_otherwise_and_says_where_to_nick(draw: SeedDrawing) -> None:
+    tight = draw({"coat_water": "stops"}, {}, "Fabaceae")
+    assert "coat tight" in tight.svg and 'class="nick"' in tight.svg
+    assert tight.nick and "scar" in tight.nick and "nick on the broad back" in tight.svg
+    for known, drawn in (({"coat_water": "passes"}, "coat open"), ({}, "coat unknown")):
+        picture = draw(known, {}, "Fabaceae")
+        assert drawn in picture.svg and picture.nick is None and 'class="nick"' not in picture.svg
+
+
+@pytest.mark.parametrize(
+    ("known", "family", "kind"),
+    [
+        ({}, "Fabaceae", "bean"),
+        ({"seed_size": "dust"}, "Orchidaceae", "dust seed"),
+        ({"growth_form": "palm", "restraint": "stone"}, "Arecaceae", "palm seed"),
+        ({"dispersal_unit": "caryopsis"}, "Poaceae", "grain"),
+        ({"dispersal_unit": "samara"}, "Sapindaceae", "winged nut"),
+        ({"fruit": "cone"}, "Pinaceae", "seed of a cone"),
+        ({"dispersal_unit": "stone", "fruit": "fleshy"}, "Rosaceae", "stone"),
+        ({"dispersal_unit": "nut"}, "Fagaceae", "nut"),
+        ({"dispersal_unit": "achene"}, "Asteraceae", "achene or nutlet"),
+        ({"fruit": "fleshy"}, "Solanaceae", "seed of a berry"),
+        ({"fruit": "dry"}, "Campanulaceae", "seed of a dry fruit"),
+    ],
+)
+def test_each_kind_of_seed_has_a_drawing_of_its_own(
+    draw: SeedDrawing, known: dict[str, str], family: str, kind: str
+) -> None:
+    drawn = draw(known, {}, family)
+    assert drawn.kind == kind and drawn.cut and 'class="cut"' in drawn.svg
 
 
 def test_every_trait_and_word_of_the_drawing_is_in_the_vocabulary(draw: SeedDrawing, kb: KnowledgeBase) -> None:
-    places = [told for part in draw.form["parts"] for told in part.get("places", {}).values()]
-    named = [(told["trait"], word) for told in places for word in told if word not in ("trait", "unknown")]
-    named += [fact for part in draw.form["parts"] for case in part.get("any", ()) for fact in case.items()]
+    by = [draw.form[part] for part in ("water", "thick", "embryo")]
+    named = [(told["trait"], word) for told in by for word in told if word not in ("trait", "unknown")]
+    named.append((draw.form["nicked"]["trait"], draw.form["nicked"]["word"]))
+    cases = [
+        fact for kind in draw.form["kinds"] for case in kind["when"] for fact in case.items() if fact[0] != "family"
+    ]
+    named += [(key, word) for key, words in cases for word in (words if isinstance(words, list) else [words])]
     assert not [f for f in named if f[1] not in kb.vocabulary.given.get(f[0], {})] and named
     assert set(draw.form["says"]) <= set(kb.vocabulary.traits)
+
+
+def test_germination_is_drawn_against_days_with_its_figures(kb: KnowledgeBase) -> None:
+    plot = next(p for p in response_plots(kb, kb.taxon("Alnus glutinosa") or {}) if p["label"] == "days of cold")
+    upland = next(s for s in plot["series"] if s["source"] == "schalin-1967-germination")
+    assert upland["points"] == [(0, 27), (180, 35)]
+    assert plot["svg"].count('class="run cold"') == len(plot["series"]) > 5
+    assert plot["svg"].count("<circle") == sum(len(s["points"]) for s in plot["series"])
+    assert len({s["letter"] for s in plot["series"]}) == len(plot["series"])
+
+
+def test_a_single_length_is_no_response(kb: KnowledgeBase) -> None:
+    protocol = {"source": "x", "columns": ["cold_days", "germinated_pct"], "results": [{"rows": [[30, 80]]}]}
+    assert response_plots(kb, {"protocols": [protocol]}) == []
 
 
 def test_published_lengths_stand_on_one_scale_beside_what_the_plan_uses(kb: KnowledgeBase, planner: Planner) -> None:

@@ -35,6 +35,13 @@
     line.append(" ", element);
   }
 
+  /* A plan that a script has put in. */
+  document.addEventListener("rousewort:shown", function () {
+    document.querySelectorAll(".rw-today").forEach(function (mark) { mark.remove(); });
+    markToday();
+    nextAct();
+  });
+
   document.addEventListener("DOMContentLoaded", function () {
     var button = document.querySelector(".rw-colours");
     button.hidden = false;
