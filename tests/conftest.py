@@ -104,10 +104,11 @@ def _quick(item: pytest.Item) -> bool:
 
 @pytest.fixture(scope="session", autouse=True)
 def own_cache(tmp_path_factory: pytest.TempPathFactory, small_layer: Path | None) -> Iterator[Path]:
-    """No test reads or writes the user's cache, nor sees their private layers or colour wishes."""
+    """No test reads or writes the user's cache or settings, nor sees their private layers or colour wishes."""
     folder = tmp_path_factory.mktemp("cache")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(folder))
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
         if small_layer:
             patch.setenv("ROUSEWORT_SHIPPED", str(small_layer))
         patch.delenv("ROUSEWORT_KB", raising=False)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from rousewort.base.errors import UserError
 from rousewort.cli.commands.calendar import show_calendar
 from rousewort.cli.commands.labels import check_print, list_sheets, print_labels
+from rousewort.cli.dating import is_south
 from rousewort.cli.grower_options import grower_from
 from rousewort.cli.naming import match_named
 from rousewort.cli.options import layers
@@ -116,7 +117,7 @@ def start(arguments: argparse.Namespace) -> int:
             lot=arguments.lot,
             provenance=arguments.origin,
             viability=arguments.viability,
-            south=arguments.south or None,
+            south=is_south(arguments) or None,
             note=arguments.note,
         )
     diary = diary_of(kb)

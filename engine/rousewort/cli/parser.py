@@ -12,6 +12,7 @@ from rousewort.cli.options import Help
 # Imported only when asked for, so that a plan does not pay for the rest.
 COMMANDS = {
     "plan": "make a plan for a plant",
+    "how": "how a kind of treatment is done in general",
     "why": "trace a step, or why something is not used, to traits and sources",
     "find": "find plants by name, family, class, treatment or cue",
     "show": "show an entry with its sources",
@@ -32,6 +33,7 @@ COMMANDS = {
     "layer": "what your own layer replaces and adds",
     "table": "traits and protocols as tables, out and in",
     "gaps": "where help is worth most",
+    "config": "units, hemisphere, paper, what you have: set once",
     "completion": "print shell completion",
 }
 

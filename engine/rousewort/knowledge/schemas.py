@@ -256,11 +256,22 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "Cautions, shown wherever the step shows.",
         least=0,
     )
+    at_seed = words(
+        {
+            "across": "Cut right through.",
+            "broad_side": "One small place on the broad side, away from scar and root tip.",
+            "all_over": "The whole surface.",
+            "seam": "Along the seam.",
+            "none": "Nowhere after all.",
+        },
+        "Where on the seed it is done, for the drawing on a printed sheet.",
+    )
     parts = {
         "label": text("Name."),
         "also": lines,
         "do": lines,
         "short": lines,
+        "at_seed": at_seed,
         "watch": lines,
         "until": text("Event."),
         "success": text("Sign."),
@@ -366,6 +377,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 "For the sheet: only what differs from plant to plant, with the places of `do` and {until}. Left out where `do` "
                 "is as short. What replaces `do` replaces it too.",
             ),
+            "at_seed": at_seed,
             "takes": text("For the sheet, what it needs beyond `needs`, in few words; the medium where nothing is said."),
             "if_nothing": text("For the sheet: when no seedling came and this was given, what to look for and do. {days}: its days."),
             "watch": many(text("What to look for."), "What to watch for.", least=0),

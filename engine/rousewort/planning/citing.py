@@ -41,8 +41,8 @@ class Works:
 
 
 def short(work: Mapping[str, Any]) -> str:
-    """`Pipinis et al. 2011`; a work without an author by the first words of its citation."""
-    author = work.get("author")
+    """`Pipinis et al. 2011`; a work whose citation begins with no author by its first sentence."""
+    author = _author(work)
     if not author:
         return _first_sentence(work["citation"])
     others = re.search(r"\bet al\b", author)
@@ -54,6 +54,11 @@ def short(work: Mapping[str, Any]) -> str:
     return f"{who} {work['year']}" if work.get("year") else who
 
 
+def _author(work: Mapping[str, Any]) -> str | None:
+    author: str | None = work.get("author")
+    return author if author and work["citation"].startswith(author) else None
+
+
 def _surname(part: str) -> str:
     """Without initials before or after; empty where nothing else is there."""
     return re.sub(r"^(?:[A-Z]\.-?\s*)+|^(?:[A-Z]\.?\s?){1,3}$|\beds?\.?$", "", _INITIALS.sub("", part.strip())).strip(
@@ -63,7 +68,7 @@ def _surname(part: str) -> str:
 
 def title(work: Mapping[str, Any]) -> str:
     """What the citation says after authors and year, to the end of the sentence; empty where nothing does."""
-    author = work.get("author")
+    author = _author(work)
     if not author:
         return ""
     rest = work["citation"].partition(author)[2]

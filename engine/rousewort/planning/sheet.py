@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from string import ascii_lowercase
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -45,16 +44,19 @@ class Sure(NamedTuple):
 
 class Hazard(NamedTuple):
     """A danger to people or land. `mark`: the letter at each step that has it; empty where it concerns the whole plan
-    alone. `full`: every caution in its whole length, where no short word will do."""
+    alone. `name`: its word in vocabulary/hazards.yaml. `in_full`: `text` is every caution in its whole length."""
 
     mark: str
     name: str
     text: str
-    full: tuple[str, ...] = ()
+    in_full: bool = False
 
 
 class Act(NamedTuple):
-    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters."""
+    """One step: `title` what, `told` how much, how warm, until when and first look; `marks` its hazards' letters.
+
+    `at_seed`: where on the seed it is done, for a drawing: across, broad_side, all_over, seam; None where nothing is cut.
+    """
 
     number: int
     id: str
@@ -63,6 +65,7 @@ class Act(NamedTuple):
     optional: bool
     marks: tuple[str, ...]
     told: tuple[Told, ...]
+    at_seed: str | None = None
 
 
 class Span(NamedTuple):
@@ -111,13 +114,25 @@ class Sheet(NamedTuple):
     works: tuple[Work, ...]
 
 
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+LONG = 40  # letters in brackets that a line of the sheet can bear
 MOST_WORKS = 3  # at one sentence
+BASES = {
+    "species": "from reports on the species",
+    "genus": "from reports on its genus",
+    "class": "as its class of dormancy has it",
+    "treatment": "from general practice",
+}
 SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[A-Z0-9{])")
 
 
-def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC) -> Sheet:
-    """The sheet of a plan, with degrees and lengths in these units (planning/units.py)."""
-    made: Sheet = _in_units(_Maker(kb, plan).make(), units)
+def make_sheet(kb: KnowledgeBase, plan: Plan, units: str = METRIC, given: Iterable[str] = ()) -> Sheet:
+    """The sheet of a plan, with degrees and lengths in these units (planning/units.py).
+
+    `given`: what was set beforehand and changes the plan, in sentences; it stands under the name.
+    """
+    sheet = _Maker(kb, plan).make()
+    made: Sheet = _in_units(sheet._replace(read_as=(*sheet.read_as, *given)), units)
     return made
 
 
@@ -154,7 +169,7 @@ class _Maker:
             outcome=plan.outcome,
             line=_sentence(plan.line) if plan.line else None,
             sure=tuple(self._sure()),
-            ground=tuple(self._once([str(plan.basis["note"])])),
+            ground=tuple(self._once(map(_without_lists, _sentences([str(plan.basis["note"])])))),
             follows=follows,
             lead=lead,
             needs=tuple(self._needs()),
@@ -164,17 +179,18 @@ class _Maker:
             expect=tuple(self._expect()),
             if_nothing=tuple(self._once(self._if_nothing())),
             also=tuple(self._once(self._also())),
-            instead=tuple(alternative.text.partition(":")[0] for alternative in plan.alternatives),
+            instead=tuple(self._instead()),
             works=self.works.listed(),
         )
 
     # --- how sure, and whose
 
     def _sure(self) -> Iterator[Sure]:
-        """What the plan asks for first, then what it leaves; a class only where nothing else decides."""
-        claims = sorted(self.plan.claims, key=lambda claim: claim.says is False)
-        for claim in claims:
-            yield Sure(claim.about, self._claim_text(claim), _figure(claim), claim.rests_on)
+        """What the plan asks for first, then what it leaves. An unmeasured class stands in the head already."""
+        for claim in sorted(self.plan.claims, key=lambda claim: claim.says is False):
+            figure = _figure(claim)
+            if figure or claim.says != self.plan.dormancy["class"]:
+                yield Sure(claim.about, self._claim_text(claim), figure, claim.rests_on)
 
     def _claim_text(self, claim: Claim) -> str:
         groups = self.words.files["treatment_groups"]
@@ -183,8 +199,17 @@ class _Maker:
         if isinstance(claim.says, bool):
             return f"{_sentence(does)} {'is needed' if claim.says else 'is not needed'}"
         if claim.about != name:
-            return f"{claim.says} days of {name}"
+            return f"{claim.says} days of {name}" + self._days_from(name)
         return _sentence(self.plan.dormancy["words"]) if claim.says == self.plan.dormancy["class"] else str(claim.says)
+
+    def _days_from(self, group: str) -> str:
+        """Whence the longest step of a group has its length."""
+        days = [
+            s.amounts["days"]
+            for s in self.plan.steps
+            if "days" in s.amounts and self.words.kinds.group(s.kind) == group
+        ]
+        return f", {BASES[max(days, key=lambda amount: amount.use).basis]}" if days else ""
 
     def _follows(self) -> Told | None:
         """Whose protocol the plan is; None where it follows no single one."""
@@ -231,6 +256,7 @@ class _Maker:
                 optional=step.optional,
                 marks=self.hazards_of.marks(step),
                 told=tuple(self._told(step, number)),
+                at_seed=step.at_seed if step.at_seed != "none" else None,
             )
 
     def _told(self, step: Step, number: int) -> Iterator[Told]:
@@ -296,7 +322,7 @@ class _Maker:
                 yield _sentence(str(step.sowing["give_up"])) + "."
         for step in reversed(self.plan.steps):
             text = self.kb.treatments[step.kind].get("if_nothing")
-            if text and not step.optional:
+            if text and (step.optional is False or step.kind == self.words.kinds.last):
                 days = step.amounts.get("days")
                 yield fill(text, {"days": str(days.use)} if days else {})
 
@@ -304,6 +330,23 @@ class _Maker:
         yield from (split["text"] for split in self.plan.splits)
         if self.plan.outcome == "plan":
             yield from (f"Left undone: {item['label']}." for item in self.plan.unmet)
+
+        if self._dangerous():
+            yield from (alternative.text for alternative in self.plan.alternatives)
+
+    def _instead(self) -> Iterator[str]:
+        """With what else, or without what, the plan would be another. Beside a dangerous way `also` has them whole."""
+        for alternative in self.plan.alternatives if not self._dangerous() else ():
+            for how, needs in alternative.when.items():
+                for need in needs:
+                    label = self.words.files["equipment"][need]["label"]
+                    yield {"without": f"no {label}", "allow": f"{label}, if allowed"}.get(how, label)
+
+    def _dangerous(self) -> bool:
+        """Whether a step takes what must be allowed by name."""
+        equipment = self.words.files["equipment"]
+        needs = (need for step in self.plan.steps for need in self.kb.treatments[step.kind]["needs"])
+        return any(equipment[need].get("permission") for need in needs)
 
     def _once(self, texts: Iterable[str]) -> Iterator[str]:
         """These texts without sentences that the sheet has already."""
@@ -321,12 +364,14 @@ class _Hazards:
         self._treatments, self._firings = kb.treatments, plan.findings.cautions
         self._name = plan.match.name or plan.query
         self._note = hazard_note(plan.facts)
+        short = re.sub(r" \([^()]*\)", "", self._note.partition(";")[0])
+        self._short_note = f"{short.rstrip('.')}." if short else ""
         words, steps = kb.vocabulary.files["hazards"], plan.steps
         told = [word for step in steps for word in self._of(step)]
         whole = [then["hazard"] for then, _ in self._firings if "hazard" in then and "plan" in then["shows_on"]]
         # the gravest first: a letter in the order of the list of hazards, which stands so
         found = [word for word in words if word in {*told, *whole}]
-        self._letters = {word: ascii_lowercase[i] for i, word in enumerate(w for w in found if w in told)}
+        self._letters = {word: LETTERS[i] for i, word in enumerate(w for w in found if w in told)}
         self.listed = tuple(self._hazard(word, words[word], steps) for word in found)
         self.texts = {self._fill(then["caution"]) for then, _ in self._firings if "hazard" in then}
 
@@ -351,8 +396,8 @@ class _Hazards:
         full = (
             [text for step in steps if word in self._of(step) for text in step.cautions] if told.get("in_full") else []
         )
-        text = _squeezed(fill(told["short"], {"note": self._note}))
-        return Hazard(self._letters.get(word, ""), word, text, tuple(dict.fromkeys(full)))
+        text = _squeezed(fill(told["short"], {"note": self._short_note}))
+        return Hazard(self._letters.get(word, ""), word, " ".join(dict.fromkeys(full)) or text, bool(full))
 
     def _fill(self, text: str) -> str:
         return caution_text(text, self._name, self._note)
@@ -395,6 +440,12 @@ def _figure(claim: Claim) -> str | None:
     if claim.right_from is not None and claim.right_to is not None:
         interval = f" ({round(claim.right_from * 100)}–{round(claim.right_to * 100)} %)"
     return f"right in {round(claim.right * claim.tried)} of {claim.tried} such cases{interval}"
+
+
+def _without_lists(sentence: str) -> str:
+    """Without what stands in brackets where that is long: the names of relatives, which `--full` has."""
+    brackets = re.findall(r" \([^()]*\)", sentence)
+    return re.sub(r" \([^()]*\)", "", sentence) if len("".join(brackets)) > LONG else sentence
 
 
 def _sentences(texts: Iterable[str]) -> Iterator[str]:

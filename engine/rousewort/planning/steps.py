@@ -38,6 +38,7 @@ class Step(NamedTuple):
     credited: int = 0  # days taken off because the lot had them already
     first_look: int | None = None  # days after which the bag is first opened, for steps in a moist bag
     short: tuple[str, ...] = ()  # for the sheet: what differs for this plant; empty where `do` is short enough
+    at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
 
 
 class _Said(NamedTuple):
@@ -141,6 +142,7 @@ class Steps:
             credited=credited,
             first_look=first_look,
             short=(*given, *(fill(line, values) for line in parts["short"])) if parts["short"] else (),
+            at_seed=parts["at_seed"],
         )
 
     def _say(self, chosen: Chosen, way: str | None, seeds: int | None) -> _Said:
@@ -189,7 +191,7 @@ class Steps:
         if seeds is not None and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        parts["short"] = treatment.get("short", [])
+        parts |= {"short": treatment.get("short", []), "at_seed": treatment.get("at_seed")}
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}

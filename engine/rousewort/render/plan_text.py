@@ -1,4 +1,4 @@
-"""A plan as text for a terminal. Decides nothing."""
+"""All that a plan says, as text for a terminal: the sheet (render/sheet_text.py) is what a hand works from. Decides nothing."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from rousewort.planning.plan import Plan
+from rousewort.planning.sheet import read_as
 from rousewort.planning.steps import Step
 from rousewort.planning.wording import amount_text, temperature_text
 from rousewort.render.terminal import Page
 
 
-def render(plan: Plan, page: Page, brief: bool = False) -> str:
+def render(plan: Plan, page: Page) -> str:
     """The plan, top to bottom: what it is, the steps, what else could be done, what is not known, sources."""
     _head(plan, page)
     if plan.outcome != "plan":
@@ -25,39 +26,23 @@ def render(plan: Plan, page: Page, brief: bool = False) -> str:
         page.heading("Since relatives differ")
         page.each(f"{split['text']} {_command(plan, split['observed'])}" for split in plan.splits)
     for number, step in enumerate(plan.steps, 1):
-        _step(step, number, page, brief)
-    _rest(plan, page, brief)
+        _step(step, number, page)
+    _rest(plan, page)
     return page.text()
 
 
 def _head(plan: Plan, page: Page) -> None:
     name = plan.match.name or plan.query
     page.say(page.bold(name) + (f"  ({plan.family})" if plan.family and plan.family != name else ""))
-    how = {
-        "synonym": f"'{plan.query}' is an older name of it.",
-        "common_name": f"'{plan.query}' is a common name of it.",
-        "spelling": f"Read for '{plan.query}'.",
-        "part_of_name": f"Read in '{plan.query}'.",
-        "genus": "This species has no entry: the plan comes from its genus and family."
-        if " " in name
-        else "A whole genus: species in it may differ.",
-        "family": "A whole family: species in it may differ."
-        if name == plan.family
-        else "Neither this species nor its genus has an entry: the plan comes from its family.",
-    }.get(plan.match.matched_by)
-    if how:
-        page.say(how, code="2")
-    for said in plan.match.aside:
-        page.say(said)
-    if plan.match.matched_by == "genus" and plan.match.candidates:
-        page.say("Did you mean: " + ", ".join(plan.match.candidates) + "?", code="2")
+    for said in read_as(plan):
+        page.say(said, code="2")
     page.say(f"Dormancy: {plan.dormancy['words']}")
     sure = f"{round(plan.basis['confidence'] * 100)} %" if plan.basis["confidence"] else "not measured"
     page.say(f"How sure: {sure}. {plan.basis['note']}")
     page.each(plan.cautions, bullet="! ", code="33")
 
 
-def _step(step: Step, number: int, page: Page, brief: bool) -> None:
+def _step(step: Step, number: int, page: Page) -> None:
     numbers = [
         f"{amount_text(a, unit)} {'' if 'seconds' in amount_text(a, unit) else unit}".strip()
         for unit, a in step.amounts.items()
@@ -66,8 +51,6 @@ def _step(step: Step, number: int, page: Page, brief: bool) -> None:
         numbers.append(temperature_text(step.temperature))
     title = f"{number}. {step.label[:1].upper()}{step.label[1:]}" + (f": {', '.join(numbers)}" if numbers else "")
     page.heading(title + ("  (optional)" if step.optional else ""))
-    if brief:
-        return
     page.each(step.do, 3)
     if step.medium:
         page.say(f"Medium: {step.medium}.", 3)
@@ -75,7 +58,7 @@ def _step(step: Step, number: int, page: Page, brief: bool) -> None:
     page.say(f"It worked if: {step.success}", 3)
     page.each((f"Watch: {text}" for text in step.watch), 3, bullet="")
     page.each(step.cautions, 3, bullet="! ", code="33")
-    page.each((f"Why: {reason.text}" for reason in step.because[:3]), 3, bullet="", code="2")
+    page.each((f"Why: {reason.text}" for reason in step.because), 3, bullet="", code="2")
     froms = {a.basis for a in step.amounts.values()} - {"species"}
     if froms:
         words = {
@@ -91,15 +74,13 @@ def _step(step: Step, number: int, page: Page, brief: bool) -> None:
         )
 
 
-def _rest(plan: Plan, page: Page, brief: bool) -> None:
+def _rest(plan: Plan, page: Page) -> None:
     if plan.unmet:
         page.heading("Left undone")
         page.each(f"{item['label']}: {item['because']}" for item in plan.unmet)
     if plan.alternatives:
         page.heading("Instead")
         page.each(alternative.text for alternative in plan.alternatives)
-    if brief:
-        return
     if plan.ruled_out:
         page.heading("Not used")
         page.each(f"{item['kind'].replace('_', ' ')}: {_refusal(item)}" for item in plan.ruled_out)
