@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from rousewort.handbook import metadata, page_models
+from rousewort.handbook.browse import browse_data
 from rousewort.handbook.catalogue import WANTED, Entry
 from rousewort.handbook.downloads import download_pages
 from rousewort.handbook.escape import as_data
@@ -15,6 +16,7 @@ from rousewort.handbook.findable import findable
 from rousewort.handbook.keypage import key_pages
 from rousewort.handbook.pages import MOST_NAMES, Page, Writer, first_up
 from rousewort.handbook.places import site_folder
+from rousewort.handbook.planner import call
 from rousewort.handbook.schemapages import contributor_pages
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.rules import PHASES
@@ -38,6 +40,7 @@ class WaysIn:
         entries = list(self.catalogue.entries.values())
         yield self._first_page(entries)
         yield from self._letters(entries)
+        yield from self._browse(entries)
         yield self._families()
         yield from self._times(entries)
         yield from self._words()
@@ -61,6 +64,12 @@ class WaysIn:
             cited=len(self.catalogue.places.all("source")),
             rules=len(self.kb.rules),
         )
+
+    def _browse(self, entries: list[Entry]) -> Iterator[Page]:
+        script = {"script": "browse.js", "data": "data/browse.js"}
+        lead = "Every species, narrowed and sorted."
+        yield self.write.page("browse", "browse.md", "Narrow and sort", lead, script, count=len(entries))
+        yield Page("data/browse.js", call("rousewortBrowse", browse_data(self.catalogue)))
 
     def _families(self) -> Page:
         by_family = [
@@ -227,6 +236,7 @@ class WaysIn:
                 "name": name,
                 "month": page_models.MONTHS[month - 1],
                 "before": before,
+                "number": month,
                 "ago": ago,
                 "page": path,
                 "n": len(found),

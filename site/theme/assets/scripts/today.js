@@ -1,7 +1,7 @@
 /* The reader's own colours, kept in the browser, and today on every strip of the year. Loaded before the page shows. */
 (function () {
   "use strict";
-  var root = document.documentElement, ways = ["", "light", "dark"], says = { "": "Colours: as the system", light: "Colours: light", dark: "Colours: dark" };
+  var root = document.documentElement, ways = ["", "light", "dark"], says = { "": "Colours: system", light: "Colours: light", dark: "Colours: dark" };
   root.className = "js";
   function kept() { try { return localStorage.getItem("rousewort-colours") || ""; } catch (e) { return ""; } }
   function wear(way) { if (way) root.dataset.colours = way; else delete root.dataset.colours; }
@@ -19,7 +19,19 @@
     });
   }
 
+  /* In the list of months, this one: the first row of its name is the nearest season. */
+  function markMonth() {
+    var row = document.querySelector('[data-month="' + (new Date().getMonth() + 1) + '"] th');
+    if (!row) return;
+    var tag = document.createElement("span");
+    tag.className = "rw-tag";
+    tag.textContent = "this month";
+    row.append(" ", tag);
+  }
+
   function said(day) { return day.toLocaleDateString("en-GB", { day: "numeric", month: "long", timeZone: "UTC" }); }
+
+  function count(days) { return days + (days === 1 ? " day" : " days"); }
 
   /* What is next, said from today: first the day to begin by, then what comes of beginning now. */
   function nextAct() {
@@ -30,7 +42,8 @@
     if (begin < today) begin = Date.UTC(now.getFullYear() + 1, parts[0] - 1, parts[1]);
     var left = Math.round((begin - today) / day), element = document.createElement("span");
     element.className = "rw-quiet";
-    element.textContent = left === 0 ? "That is today." : "That is in " + left + (left === 1 ? " day." : " days.");
+    /* Missed by less than four months: late, but this season's; else the next one is what counts. */
+    element.textContent = left === 0 ? "That is today." : left > 245 ? "That was " + count(365 - left) + " ago." : "That is in " + count(left) + ".";
     if (!("outdoors" in line.dataset)) element.textContent += " Begun today, " + said(new Date(today)) + ", seedlings would come about " + said(new Date(today + line.dataset.days * day)) + ".";
     line.append(" ", element);
   }
@@ -54,5 +67,6 @@
     });
     markToday();
     nextAct();
+    markMonth();
   });
 })();
