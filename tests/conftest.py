@@ -29,6 +29,7 @@ NOT_QUICK = (
     # what must hold of every species, or is counted over all of them
     "golden/",
     "test_relatives.py",
+    "test_claims.py",
     "contribute/test_rule_examples.py",
     "knowledge/test_cited_works.py",
     "knowledge/test_hold_outs.py",
@@ -37,6 +38,8 @@ NOT_QUICK = (
     "knowledge/test_names.py::test_a_genus_is_not_taken_for_the_garden_plant_that_is_called_so",
     "knowledge/test_names.py::test_the_list_is_what_the_user_reads",
     "outside/",  # published tables, and the statistics that their libraries are slow to load for
+    "evaluation/test_second_readings.py::test_every_reading_is_of_an_entry",
+    "planning/test_roles_of_evidence.py",
     "handbook/test_ready.py",
     "handbook/test_rule_page.py",
     "observe/test_twenty_species.py",

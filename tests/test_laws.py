@@ -278,17 +278,22 @@ def test_a_plan_without_steps_says_what_to_do_or_observe_next(corner_plans: list
     none_broken(
         f"{label}: {plan.outcome}"
         for label, plan in corner_plans
-        if (plan.outcome == "plan") != bool(plan.steps) or (plan.outcome != "plan" and not plan.advice)
+        if (plan.outcome in ("plan", "unreachable") and not plan.steps)
+        or (plan.outcome == "laboratory" and plan.steps)
+        or (plan.outcome != "plan" and not plan.advice)
     )
 
 
-def test_every_step_needs_only_what_the_grower_has(
+def test_every_step_needs_only_what_the_grower_has_or_says_what_it_lacks(
     kb: KnowledgeBase, corner_plans: list[tuple[str, Plan]], edge_growers: dict[str, Grower]
 ) -> None:
     def complaints() -> Iterator[str]:
         for label, plan in corner_plans:
             grower = edge_growers[label.split("(")[1].rstrip(")")]
-            yield from (f"{label}: {c}" for c in needs_only_what_is_there(kb, grower, [s.kind for s in plan.steps]))
+            had = grower._replace(has=grower.has | {need for step in plan.steps for need in step.lacks})
+            yield from (f"{label}: {c}" for c in needs_only_what_is_there(kb, had, [s.kind for s in plan.steps]))
+            if plan.outcome == "plan" and any(step.lacks for step in plan.steps):
+                yield f"{label}: a plan within reach lacks something"
             for alternative in plan.alternatives:
                 other = grower
                 for how, words in alternative.when.items():

@@ -77,7 +77,7 @@ def test_building_the_handbook_opens_no_socket(tmp_path: Path) -> None:
 def test_serve_does_and_the_watch_sees_it(tmp_path: Path) -> None:
     child = watched(tmp_path, "bench serve --port 18476 --ledger {tmp}/l.sqlite")
     assert child.stderr is not None and "Bench pages" in child.stderr.readline()
-    child.send_signal(signal.SIGINT)
+    child.send_signal(signal.SIGTERM)  # SIGINT is ignored by what a shell started in the background
     child.wait(30)
     uses = seen(tmp_path).splitlines()
     assert any(use.startswith("socket.bind") and "18476" in use for use in uses)

@@ -188,6 +188,9 @@ def test_bed_out_of_season_is_put_outside_only_with_a_tick(chromium: Any, addres
     assert not ledger.batch("7").sown_on
     chromium.find_element("css selector", "form[action$='/sow'] input[name=anyway]").click()
     press(chromium, "Sow")
+    assert not ledger.batch("7").sown_on  # nor is what else the plan says passed over without a word
+    chromium.find_element("id", "why").send_keys("it went out in its pot")
+    press(chromium, "Record it all the same")
     assert ledger.batch("7").sown_on == DAY
 
 

@@ -143,9 +143,13 @@ def step_line(step: Data, name: str, legend: Legend) -> str:
         depth, expect = sowing["depth_mm"], sowing["expect_days"]
         words.append(f"{depth['use']}mm({depth['low']}-{depth['high']})" if depth else "?mm")
         words.append(f"light:{sowing['light'].replace(' ', '_')}")
+        lies = [str(sowing[part]) for part in ("water", "position", "container", "storage", "salinity", "host")]
+        words.append("sown" + legend.mark("sown", "; ".join(lies)))
         words.append(f"up:{expect['low']}-{expect['high']}d give_up{legend.mark('give_up', sowing['give_up'])}")
     if step["removes"]:
         words.append("for " + "+".join(step["removes"]))
+    if step["only_if"]:
+        words.append("if" + legend.mark("if", step["only_if"]))
     if step["cautions"]:
         words.append(_codes("!", step["cautions"], name, legend))
     return f"[{' '.join(words)}]" if step["optional"] else " ".join(words)

@@ -18,6 +18,7 @@ COMMANDS = {
     "show": "show an entry with its sources",
     "check": "check the knowledge base, or files of it",
     "agreement": "compare plans with sources held back",
+    "audit": "hold every plan against its own entry, for every grower and lot",
     "calibrate": "measure how far relatives can be trusted",
     "calendar": "date plans, forward or backward; as text, iCalendar or CSV",
     "quantities": "from plants wanted to seeds, grams, cells and fridge space",

@@ -21,7 +21,7 @@ from rousewort.handbook.schemapages import contributor_pages
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.rules import PHASES
 from rousewort.knowledge.strict_yaml import read
-from rousewort.planning.wording import fill
+from rousewort.planning.wording import OF_ANY_PLANT, fill
 
 SOUTH = date(WANTED.year, 11, 1)  # the same season as WANTED in the southern half of the Earth
 
@@ -134,7 +134,7 @@ class WaysIn:
             phases=[(phase, [r for r in self.kb.rules if r["phase"] == phase]) for phase in PHASES],
             by=self.catalogue.by["rules"],
             status=self.kb.vocabulary.files["rule_status"],
-            why=lambda rule: fill(rule["because"]["why"], {"name": "the species", "toxic_note": ""}),
+            why=lambda rule: fill(rule["because"]["why"], OF_ANY_PLANT),
         )
         cited = [(key, self.kb.sources[key]["citation"]) for key in self.catalogue.places.all("source")]
         cited.sort(key=lambda item: (_letter(item[1]), item[1].casefold(), item[0]))

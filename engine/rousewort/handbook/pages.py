@@ -25,7 +25,7 @@ from rousewort.knowledge.names import slug
 from rousewort.knowledge.rules import PHASES
 from rousewort.planning.plan import Plan
 from rousewort.planning.sheet import make_sheet
-from rousewort.planning.wording import fill
+from rousewort.planning.wording import OF_ANY_PLANT, fill
 from rousewort.schedule.model import Schedule
 
 # Of a long list a page shows so many names, which weigh under 300 kB; all of them are in the download.
@@ -320,7 +320,7 @@ class Writer:
             )
 
     def _rule(self, rule: Mapping[str, Any]) -> Page:
-        because = {key: fill(text, {"name": "the species", "toxic_note": ""}) for key, text in rule["because"].items()}
+        because = {key: fill(text, OF_ANY_PLANT) for key, text in rule["because"].items()}
         return self.page(
             self.catalogue.places.path("rule", rule["id"]) or "",
             "rule.md",
@@ -351,18 +351,17 @@ def _metadata(entry: Entry, plan: Mapping[str, Any]) -> dict[str, Any]:
 def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:
     """A treatment's bench lines with the places for numbers said in words."""
     words = {
-        "days": "so many",
-        "hours": "so many",
-        "minutes": "so many",
+        "days": "so many days",
+        "hours": "so many hours",
+        "minutes": "so many minutes",
         "temperature": "its temperature",
         "name": "the species",
         "look": "look weekly",
-        "sow_text": "Sow it as its light and size ask.",
         "expect_text": "seedlings show",
         "seeds": "so few",
     }
     lines = {key: [fill(line, words) for line in treatment[key]] for key in ("do", "watch")}
-    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_size", ())]
+    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_case", ())]
     cases = [{**case, "do": [fill(line, words) for line in case["do"]]} for case in differ if "do" in case]
     return {
         **treatment,

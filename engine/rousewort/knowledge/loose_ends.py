@@ -11,6 +11,7 @@ from typing import Any
 
 from rousewort.base.errors import Problem
 from rousewort.knowledge.build import Laid
+from rousewort.knowledge.cases import reads
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.strict_yaml import Path
 
@@ -41,6 +42,7 @@ class _Weave:
         thens = [then for rule in rules for then in rule["then"]]
         self.warned = {then["hazard"] for then in thens if "hazard" in then}
         self.read = {fact for rule in rules for part in ("when", "unless") for fact in _facts(rule.get(part, ()))}
+        self.read |= {fact for told in self.treatments.values() for fact in reads(told)}
         self.read_keys = {key for key, _ in self.read}
         self.offered = {then["offer"] for then in thens if "offer" in then}
         self.removed = {then["for"] for then in thens if "offer" in then}

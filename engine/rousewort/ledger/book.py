@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from rousewort.base.errors import NotFound, UserError
-from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, set_aside
+from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, past_data, set_aside
 from rousewort.ledger.sound import plan_faults
 from rousewort.ledger.store import BATCH, EVENT, PLAN, SENT, LedgerStore
 
@@ -298,7 +298,11 @@ class Ledger:
             }
             begun = {step: str(began) for step, began in batch.begun.items()}
             child = self._begin(
-                connection, batch.plan, on, {**carried, **part, "other": batch.code, "begun": begun}, code
+                connection,
+                batch.plan,
+                on,
+                {**carried, **part, "other": batch.code, "begun": begun, "past": past_data(batch.past)},
+                code,
             )
         return left, child
 
@@ -322,6 +326,7 @@ class Ledger:
                 "seeds": gone.seeds,
                 "grams": gone.grams,
                 "since": str(gone.begun[gone.step]),
+                "past": past_data(gone.past) or None,
                 "other": gone.code,
                 "note": note,
             }

@@ -96,6 +96,7 @@ def gather(
     own = kb.store.summary(name) if (kb.taxon(name) or {}).get("rank") == "species" else None
     if own:
         _take_own(facts, own, kb)
+    _take_listed(facts, kb, supposed)
     _inherit(facts, kb, own, supposed)
     for known in facts.of(kb.vocabulary.class_key):
         word = "own" if known.basis in ("species", "bench") else "relatives"
@@ -121,6 +122,22 @@ def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
             del facts.known[fact]
         word = kb.vocabulary.band(size, mean)
         facts.known[size, word] = Known(size, word, "species", tuple(counts))
+
+
+def _take_listed(facts: Facts, kb: KnowledgeBase, supposed: str | None) -> None:
+    """The class that the table of classes gives the species itself, where nothing better is known. Where it gives several,
+    lots differ: kin and their spread decide, with all of these (`estimate`)."""
+    dormancy = kb.vocabulary.class_key
+    if facts.genus is None or supposed or facts.of(dormancy):
+        return
+    words = kb.store.classed("genus", facts.genus).get(facts.name, ())
+    if len(words) == 1:
+        facts.known[dormancy, words[0]] = Known(dormancy, words[0], "species", listed_in(kb))
+
+
+def listed_in(kb: KnowledgeBase) -> tuple[Mapping[str, Any], ...]:
+    """The work that the table of classes is from, as a ground."""
+    return tuple({"source": source, "held": "table"} for source in kb.store.shared("classed_from")[:1])
 
 
 def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, supposed: str | None = None) -> None:
@@ -177,7 +194,7 @@ def _lent(
         share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
         never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
         group, summary = kb.store.group(rank, name), kb.store.summary(name)
-        votes = group["votes"].get(key, {})
+        votes = {} if definition.get("as_stated") else group["votes"].get(key, {})
         if of_class:
             others = {
                 n
@@ -201,7 +218,7 @@ def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[
 
 def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:
     """The class whose treatment serves most relatives, where any of them has one and it is likely enough."""
-    found = facts.relatives = estimate(kb, facts.genus, facts.family, facts.seen())
+    found = facts.relatives = estimate(kb, facts.genus, facts.family, facts.seen(), species=facts.name)
     if found.nearest is None or (found.chance < CLASS_CHANCE and not supposed):
         return None
     word = supposed or found.serving
@@ -209,7 +226,8 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     share = round(found.chances[word], 2)
     # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
     relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
-    return Known(kb.vocabulary.class_key, word, group.rank, group.stated.get(word, ()), share, relatives)
+    sources = (*group.stated.get(word, ()), *(listed_in(kb) if group.listed.get(word) else ()))
+    return Known(kb.vocabulary.class_key, word, group.rank, sources, share, relatives)
 
 
 def _bound(definition: Mapping[str, Any]) -> bool:

@@ -14,7 +14,9 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.citing import Work, Works
-from rousewort.planning.plan import Claim, Plan
+from rousewort.planning.claims import Claim
+from rousewort.planning.evidence import RELATIVE, THIS_PLANT
+from rousewort.planning.plan import Plan
 from rousewort.planning.plan_json import plan_json
 from rousewort.planning.steps import Step, caution_text, hazard_note
 from rousewort.planning.units import METRIC, converted
@@ -276,9 +278,9 @@ class _Maker:
 
     def _works_of(self, step: Step) -> Iterator[str]:
         """Works that carry a step's figures and say that it is done: those on this plant first, then on its relatives."""
-        evidence = [e for reason in step.because for e in getattr(reason, "evidence", None) or ()]
-        for role in ("this plant", "relative"):
-            yield from (e["source"] for e in evidence if e["role"] == role and e.get("source"))
+        evidence = [e for reason in step.because for e in reason.evidence]
+        for role in (THIS_PLANT, RELATIVE):
+            yield from (e.source for e in evidence if e.role == role and e.source)
         for basis in ("species", "genus"):
             amounts = [a for a in (*step.amounts.values(), step.temperature) if a and a.basis == basis]
             yield from (s["source"] for a in amounts for s in a.sources if "source" in s)
@@ -324,7 +326,7 @@ class _Maker:
             text = self.kb.treatments[step.kind].get("if_nothing")
             if text and (step.optional is False or step.kind == self.words.kinds.last):
                 days = step.amounts.get("days")
-                yield fill(text, {"days": str(days.use)} if days else {})
+                yield fill(text, {"days": f"{days.use} days"} if days else {})
 
     def _also(self) -> Iterator[str]:
         yield from (split["text"] for split in self.plan.splits)

@@ -12,7 +12,6 @@ from rousewort.render.terminal import Page
 UNITS = ("days", "hours", "minutes")
 # What stands for a plan's own numbers where there is no plan.
 PLACES = {unit: f"so many {unit}" for unit in UNITS} | {
-    "minutes_text": "so many minutes",
     "seeds": "few",
     "look": "first look within a fortnight, then weekly",
     "name": "the plant",
@@ -58,8 +57,6 @@ def how(kb: KnowledgeBase, kind: str, page: Page) -> str:
 
 def _filled(lines: Any, values: Mapping[str, str]) -> Iterator[str]:
     for line in lines:
-        for unit in UNITS:  # `{days} days` is `so many days`, said once
-            line = line.replace(f"{{{unit}}} {unit}", f"{{{unit}}}")
         line = line.replace("{depth} deep", "as deep as the plan says")
         text = fill(line, values)
         if "{" not in text:  # a line that is nothing but a plan's own text

@@ -25,9 +25,10 @@ ASIDE = 46.0  # mm, the column for the drawing and for what is written by hand
 GAP = 6.0  # mm between the columns
 LARGEST, SMALLEST, STEP = 10.5, 6.5, 0.25  # points
 LEADING = 1.25
-WORDS = 15.0  # mm, the words that stand before a block
+WORDS = 17.0  # mm, the words that stand before a block
 STRIP = 15.0  # mm, the height of the year
 HAND = "Lot", "Seeds", "From", "Begun"  # what is written in by hand
+PRINTED = (*HAND, "from", "to", "weeks", "scar", "root tip", "0123456789")
 # How a season is filled, so that two are told apart in black and white; every bar has its name beside it too.
 GREYS = {"cold": 0.55, "warm": 0.85, "outdoor": 0.72, "dry": 0.93, "sown": 1.0}
 
@@ -53,13 +54,9 @@ def to_pdf(sheet: Sheet, paper: str = "A4", fonts: Iterable[str] = ()) -> bytes:
     """One page. Raises UserError for letters that no font has, and for a sheet that no size lets onto the page."""
     width, height = PAGES[paper]
     blocks = list(_blocks(sheet))
-    ready = Fonts(
-        [("bold", " ".join(HAND) + " from to step" + "".join(span.label for span in sheet.strip) + "0123456789–.")]
-        + [("plain", " ".join(HAND) + " from to weeks" + "".join(span.label for span in sheet.strip) + "0123456789–.")]
-        + [(run.style, run.text) for block in blocks for run in block.runs]
-        + [("bold", block.word) for block in blocks],
-        list(fonts),
-    )
+    words = " ".join((*PRINTED, *(span.label for span in sheet.strip), *(block.word for block in blocks)))
+    runs = [(run.style, run.text) for block in blocks for run in block.runs]
+    ready = Fonts([("bold", words), ("plain", words), *runs], list(fonts))
     room = height - 2 * MARGIN - (STRIP if sheet.strip else 0)
     text_width = width - 2 * MARGIN - ASIDE - GAP
     for step in range(round((LARGEST - SMALLEST) / STEP) + 1):
@@ -97,7 +94,7 @@ def _blocks(sheet: Sheet) -> Iterator[Block]:
     for act in sheet.acts:
         title = " ".join((act.title, *(f"({mark})" for mark in act.marks)))
         told = " ".join(told.text + marks(told.works) for told in act.told)
-        optional = "may be left out. " if act.optional else ""
+        optional = "May be left out. " if act.optional else ""
         yield Block(f"{act.number}", (Run("bold", f"{title}. "), Run("plain", optional + told)), act, after=0.45)
     yield from _words("Then", (told.text + marks(told.works) for told in sheet.expect))
     yield from _words("Nothing", [" ".join(sheet.if_nothing)])
@@ -111,8 +108,9 @@ def _blocks(sheet: Sheet) -> Iterator[Block]:
 
 
 def _words(word: str, texts: Iterable[str], after: float = 0.2) -> Iterator[Block]:
-    for i, text in enumerate(filter(None, texts)):
-        yield Block("" if i else word, (Run("plain", text),), after=after)
+    said = [text for text in texts if text]
+    for i, text in enumerate(said, 1):
+        yield Block(word if i == 1 else "", (Run("plain", text),), after=after if i == len(said) else 0.0)
 
 
 class Placed(NamedTuple):
@@ -212,6 +210,8 @@ def _seed(
     canvas.circle(x - wide, y - 3, 2.2, fill=1)  # the scar
     canvas.line(x - wide + 10, y + 1, x - wide + 21, y + 3)  # the root tip
     canvas.line(x - wide + 10, y + 1, x - wide + 21, y - 3)
+    write("plain", "scar", x - wide - 18, y - 12, 6.5)
+    write("plain", "root tip", x - wide + 12, y - 11, 6.5)
     for place, number in places:
         if place == "across":
             canvas.setDash(3, 2)

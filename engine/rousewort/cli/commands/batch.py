@@ -144,7 +144,10 @@ def _add_entries(add: Adder, one: argparse.ArgumentParser) -> None:
     sow = add("sow", "sow it (or put it outside, where the plan ends so)", one)
     sow.add_argument("--seeds", type=int, metavar="N", help="seeds sown, if not all")
     for outside in (move, sow):
-        outside.add_argument("--anyway", action="store_true", help="a step outside was begun out of its season")
+        outside.add_argument("--why", default="", metavar="TEXT", help="why the plan was not followed; it is recorded")
+        outside.add_argument(
+            "--yes", "--anyway", action="store_true", help="it was so, although the plan says otherwise; do not ask"
+        )
     count = add("count", "count seedlings", one)
     count.add_argument("new", type=int, nargs="?", help="new since the last count")
     count.add_argument("--total", type=int, metavar="N", help="all that have come so far, instead")

@@ -14,6 +14,7 @@ from rousewort.cli.options import layers
 from rousewort.cli.settings import PAPERS, settings
 from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import NoSingleMatch, Plan, Planner
+from rousewort.planning.plan_json import to_text
 from rousewort.planning.sheet import Sheet, make_sheet
 from rousewort.planning.units import UNITS, converted
 from rousewort.render import plan_text, sheet_text, terminal
@@ -106,6 +107,4 @@ def _print_pdf(sheet: Sheet, arguments: argparse.Namespace, paper: str) -> None:
 
 
 def _print_json(plan: Plan) -> None:
-    from rousewort.planning.plan_json import to_text
-
     print(to_text(plan))

@@ -30,11 +30,19 @@
       return step.season ? Math.min(day, spans(step).filter(function (span) { return span[0] <= day; }).pop()[1]) : day;
     }
     function begin(day) { return onOrAfter(last, day + lead) - lead; }
-    function startFor(day) { return onOrBefore(last, day - last.seedlings[first]) - lead; }
+    /* No seedling before a frost: reckoned from the shortest of every step. Outside, the season decides. */
+    function startFor(day) {
+      var part = first || last.season ? 1 : 0;
+      return onOrBefore(last, day - last.seedlings[first]) - before.reduce(function (days, step) { return days + step.lasts[part]; }, 0);
+    }
     function sowing(start, part) {
       var day = start, outside = steps.find(function (step) { return step.season; }) || last;
       before.slice(0, steps.indexOf(outside)).forEach(function (step) { day = plus(day, step.lasts[part]); });
       return onOrAfter(outside, day);
+    }
+    function latestSow(start, sow) {
+      var late = sowing(start, 2);
+      return late === null ? null : Math.max(late, sow);
     }
     function lay(start) {
       var day = start, made = steps.map(function (step) {
@@ -45,8 +53,8 @@
       var sow = made[made.length - 1].start;
       return {
         start: made[0].start, steps: made,
-        sown: last.seedlings && [sowing(start, 0), sow, sowing(start, 2)],
-        seedlings: last.seedlings && last.seedlings.map(function (days) { return plus(sow, days); })
+        sown: last.seedlings && [Math.min(sowing(start, 0), sow), sow, sowing(start, 2)],
+        seedlings: last.seedlings && [Math.min(sowing(start, 0), sow) + last.seedlings[0], sow + last.seedlings[1], plus(latestSow(start, sow), last.seedlings[2])]
       };
     }
     var start = given.mode === "start" || !last.seedlings ? begin(given.day) : startFor(given.day), made = lay(start);
