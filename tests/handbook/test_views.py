@@ -69,9 +69,9 @@ def test_each_kind_of_seed_has_a_drawing_of_its_own(
 
 
 def test_every_trait_and_word_of_the_drawing_is_in_the_vocabulary(draw: SeedDrawing, kb: KnowledgeBase) -> None:
-    by = [draw.form[part] for part in ("water", "thick", "embryo")]
+    by = [draw.form[part] for part in ("water", "thick", "inner")]
     named = [(told["trait"], word) for told in by for word in told if word not in ("trait", "unknown")]
-    named.append((draw.form["nicked"]["trait"], draw.form["nicked"]["word"]))
+    named.append((draw.form["shut"]["trait"], draw.form["shut"]["word"]))
     cases = [
         fact for kind in draw.form["kinds"] for case in kind["when"] for fact in case.items() if fact[0] != "family"
     ]

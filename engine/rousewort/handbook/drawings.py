@@ -36,8 +36,8 @@ class SeedDrawing:
         """`known`: trait → word of the vocabulary, missing where nothing is known. `words`: the same in plain words."""
         told = {**known, "family": family}
         kind = next(kind for kind in self.form["kinds"] if any(_holds(case, told) for case in kind["when"]))
-        nicked = self.form["nicked"]
-        nick = kind.get("nick") if known.get(nicked["trait"]) == nicked["word"] else None
+        nicked = self.form["shut"]
+        nick = kind.get("opened") if known.get(nicked["trait"]) == nicked["word"] else None
         said = [words[key] for key in self.form["says"] if key in words] or ["nothing of this is known"]
         said += [f"nick {nick['says'][:1].lower()}{nick['says'][1:]}"] if nick else []
         label = f"A {kind['name']} cut lengthwise: " + "; ".join(said)
@@ -45,7 +45,7 @@ class SeedDrawing:
             kind.get("behind", ""),
             f'<path class="coat{self._by("water", known)}" stroke-width="{self._by("thick", known)}" d="{kind["coat"]}"/>',
             kind.get("before", ""),
-            self._embryo(kind["embryo"], known),
+            self._embryo(kind["inside"], known),
             f'<path class="cut" d="{kind["cut"]["d"]}"/>',
             _nick(nick) if nick else "",
             self._size_bar(known),
@@ -61,7 +61,7 @@ class SeedDrawing:
 
     def _embryo(self, place: Mapping[str, float], known: Mapping[str, str]) -> str:
         move = f"translate({place['x']} {place['y']}) scale({place['size']}) translate(-95 -70)"
-        return f'<g transform="{move}">{self._by("embryo", known)}</g>'
+        return f'<g transform="{move}">{self._by("inner", known)}</g>'
 
     def _size_bar(self, known: Mapping[str, str]) -> str:
         dots = []

@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
-from itertools import groupby
 from typing import Any
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import treatments
 from rousewort.planning.plan import Plan
-from rousewort.planning.sheet import Sure
+from rousewort.planning.sheet import Sheet
 from rousewort.render.protocol_text import lot_text, phase_texts, result_tables, result_texts, span_text
 from rousewort.schedule.model import Schedule
 
@@ -183,10 +182,23 @@ def _pieces(start: date, end: date) -> Iterable[tuple[int, float, float]]:
             yield year, _share((left - first).days, days), _share((right - left).days, days)
 
 
-def sure_lines(sure: Iterable[Sure]) -> list[tuple[str | None, str, list[Sure]]]:
-    """Claims of a sheet, those beside each other on one line that have the same figure and ground."""
-    lines = groupby(sure, key=lambda claim: (claim.figure, claim.rests_on))
-    return [(figure, rests_on, list(claims)) for (figure, rests_on), claims in lines]
+def sure_lines(sheet: Sheet, plan: Plan) -> list[dict[str, Any]]:
+    """The claims of a sheet: `text`, `short` (in how many such cases it was right), and in whole `figure`, `rests_on`, `works`."""
+    counts = {
+        claim.about: f"{round(claim.right * claim.tried)} of {claim.tried}"
+        for claim in plan.claims
+        if claim.right is not None and claim.tried
+    }
+    return [
+        {
+            "text": claim.claim,
+            "short": counts.get(claim.about, "not measured"),
+            "figure": claim.figure or "not measured",
+            "rests_on": claim.rests_on,
+            "works": claim.works,
+        }
+        for claim in sheet.sure
+    ]
 
 
 def known_words(kb: KnowledgeBase, plan: Plan) -> tuple[dict[str, str], dict[str, str], list[str]]:

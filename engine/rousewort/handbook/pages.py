@@ -75,7 +75,6 @@ class Writer:
             "short": page_models.short_citation,
             "wanted": page_models.day_text(WANTED),
             "most": MOST_NAMES,
-            "sure_lines": page_models.sure_lines,
             "months": page_models.MONTHS,
             "anchor": anchor,
             "held_words": vocabulary.files["held"],
@@ -135,7 +134,8 @@ class Writer:
             | ({"year": True} if dated else {}),
             entry=entry,
             plan=data,
-            sheet=make_sheet(self.kb, plan),
+            sheet=(sheet := make_sheet(self.kb, plan)),
+            sure=page_models.sure_lines(sheet, plan),
             picture=self.draw_seed(known, words, entry.family),
             responses=response_plots(self.kb, record),
             seed_words=words,
@@ -226,7 +226,7 @@ class Writer:
     def lent_pages(self, family: str, genera: list[str]) -> tuple[list[Page], dict[str, Markup]]:
         """The file of a family's plans for genera without a page, and the plans that stand on pages: name → HTML."""
         made = relatives.lent_by(self.catalogue, family, genera)
-        texts = [Markup(_lines(self._parts.lent(*relatives.shown(self.kb, plan)))) for plan in made.plans]
+        texts = [Markup(_lines(self._parts.lent(**relatives.shown(self.kb, plan)))) for plan in made.plans]
         places = self.catalogue.places
         on_pages = {
             name: Markup(texts[place].replace(relatives.NAME, escaped(name)))

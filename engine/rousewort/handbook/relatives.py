@@ -18,7 +18,7 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.names import fold, slug
 from rousewort.planning.facts import Facts, gather
 from rousewort.planning.plan import Plan
-from rousewort.planning.sheet import Sheet, make_sheet
+from rousewort.planning.sheet import make_sheet
 from rousewort.schedule.dating import schedule
 
 NAME = "§ §"
@@ -71,11 +71,16 @@ def _signature(facts: Facts) -> Iterator[Any]:
     yield facts.genus if any(known.basis == "genus" for known in facts.known.values()) else None
 
 
-def shown(kb: KnowledgeBase, plan: Plan) -> tuple[Sheet, Mapping[str, Any] | None, bool]:
-    """For the template: the sheet, its year, and whether the seasons outside are part of it."""
+def shown(kb: KnowledgeBase, plan: Plan) -> dict[str, Any]:
+    """For the template: the sheet, how sure, its year, and whether the seasons outside are part of it."""
     dated = schedule(plan, kb.vocabulary.calendar, wanted=WANTED) if plan.steps else None
-    outdoors = any(step.kind in kb.vocabulary.kinds.outdoors for step in plan.steps)
-    return make_sheet(kb, plan), page_models.timeline(kb, dated) if dated else None, outdoors
+    sheet = make_sheet(kb, plan)
+    return {
+        "s": sheet,
+        "sure": page_models.sure_lines(sheet, plan),
+        "line": page_models.timeline(kb, dated) if dated else None,
+        "outdoors": any(step.kind in kb.vocabulary.kinds.outdoors for step in plan.steps),
+    }
 
 
 def data_path(family: str) -> str:

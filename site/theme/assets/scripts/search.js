@@ -27,9 +27,9 @@
         fields: ["name", "others", "words"],
         processTerm: plain,
         searchOptions: {
-          boost: { name: 2 }, prefix: true, combineWith: "AND",
-          fuzzy: function (term) { return term.length > 9 ? 3 : term.length > 4 ? 2 : term.length > 3 ? 1 : 0; },
-          boostDocument: function (id) { return window.rousewortNames[id][3].indexOf("species/") ? 0.7 : 1; }
+          boost: { name: 2, words: 0.7 }, prefix: true, combineWith: "AND",
+          fuzzy: function (term) { return term.length > 4 ? 2 : term.length > 3 ? 1 : 0; },
+          boostDocument: function (id) { var page = window.rousewortNames[id][3]; return page.indexOf("species/") === 0 ? 1 : page.indexOf("glossary") === 0 ? 0.4 : 0.7; }
         }
       });
       search.addAll(window.rousewortNames.map(function (row, id) { return { id: id, name: row[0], others: row[1], words: row[4] || "" }; }));
