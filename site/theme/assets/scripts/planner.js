@@ -110,6 +110,7 @@
 
   var script = document.currentScript, root = document.querySelector(".rw-planner"), plan = null, tables = null;
   if (!root || !script || !script.dataset.plans) return;
+  var given = root.querySelector(".rw-given"), usually = given.textContent;
   var box = root.querySelector(".rw-choices"), place = root.querySelector(".rw-result"), usualSteps = document.querySelector("ol.rw-steps"), steps = usualSteps;
   var asked = new URLSearchParams(location.search), inputs = [], when = {}, many = {}, told = null;
   var MODES = { start: "Begin on", wanted: "Seedlings wanted on", "last-frost": "No seedling before (last frost)" };
@@ -327,27 +328,35 @@
     place.appendChild(list);
   }
 
+  /* The plan on the year, as the page has it: a row of twelve months where it lasts a year at most, else a row a year. */
   function line(laid, shown) {
-    var end = laid.seedlings ? laid.seedlings[1] : laid.steps[laid.steps.length - 1].planned, total = Math.max(end - laid.start, 1);
-    var drawn = make("div", "", "rw-line"), months = make("div", "", "rw-months"), bars = make("div", "", "rw-bars");
-    var first = new Date(laid.start * 86400000), month = first.getUTCMonth(), year = first.getUTCFullYear();
-    for (var day = Date.UTC(year, month, 1) / 86400000; day <= end; month += 1) {
-      var next = Date.UTC(year, month + 1, 1) / 86400000, from = Math.max(day, laid.start);
-      if ((Math.min(end, next) - from) / total > (total < 300 ? 0.09 : 0.04)) {  /* room for its name on a phone */
-        var name = new Date(day * 86400000).toLocaleDateString("en-GB", { month: "short", timeZone: "UTC" });
-        var mark = make("span", total < 300 ? name : name.charAt(0), day >= laid.start ? "first" : "");
-        mark.style.left = 100 * (from - laid.start) / total + "%";
-        months.appendChild(mark);
+    var end = laid.seedlings ? laid.seedlings[1] : laid.steps[laid.steps.length - 1].planned, drawn = make("div", "", "rw-strip");
+    var first = new Date(laid.start * 86400000).getUTCFullYear(), last = new Date(end * 86400000).getUTCFullYear();
+    var lanes = [], one = end - laid.start < 365;
+    for (var year = first; year <= (one ? first : last); year += 1) {
+      var row = make("div", "", "rw-year"), lane = make("div", "", "rw-lane");
+      for (var month = 0; year === first && month < 12; month += 1) {
+        var name = new Date(Date.UTC(2027, month, 1)).toLocaleDateString("en-GB", { month: "short", timeZone: "UTC" }), cell = make("span", name.charAt(0));
+        cell.appendChild(make("i", name.slice(1, 3)));
+        row.appendChild(cell);
       }
-      day = next;
+      row.appendChild(lane);
+      lanes.push(lane);
+      drawn.appendChild(row);
     }
     laid.steps.forEach(function (d, i) {
-      var bar = make("span", "", "rw-bar " + shown[i].colour), until = i === laid.steps.length - 1 ? end : d.planned;
-      bar.style.left = 100 * (d.start - laid.start) / total + "%";
-      bar.style.width = 100 * (until - d.start) / total + "%";
-      bars.appendChild(bar);
+      var until = i === laid.steps.length - 1 ? end : d.planned;
+      for (var year = first; year <= last; year += 1) {
+        var january = Date.UTC(year, 0, 1) / 86400000, days = Date.UTC(year + 1, 0, 1) / 86400000 - january;
+        var from = Math.max(d.start, january), to = Math.min(until, january + days);
+        if (from > to || (from === to && (d.start !== until || from === january + days))) continue;
+        var bar = make("span", "", "rw-bar " + shown[i].colour);
+        bar.style.left = 100 * (from - january) / days + "%";
+        bar.style.width = 100 * (to - from) / days + "%";
+        if ((to - from) / days > 0.04) bar.appendChild(make("b", String(i + 1)));
+        lanes[one ? 0 : year - first].appendChild(bar);
+      }
     });
-    drawn.append(months, bars);
     drawn.setAttribute("aria-hidden", "true");
     return drawn;
   }
@@ -363,7 +372,7 @@
       (per ? "They weigh " + shown + " g if all of it is seed, at " + per.count + " seeds in a gram (the fewest stated" + (per.from ? ": " + per.from : "") + ")." : "How many seeds a gram holds is not known here: weigh 100.")], "rw-seeds");
   }
 
-  /* What was set, for paper, where the form does not show. */
+  /* What was set, as a line: beside the word that opens the form, and for paper, where neither shows. */
   function setSoFar(picked) {
     var words = [];
     plan.fields.forEach(function (field, i) {
@@ -372,11 +381,13 @@
       else words.push(field.name === "seeds" ? inputs[i].value + " seeds in the lot" : field.shown ? field.label + ": " + field.shown[picked[i]] : field.label);
     });
     if (when.south && when.south.value === "1") words.push("southern half of the Earth");
+    given.textContent = words.length ? upper(words.join("; ")) : usually;
     if (words.length) sentence(place, [upper(words.join("; ")) + "."], "rw-set");
   }
 
   function hideUsual(own) {
     document.querySelectorAll(".rw-static").forEach(function (element) { element.hidden = true; });
+    document.querySelectorAll(".rw-usual, .rw-line").forEach(function (element) { element.hidden = own; });
     ["left-undone", "instead", "not-used-and-why"].forEach(function (id) {
       var element = document.getElementById(id), first = element;
       while (element && (element === first || !/^H[23]$/.test(element.tagName))) { element.hidden = own; element = element.nextElementSibling; }
