@@ -14,7 +14,7 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def species(handbook: Built) -> list[dict[str, Any]]:
+def listed(handbook: Built) -> list[dict[str, Any]]:
     return json.loads((handbook.folder / "data/species.json").read_text("utf-8"))["species"]
 
 
@@ -31,17 +31,17 @@ def open_list(browser: Any, address: str, query: str) -> list[str]:
     return [e.text for e in browser.find_elements("css selector", ".rw-found tbody em")]
 
 
-def test_every_species_is_listed_by_name(browser: Any, address: str, species: list[dict[str, Any]]) -> None:
-    assert open_list(browser, address, "") == sorted(item["name"] for item in species)
+def test_every_species_is_listed_by_name(browser: Any, address: str, listed: list[dict[str, Any]]) -> None:
+    assert open_list(browser, address, "") == sorted(item["name"] for item in listed)
 
 
 def test_a_step_leaves_the_species_whose_plan_has_it(
-    browser: Any, address: str, species: list[dict[str, Any]], data: dict[str, Any]
+    browser: Any, address: str, listed: list[dict[str, Any]], data: dict[str, Any]
 ) -> None:
     words = next(choice["words"] for choice in data["choices"] if choice["name"] == "treatment")
     found = open_list(browser, address, f"treatment={words.index('warm and moist')}")
-    wanted = [item["name"] for item in species if "warm_moist" in item["steps"]]
-    assert found == wanted and 0 < len(wanted) < len(species)
+    wanted = [item["name"] for item in listed if "warm_moist" in item["steps"]]
+    assert found == wanted and 0 < len(wanted) < len(listed)
 
 
 def test_with_no_more_than_a_fridge_leaves_plans_that_need_nothing_else(
@@ -55,9 +55,9 @@ def test_with_no_more_than_a_fridge_leaves_plans_that_need_nothing_else(
 
 
 def test_the_shortest_come_first_and_what_has_no_length_last(
-    browser: Any, address: str, species: list[dict[str, Any]]
+    browser: Any, address: str, listed: list[dict[str, Any]]
 ) -> None:
-    days = {item["name"]: item["days_before_sowing"] for item in species}
+    days = {item["name"]: item["days_before_sowing"] for item in listed}
     order = [days[name] for name in open_list(browser, address, "sort=days")]
     known = [length for length in order if length is not None]
     assert known == sorted(known) and order[len(known) :] == [None] * (len(order) - len(known))
