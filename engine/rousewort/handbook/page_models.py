@@ -183,7 +183,7 @@ def _pieces(start: date, end: date) -> Iterable[tuple[int, float, float]]:
 
 
 def sure_lines(sheet: Sheet, plan: Plan) -> list[dict[str, Any]]:
-    """The claims of a sheet: `text`, `short` (in how many such cases it was right), and in whole `figure`, `rests_on`, `works`."""
+    """The claims of a sheet: `text`, `short` (in how many such cases it was right), and in whole `figure`, `rests_on`."""
     counts = {
         claim.about: f"{round(claim.right * claim.tried)} of {claim.tried}"
         for claim in plan.claims
@@ -195,7 +195,6 @@ def sure_lines(sheet: Sheet, plan: Plan) -> list[dict[str, Any]]:
             "short": counts.get(claim.about, "not measured"),
             "figure": claim.figure or "not measured",
             "rests_on": claim.rests_on,
-            "works": claim.works,
         }
         for claim in sheet.sure
     ]
