@@ -70,8 +70,19 @@ def trials(kb: KnowledgeBase) -> list[ClaimTrial]:
 
 def test_figures_beat_one_constant_by_a_tenth_on_hidden_works(trials: list[ClaimTrial]) -> None:
     scores = claim_scores(trials)
-    for about in ("cold", "coat", "all"):
-        assert scores[about]["brier"] <= 0.9 * scores[about]["constant"], scores[about]
+    assert scores["all"]["brier"] <= 0.9 * scores["all"]["constant"], scores["all"]
+    for about in ("cold", "coat", "warm"):  # and none of these loses to one figure for its own question
+        assert scores[about]["brier"] < scores[about]["constant"], scores[about]
+
+
+def test_a_work_that_does_without_a_treatment_is_heard_too(kb: KnowledgeBase) -> None:
+    """Else only works that praise a treatment are asked whether it is needed."""
+    advised = {"id": "a", "source": "w", "held": "read", "design": "advice", "phases": [{"kind": "cold_moist", "days": 60}]}
+    record = {"name": "Genus planta", "rank": "species", "family": "Rosaceae", "protocols": [advised]}
+    says = {vote.about: vote.says for vote in votes_on(kb, record)}
+    assert says["cold"] is True and says["warm"] is False and says["coat"] is False
+    failed = {**advised, "design": "uncontrolled", "results": [{"germinated_pct": 12}]}
+    assert "warm" not in {vote.about for vote in votes_on(kb, {**record, "protocols": [failed]})}
 
 
 def test_the_committed_record_is_near_what_the_command_would_write(trials: list[ClaimTrial], kb: KnowledgeBase) -> None:

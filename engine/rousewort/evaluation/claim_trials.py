@@ -180,11 +180,13 @@ def foretold(trials: Sequence[ClaimTrial]) -> list[tuple[ClaimTrial, float | Non
 
 
 def claim_scores(trials: Sequence[ClaimTrial]) -> dict[str, dict[str, Any]]:
-    """About what → {"tried", "right", "measured": of those with a figure, "brier" of the figures, "constant": Brier of one figure}."""
+    """About what → {"tried", "right", "measured": of those with a figure, "brier" of the figures, "constant": Brier of one figure
+    for all claims about the same; of "all", of one figure for every claim}."""
     told: dict[str, list[tuple[ClaimTrial, float | None, float]]] = defaultdict(list)
-    for item in foretold(trials):
-        told[item[0].about].append(item)
-        told["all"].append(item)
+    one = sum(trial.right for trial in trials) / max(len(trials), 1)
+    for trial, share, constant in foretold(trials):
+        told[trial.about].append((trial, share, constant))
+        told["all"].append((trial, share, one))
     return {about: _score(of) for about, of in sorted(told.items())}
 
 

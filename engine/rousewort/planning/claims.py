@@ -12,11 +12,12 @@ from typing import Any, NamedTuple
 
 from rousewort.knowledge.kinds import Kinds
 from rousewort.knowledge.knowledge_base import KnowledgeBase
-from rousewort.knowledge.protocols import found, treatments
+from rousewort.knowledge.protocols import came_up, found, treatments
 from rousewort.knowledge.summary import Record, firm, speaks_of
 from rousewort.planning.facts import Facts, Known
 from rousewort.planning.steps import Step
 
+WORKED_PCT = 50  # a protocol of which so much came up did without what it does not name
 FEWEST_TRIALS = 20  # a row of the record with fewer leans on the rows above it, and the claim says so
 WEAKEST = "The weakest claim that decides"  # how its sentence begins, for who has said it already
 LASTING_BY = ("ground",)  # how the record of lengths is kept: nothing else sharpened a figure on hidden works
@@ -99,10 +100,26 @@ def _of_treatments(kb: KnowledgeBase, about: str, question: Mapping[str, Any], r
             cast[key].append(vote in ("needed", "helps"))
             if cast[key][-1] and (span := _span(treatment.get("days"))):
                 spans[key].append(span)
+        if "group" in question and (key := _did_without(kb, protocol, question["group"])):
+            cast.setdefault(key, []).append(False)
     for key, votes in cast.items():
         ends = spans.get(key)
         days = (min(low for low, _ in ends), max(high for _, high in ends)) if ends else None
         yield Vote(about, *key, any(votes), days)
+
+
+def _did_without(kb: KnowledgeBase, protocol: Record, group: str) -> tuple[str | None, str] | None:
+    """Source and ground of a whole protocol that is advised, or of which much came up, and which has nothing of a group: it
+    says that the seed needs none of it. Else only works that speak of a treatment were asked, and these mostly praise it."""
+    told = list(treatments(protocol, kb.vocabulary))
+    kinds = kb.vocabulary.kinds
+    if not told or any(kinds.group(one["kind"]) == group or one["kind"] not in kb.treatments for one in told):
+        return None
+    share = came_up(protocol).get("treated", {})
+    much = max(share.get("low") or 0, share.get("high") or 0) >= WORKED_PCT
+    key = protocol.get("source"), _evidence(kb, protocol, told[0]["phase"])
+    wakes = any(kinds.wakes(one["kind"]) for one in told)
+    return key if much or (key[1] == "advice" and wakes) else None
 
 
 def _asked(kb: KnowledgeBase, question: Mapping[str, Any], kind: str, vote: str) -> bool:
