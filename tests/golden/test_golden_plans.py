@@ -95,8 +95,6 @@ NOT_HELD = {
     "others": "as follows",
     "to_get": "held by the step's text, which says it",
     "against": "held by the step's caution, which says it",
-    "water": "nothing yet; json/ holds that it is null",
-    "position": "as water",
 }
 
 
