@@ -56,6 +56,7 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
     }
     lines_said = {part: fill(case["do"], values) for part, case in chosen.items() if "do" in case}
     short_said = {part: fill(case.get("short", case["do"]), values) for part, case in chosen.items() if "do" in case}
+    short_said = {part: line[:1].upper() + line[1:] for part, line in short_said.items()}  # a depth may stand first
     kept_short = short_said.pop(KEPT, None) if "short" in chosen[KEPT] else None
     short_said.pop(KEPT, None)
     kept, kept_because = lines_said.pop(KEPT, None), tuple(_behind(chosen[KEPT], findings))
