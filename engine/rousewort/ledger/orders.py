@@ -13,6 +13,7 @@ from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.ledger.order_lines import Order, OrderLine
 from rousewort.ledger.results import Expected, published
+from rousewort.ledger.sound import refuse_unfit
 from rousewort.planning.grower import Grower
 from rousewort.planning.plan import NoSingleMatch, Plan, Planner
 from rousewort.schedule.dating import schedule
@@ -168,8 +169,7 @@ def _item(planner: Planner, line: OrderLine, match: Match, grower: Grower, habit
     try:
         match = _placed(planner.kb, match, line)
         plan = planner.plan_for(match, grower._replace(seeds=line.seeds))
-        if not plan.steps:
-            raise UserError(f"no bench plan (outcome: {plan.outcome}). {' '.join(plan.advice)}")
+        refuse_unfit(plan)
     except UserError as trouble:
         return Item(line, match, fault=" ".join(str(problem) for problem in trouble.problems))
     return _dated(_counted(Item(line, match, plan=plan), planner.kb, habits), planner.kb, habits)
