@@ -278,3 +278,16 @@ def test_no_course_of_a_batch_makes_a_step_done_that_was_not(kb: KnowledgeBase, 
         AnyCourse.plan = deepcopy(redbud)
         AnyCourse.plan_steps = [step["id"] for step in redbud["steps"]]
         run_state_machine_as_test(AnyCourse, settings=settings(stateful_step_count=25))
+
+
+def test_what_the_plan_leaves_free_is_left_out_without_a_question(
+    service: BatchService, redbud: dict[str, Any]
+) -> None:
+    """A soak that is optional, a nick only if the seed is still hard."""
+    steps = [{**step, "optional": step["id"] == "soak-1", "only_if": None} for step in deepcopy(redbud["steps"])]
+    steps[2]["only_if"] = "the seed is still hard after the soak"
+    code = service.start({**redbud, "steps": steps}, seeds=10).code
+    moved = service.move(code, "cold_moist-1")
+    assert states(service, moved)["soak-1"] == states(service, moved)["nick-1"] == SKIPPED
+    assert "skipped" not in one_line(moved, service.diary)
+    assert service.diary.dated(moved).notes == ()

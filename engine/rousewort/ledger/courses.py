@@ -21,7 +21,8 @@ WANTING = (SKIPPED, CUT_SHORT)  # what the seed did not get
 
 
 class StepCourse(NamedTuple):
-    """One step as it went. `days` given so far or in all; `planned`: how long, in the plan's words; `why`: the grower's."""
+    """One step as it went. `days` given so far or in all; `planned`: how long, in the plan's words; `why`: the grower's.
+    `free`: the plan itself leaves it to the grower, or to what is seen (`optional`, `only_if`)."""
 
     id: str
     label: str
@@ -31,6 +32,7 @@ class StepCourse(NamedTuple):
     days: int | None = None
     planned: str = ""
     why: str = ""
+    free: bool = False
 
     def __str__(self) -> str:
         """`cold and moist: cut short after 3 of 60 (42–90) days (roots out)`."""
@@ -60,7 +62,7 @@ def courses(batch: Batch, calendar: Mapping[str, Any]) -> tuple[StepCourse, ...]
 
 
 def _course(batch: Batch, step: Mapping[str, Any], overnight: int) -> StepCourse:
-    made = StepCourse(step["id"], step["label"], PLANNED, planned=lasts_text(step))
+    made = StepCourse(step["id"], step["label"], PLANNED, planned=lasts_text(step), free=_free(step))
     was = batch.past.get(step["id"])
     if was is None:
         if step["id"] != batch.step:
@@ -78,9 +80,13 @@ def _course(batch: Batch, step: Mapping[str, Any], overnight: int) -> StepCourse
     return made._replace(state=state, begun=was.begun, ended=was.ended, days=was.days, why=why)
 
 
+def _free(step: Mapping[str, Any]) -> bool:
+    return bool(step.get("optional") or step.get("only_if"))
+
+
 def departures(steps: Iterable[StepCourse], states: Iterable[str] = DEPARTED) -> list[str]:
-    """What was not as planned, in words."""
-    return [str(step) for step in steps if step.state in states]
+    """What was not as planned, in words. To leave out what the plan leaves free is no departure from it."""
+    return [str(step) for step in steps if step.state in states and not (step.free and step.state == SKIPPED)]
 
 
 def skipped_by(batch: Batch, step: str) -> list[str]:
@@ -104,7 +110,7 @@ def against_plan(
         text = f"“{here['label']}” had {days} of {lasts_text(here)}: it would be cut short (at the least {low} days)."
         yield Against(batch.step, CUT_SHORT, text)
     for passed in skipped_by(batch, step):
-        if not plan[passed].get("optional") and not plan[passed].get("only_if"):
+        if not _free(plan[passed]):
             lasts = lasts_text(plan[passed])
             named = f"“{plan[passed]['label']}”" + (f", {lasts}," if lasts else "")
             yield Against(passed, SKIPPED, f"{named} was never begun: it would be skipped.")

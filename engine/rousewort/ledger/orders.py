@@ -13,13 +13,14 @@ from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.ledger.order_lines import Order, OrderLine
 from rousewort.ledger.results import Expected, published
+from rousewort.ledger.sound import refuse_unfit
 from rousewort.planning.grower import Grower
 from rousewort.planning.plan import NoSingleMatch, Plan, Planner
 from rousewort.schedule.dating import schedule
 from rousewort.schedule.model import Schedule
 from rousewort.schedule.quantities import Cells, Room, SeedNeed, cells_for, grams_for, room_for, seed_need
 from rousewort.schedule.seasons import WorkingDays
-from rousewort.schedule.weights import SeedCount, seeds_per_gram
+from rousewort.schedule.weights import SeedWeight, seeds_per_gram
 
 COLD_C = 10.0  # what is kept at that or below stands in the fridge
 
@@ -51,7 +52,7 @@ class Item:
     fault: str = ""
     plan: Plan | None = None
     expected: Expected | None = None
-    count: SeedCount | None = None
+    count: SeedWeight | None = None
     need: SeedNeed | None = None
     cells: Cells | None = None
     seeds: int | None = None
@@ -79,7 +80,8 @@ class Item:
 
 
 class Totals(NamedTuple):
-    """Of all lines together. `fridge_l`: at the fullest, on `fullest`. `unknown`: lines whose grams nobody can reckon."""
+    """Of all lines together. `fridge_l`: at the fullest, on `fullest`. `unknown`: lines whose grams nobody can reckon;
+    `rough`: reckoned from the weights of relatives, or from the size of the seed."""
 
     lines: int
     seeds: int
@@ -89,6 +91,7 @@ class Totals(NamedTuple):
     fridge_l: float
     fullest: date | None
     unknown: int
+    rough: int
 
 
 @dataclass(frozen=True)
@@ -114,6 +117,7 @@ class WorkedOrder:
             fridge,
             fullest,
             sum(item.grams is None for item in found),
+            sum(bool(item.grams and item.count and item.count.rough) for item in found),
         )
 
 
@@ -165,8 +169,7 @@ def _item(planner: Planner, line: OrderLine, match: Match, grower: Grower, habit
     try:
         match = _placed(planner.kb, match, line)
         plan = planner.plan_for(match, grower._replace(seeds=line.seeds))
-        if not plan.steps:
-            raise UserError(f"no bench plan (outcome: {plan.outcome}). {' '.join(plan.advice)}")
+        refuse_unfit(plan)
     except UserError as trouble:
         return Item(line, match, fault=" ".join(str(problem) for problem in trouble.problems))
     return _dated(_counted(Item(line, match, plan=plan), planner.kb, habits), planner.kb, habits)
@@ -189,7 +192,7 @@ def _counted(item: Item, kb: KnowledgeBase, habits: Habits) -> Item:
     """With seeds, grams, cells and room."""
     line, plan = item.line, item.plan
     assert plan is not None
-    count = seeds_per_gram(plan, kb.vocabulary.count_key)
+    count = seeds_per_gram(kb, item.name)
     said = published(kb.taxon(item.name))
     expected = (
         Expected(line.germination, "as the order says") if line.germination

@@ -13,6 +13,7 @@ from rousewort.ledger.courses import Against, Contradicted, against_plan, seen_o
 from rousewort.ledger.due import Diary, said
 from rousewort.ledger.events import Batch
 from rousewort.ledger.results import keep_expected, own_record, result_of, with_own_lengths
+from rousewort.ledger.sound import refuse_unfit
 from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.plan_json import plan_json
 
@@ -32,11 +33,7 @@ def plan_to_keep(kb: KnowledgeBase, name: str | Match, grower: Any = None, engin
 
 def kept_plan(kb: KnowledgeBase, plan: Plan) -> dict[str, Any]:
     """A plan as a ledger stores it: as JSON, with what is published on its germination. Raises UserError without steps."""
-    if not plan.steps:
-        advice = "\n".join(plan.advice)
-        raise UserError(
-            f"There is no bench plan for {plan.match.name} to start a batch on (outcome: {plan.outcome}).\n{advice}"
-        )
+    refuse_unfit(plan)
     return keep_expected(plan_json(plan), kb.taxon(plan.match.name) if plan.match.name else None)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
-from rousewort.ledger.courses import DEPARTED, PLANNED, StepCourse
+from rousewort.ledger.courses import PLANNED, StepCourse, departures
 from rousewort.ledger.due import Diary, Due, said
 from rousewort.ledger.events import Batch, Event
 from rousewort.ledger.results import BatchResult, Expected, OwnRecord
@@ -65,7 +65,7 @@ def one_line(batch: Batch, diary: Diary) -> str:
 
 def _departed(batch: Batch, diary: Diary) -> str:
     """What was not done as planned, so that no list shows such a batch as one that had all."""
-    found = [f"{one.label} {one.state}" for one in diary.courses(batch) if one.state in DEPARTED]
+    found = [f"{one.label} {one.state}" for one in diary.courses(batch) if departures([one])]
     return f" [{', '.join(found)}]" if found else ""
 
 

@@ -147,6 +147,10 @@ def _room(worked: WorkedOrder, page: Page) -> None:
         page.say(f"{totals.medium_l:.1f} litres of moist medium.", 2)
     if totals.fullest:
         page.say(f"{max(totals.fridge_l, 0.1):.1f} litres of fridge, at the fullest, from {totals.fullest}.", 2)
+    if totals.rough:
+        page.say(
+            f"Grams that rest on relatives' seed, or on its size alone: {totals.rough} lines. Weigh a hundred seeds.", 2
+        )
     if totals.unknown:
         page.say(f"Without grams, for want of a seed weight: {totals.unknown} of {totals.lines} lines.", 2)
     unknown = [str(i.line.row) for i in worked.planned if i.line.wanted and not i.need]

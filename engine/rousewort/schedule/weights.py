@@ -1,24 +1,29 @@
-"""How many clean seeds of a plant are in a gram, and what says so: asked here only."""
+"""How many clean seeds of a plant are in a gram, for reckoning grams, and what says so in words: asked here only."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from rousewort.planning.plan import Plan
-from rousewort.schedule.quantities import fewest_per_gram
+from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
-class SeedCount(NamedTuple):
-    """Seeds in a gram of clean seed, and what says so."""
+class SeedWeight(NamedTuple):
+    """Seeds in a gram of clean seed, and what says so. `rough`: not counted in this plant."""
 
     per_gram: float
     said_by: str
+    rough: bool = False
 
 
-def seeds_per_gram(plan: Plan, key: str) -> SeedCount | None:
-    """The fewest that is stated, so that grams reckoned from it suffice; None where nothing is. `key`:
-    vocabulary.count_key."""
-    least = fewest_per_gram(plan.facts.numbers.get(key, []))
-    if least is None:
+def seeds_per_gram(kb: KnowledgeBase, name: str) -> SeedWeight | None:
+    """The fewest that is stated, so that grams reckoned from it suffice; by the size of the seed alone the usual, since the
+    ends of a size lie far apart. None where nothing is known."""
+    found = kb.seeds_per_gram(name)
+    if found is None:
         return None
-    return SeedCount(least["low"], f"the fewest that is stated, from {least.get('source', least['held'])}")
+    sources = ", ".join(found.sources) or found.held
+    if found.basis == "species":
+        return SeedWeight(found.low, f"the fewest that is stated, from {sources}")
+    if found.basis == "genus":
+        return SeedWeight(found.low, f"the fewest among {len(found.of)} of its genus, from {sources}", rough=True)
+    return SeedWeight(found.use, "roughly, from the size of its seed", rough=True)

@@ -17,10 +17,10 @@ from rousewort.planning.plan import Planner
 from rousewort.render.quantities_text import Reckoning, render
 from rousewort.render.terminal import page_for
 from rousewort.schedule.quantities import cells_for, grams_for, room_for, seed_need
-from rousewort.schedule.weights import SeedCount, seeds_per_gram
+from rousewort.schedule.weights import SeedWeight, seeds_per_gram
 
 if TYPE_CHECKING:
-    from rousewort.knowledge.vocabulary import Vocabulary
+    from rousewort.knowledge.knowledge_base import KnowledgeBase
     from rousewort.planning.plan import Plan
     from rousewort.render.quantities_text import Reckoning
 
@@ -60,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     match = match_named(kb, arguments.name, arguments)
-    made = _reckon(kb.vocabulary, Planner(kb, arguments.engine).plan_for(match, grower), told)
+    made = _reckon(kb, Planner(kb, arguments.engine).plan_for(match, grower), told)
     if arguments.json:
         print(json.dumps(_data(made), ensure_ascii=False, indent=2))
     else:
@@ -68,12 +68,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _reckon(vocabulary: Vocabulary, plan: Plan, told: dict[str, Any]) -> Reckoning:
-    kinds = vocabulary.kinds
-    known = (
-        seeds_per_gram(plan, vocabulary.count_key) if told["count"] is None else SeedCount(told["count"], "as given")
-    )
-    count, counted_from = known or (None, "not known here")
+def _reckon(kb: KnowledgeBase, plan: Plan, told: dict[str, Any]) -> Reckoning:
+    kinds, name = kb.vocabulary.kinds, plan.match.name or plan.query
+    known = seeds_per_gram(kb, name) if told["count"] is None else SeedWeight(told["count"], "as given")
+    count, counted_from = (known.per_gram, known.said_by) if known else (None, "not known here")
     plants, germination, survival = told["plants"], told["germination"], told["survival"]
     need = seed_need(plants, germination, survival, told["purity"], count, told["probability"])
     cells, grams = None, need.grams
