@@ -140,7 +140,7 @@ class Answers:
 
     def __init__(self, patch: pytest.MonkeyPatch, *answers: str) -> None:
         self.left = list(answers)
-        patch.setattr(naming, "_asked", lambda _: True)
+        patch.setattr(naming, "can_ask", lambda _: True)
         patch.setattr("builtins.input", lambda: self.left.pop(0))
 
 
