@@ -220,3 +220,13 @@ def test_forty_lines_are_all_dated_and_labelled_in_one_command(
     told = worked(capsys, path, *(word for pair in out.items() for word in pair))
     assert len(told["lines"]) == len(names) and all(where.stat().st_size > 1000 for where in out.values())
     assert all(one["begin"] for one in told["lines"] if not one["fault"])
+
+
+def test_labels_say_which_plants_have_none_and_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Red maple is sown as it is: nothing of it goes into a bag."""
+    needed("reportlab")
+    path = tmp_path / "o.csv"
+    path.write_text("plant,lot\nCercis canadensis,A\nAcer rubrum,B\n", "utf-8")
+    assert main(["order", str(path), "--labels", str(tmp_path / "o.pdf")]) == 0
+    told = capsys.readouterr().err
+    assert "goes into a bag: Acer rubrum." in told and "Cercis" not in told
