@@ -298,7 +298,7 @@ SHOWN = [
     ["plan", "Trillium grandiflorum", "--without", "fridge"],
     ["plan", "Epipactis palustris"],
     ["plan", "Anigozanthos manglesii subsp. manglesii"],
-    ["plan", "Cercis canadensis", "--full"],
+    ["plan", "Cercis canadensis", "--brief"],
     ["why", "Viburnum prunifolium", "cold_moist"],
     ["why", "--not", "Prunus avium", "acid"],
     ["show", "Cercis canadensis"],

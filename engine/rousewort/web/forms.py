@@ -8,7 +8,6 @@ from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
 from rousewort.ledger.events import read_day
-from rousewort.ledger.service import Answer
 
 
 def number(text: str, what: str) -> int | None:
@@ -64,17 +63,12 @@ def _finds(form: Any) -> dict[str, Any]:
     }
 
 
-def answer(form: Any) -> Answer:
-    """What the form says to a question of the ledger. A tick speaks of the season alone: see the pages."""
-    return Answer(season=bool(form.get("anyway")), why=form.get("why", "").strip())
-
-
 # What a form says of each kind of event.
 SAYS: Mapping[str, Callable[[Any], dict[str, Any]]] = {
     "check": _finds,
-    "move": lambda form: {"step": form.get("step", ""), "answer": answer(form)},
+    "move": lambda form: {"step": form.get("step", "")},
     "wait": lambda form: {"until": read_day(form.get("until", ""))},
-    "sow": lambda form: {"seeds": number(form.get("seeds", ""), "the number of seeds"), "answer": answer(form)},
+    "sow": lambda form: {"seeds": number(form.get("seeds", ""), "the number of seeds")},
     "count": lambda form: {"new": number(form.get("new", ""), "the number of new seedlings")},
     "discard": lambda form: {"reason": form.get("reason", "").strip()},
     "void": lambda form: {"reason": form.get("reason", "").strip()},
