@@ -319,7 +319,7 @@ def _csv(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
 
 def description() -> dict[str, Any]:
     """Every column: name, type, meaning, unit, the open term it stands for."""
-    types = {"list": "string", "one_or_list": "string", "data": "string"}
+    types = dict.fromkeys((*LISTS, "data"), "string")
     return {
         "profile": "tabular-data-package",
         "name": "rousewort-facts",

@@ -24,6 +24,7 @@ from rousewort.knowledge.works import subjects
 # How many times beyond the reported or published range a length is doubted, and how many degrees a temperature is.
 TIMES_BEYOND = 2.0
 DEGREES_BEYOND = 10.0
+MEND_NUMBER = "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}."
 # A genus has a range once this many lengths, of this many other species, are known.
 LEAST_LENGTHS, LEAST_SPECIES = 3, 2
 # Lengths that only say what was tried, or what failed, are not held against any range.
@@ -288,12 +289,8 @@ def _lengths(document: Document, record: Record, treatment: Record, path: Path, 
         most = general.get("at_most", {}).get(unit)
         if most is not None and max(low or 0, high or 0) > most:
             what = f"{kind} for {_span(low, high)} {unit} is beyond the limit of {most:g} {unit}"
-            yield Doubt(
-                "far-number",
-                document.problem((*path, unit), what, "Look at the number and its unit again."),
-                "No plan ever gives more than the limit of the treatment.",
-                (*path, unit),
-            )
+            why = "No plan ever gives more than the limit of the treatment."
+            yield _far_number(document, (*path, unit), what, why, "Look at the number and its unit again.")
             continue
         genus = genus_of(record["name"])
         published = _published(general, unit)
@@ -321,8 +318,7 @@ def _unusual(
         yield _far_number(document, (*path, unit), what, why)
 
 
-def _far_number(document: Document, path: Path, what: str, why: str) -> Doubt:
-    mend = "Look at the number and its unit again; if it stands, say why: judged: {far-number: …}."
+def _far_number(document: Document, path: Path, what: str, why: str, mend: str = MEND_NUMBER) -> Doubt:
     return Doubt("far-number", document.problem(path, what, mend), why, path)
 
 
@@ -354,14 +350,9 @@ def _degrees(document: Document, treatment: Record, path: Path, around: Around) 
     under = high is not None and general["low"] is not None and high < general["low"] - DEGREES_BEYOND
     if over or under:
         what = f"{treatment['kind']} at {_span(low, high)} °C is far {'above' if over else 'below'} the {general['low']}–{general['high']} °C of the treatment"
-        yield Doubt(
-            "far-number",
-            document.problem(
-                (*path, "temperature_c"), what, "Look at the number again (°F? another kind of treatment?)."
-            ),
-            f"It is more than {DEGREES_BEYOND:g} degrees outside.",
-            (*path, "temperature_c"),
-        )
+        why = f"It is more than {DEGREES_BEYOND:g} degrees outside."
+        mend = "Look at the number again (°F? another kind of treatment?)."
+        yield _far_number(document, (*path, "temperature_c"), what, why, mend)
 
 
 def _span(low: Any, high: Any) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.schema_parts import (
     FOR_READERS,
     SCIENTIFIC_NAME,
@@ -253,7 +254,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "cautions": cautions,
     }
     override = closed(parts, [], "Replaces these parts.")
-    measures = words(["days", "hours", "minutes"], "In what its amount is counted.")
+    measures = words(list(UNITS), "In what its amount is counted.")
     sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
     of_sizes = many(words(sizes, "Size of seed."), "Of these sizes.")
     return closed(
@@ -312,12 +313,12 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 "Lot size it suits.",
             ),
             "usual": closed(
-                {**{key: span("As for a report.", 3000) for key in ("days", "hours", "minutes")}},
+                {**{key: span("As for a report.", 3000) for key in UNITS}},
                 [],
                 "Between these lie all but about one in a hundred of the lengths entered of it; an end beyond is doubted.",
             ),
             "at_most": closed(
-                {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in ("days", "hours", "minutes", "temperature_c")},
+                {u: {"type": "number", "minimum": 0, "description": f"{u}."} for u in (*UNITS, "temperature_c")},
                 [],
                 "A limit that no report may exceed; that of temperature binds all but reports on the species itself.",
             ),

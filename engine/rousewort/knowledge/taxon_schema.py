@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.schema_parts import (
     COMMON_NAME,
     FAMILY_NAME,
@@ -23,7 +24,7 @@ from rousewort.knowledge.vocabulary import Vocabulary
 
 PROTOCOL_ID = "^[a-z0-9]+(-[a-z0-9]+)*$"
 _MOST = {"days": 2500, "hours": 500, "minutes": 3000, "ppm": 100_000, "strength_pct": 100, "elevation_m": 6000}
-_CHOSEN = ("days", "hours", "minutes", "ppm", "strength_pct")
+_CHOSEN = (*UNITS, "ppm", "strength_pct")
 
 
 def taxon(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) -> Schema:
@@ -204,10 +205,7 @@ def _phase(vocabulary: Vocabulary, kinds: list[str], ways: Mapping[str, Any]) ->
         {
             "kind": words({kind: only_reported.get(kind, {}) for kind in kinds}, "What was done."),
             "found": _found(vocabulary, "What the source found of this phase."),
-            **{
-                unit: _amount(f"How many {unit}: one number, or low and high.", unit)
-                for unit in ("days", "hours", "minutes")
-            },
+            **{unit: _amount(f"How many {unit}: one number, or low and high.", unit) for unit in UNITS},
             "length_basis": words(
                 word["length_basis"], "What the length is: the one that was needed, or the only one tried."
             ),
