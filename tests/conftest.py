@@ -29,6 +29,8 @@ NOT_QUICK = (
     # what must hold of every species, or is counted over all of them
     "golden/",
     "test_relatives.py",
+    "test_claims.py",
+    "test_lending.py",
     "contribute/test_rule_examples.py",
     "knowledge/test_cited_works.py",
     "knowledge/test_hold_outs.py",
@@ -37,6 +39,8 @@ NOT_QUICK = (
     "knowledge/test_names.py::test_a_genus_is_not_taken_for_the_garden_plant_that_is_called_so",
     "knowledge/test_names.py::test_the_list_is_what_the_user_reads",
     "outside/",  # published tables, and the statistics that their libraries are slow to load for
+    "evaluation/test_second_readings.py::test_every_reading_is_of_an_entry",
+    "planning/test_roles_of_evidence.py",
     "handbook/test_ready.py",
     "handbook/test_rule_page.py",
     "observe/test_twenty_species.py",
@@ -104,10 +108,11 @@ def _quick(item: pytest.Item) -> bool:
 
 @pytest.fixture(scope="session", autouse=True)
 def own_cache(tmp_path_factory: pytest.TempPathFactory, small_layer: Path | None) -> Iterator[Path]:
-    """No test reads or writes the user's cache, nor sees their private layers or colour wishes."""
+    """No test reads or writes the user's cache or settings, nor sees their private layers or colour wishes."""
     folder = tmp_path_factory.mktemp("cache")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(folder))
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
         if small_layer:
             patch.setenv("ROUSEWORT_SHIPPED", str(small_layer))
         patch.delenv("ROUSEWORT_KB", raising=False)

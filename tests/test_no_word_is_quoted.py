@@ -22,7 +22,7 @@ HOMONYMS = {
     ("ledger/events.py", "sow"): LEDGER,
     ("ledger/season.py", "sow"): LEDGER,
     ("web/forms.py", "sow"): LEDGER,
-    ("web/pages.py", "sow"): LEDGER,
+    ("ledger/service.py", "sow"): LEDGER,
     ("knowledge/schemas.py", "light"): LIGHT,
     ("observe/compare.py", "light"): LIGHT,
     ("planning/steps.py", "light"): LIGHT,

@@ -185,15 +185,16 @@ def test_tropical_seed_that_dies_dry_is_sown_at_once_warm_and_never_chilled(
     [("Primula japonica", "needed"), ("Betula pendula", "helps"), ("Begonia x semperflorens-cultorum", "helps")],
 )
 def test_small_seed_that_needs_light_stays_on_the_surface(planner: Planner, name: str, light: str) -> None:
-    sowing = planner.plan(name).steps[-1].sowing
-    assert sowing["light"] == light
-    assert sowing["depth_mm"]["high"] == 0 and "do not cover it with soil" in sowing["sow_text"]
+    sow = planner.plan(name).steps[-1]
+    assert sow.sowing["light"] == light
+    assert sow.sowing["depth_mm"]["high"] == 0 and "do not cover it with soil" in " ".join(sow.do)
 
 
 @pytest.mark.parametrize("name", ["Lindera melissifolia", "Galanthus nivalis"])
 def test_seed_that_light_hinders_is_covered_and_kept_dark(planner: Planner, name: str) -> None:
-    sowing = planner.plan(name).steps[-1].sowing
-    assert sowing["light"] == "dark" and "dark" in sowing["sow_text"]
+    sow = planner.plan(name).steps[-1]
+    sowing = sow.sowing
+    assert sowing["light"] == "dark" and "dark" in " ".join(sow.do)
     assert sowing["depth_mm"] is None or sowing["depth_mm"]["use"] > 0
 
 
@@ -230,7 +231,10 @@ def test_without_a_fridge_the_winter_is_given_outside(grow: Callable) -> None:
 
 def test_without_fridge_or_bed_a_cold_need_is_unreachable_and_says_what_would_help(grow: Callable) -> None:
     plan = grow("Quercus rubra", without=["fridge", "outdoor_bed"])
-    assert plan.outcome == "unreachable" and not plan.steps
+    assert plan.outcome == "unreachable"
+    assert [step.lacks for step in plan.steps if step.kind == "cold_moist"] == [("fridge",)], (
+        "the nearest plan is carried"
+    )
     assert any("fridge" in line for line in plan.advice)
     assert any(unmet["obstacle"] in ("needs_cold", "shoot_needs_cold") for unmet in plan.unmet)
 

@@ -34,3 +34,23 @@ def test_every_command_in_the_readme_exists_and_works(capsys: pytest.CaptureFixt
     for line in commands:
         if not line.startswith("agreement"):  # minutes on a slow machine, and run by CI on its own
             assert main(shlex.split(line)) == 0, line
+
+
+def test_what_a_newcomer_reads_first_fits_two_screens() -> None:
+    """What it is for, the first command and its sheet; long lines as a terminal wraps them."""
+    first = README.read_text("utf-8").partition("\nMore to try")[0].splitlines()
+    assert sum(max(1, -(-len(line) // 80)) for line in first) <= 2 * 45
+
+
+def test_its_first_paragraph_states_the_whole_job() -> None:
+    """Whose seed it is, and what they find out, decide, carry out, record and pass on."""
+    paragraph = README.read_text("utf-8").split("\n\n")[1]
+    for part in (
+        "seed before them",
+        "find out",
+        "decide",
+        "carry it out over weeks or months",
+        "record",
+        "pass that on",
+    ):
+        assert part in " ".join(paragraph.split()), part

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import re
 
 import pytest
@@ -15,13 +14,13 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.summary import pool
 from rousewort.planning import class_estimate
-from rousewort.planning.certainty import FEWEST_TRIALS
 from rousewort.planning.class_estimate import estimate
 from rousewort.planning.facts import Known, gather
 from rousewort.planning.plan import Plan, Planner
 
 KEY = "dormancy_class"
 CLASSES = ["none", "physical", "physiological", "morphological", "morphophysiological", "physical_physiological"]
+FAMILY = "Cistaceae"  # one of which watertight coats are published; what is known of it is invented here
 counts = st.dictionaries(st.sampled_from(CLASSES), st.integers(0, 40), max_size=6)
 
 
@@ -37,7 +36,7 @@ class _Invented:
     def _group(self, stem: str, numbers: dict[str, int]) -> dict:
         fact = [{"is": "", "held": "read"}]
         members = [(f"{stem} {w} {i}", w) for w, n in numbers.items() for i in range(n)]
-        empty = {"answers": {}, "doses": [], "sowing": []}
+        empty = {"answers": {}, "doses": [], "sowing": [], "chilled": []}
         return pool(
             ((name, {"traits": {KEY: [[word, fact, []]]}, **empty}) for name, word in members), self.kb.vocabulary
         )
@@ -46,16 +45,22 @@ class _Invented:
         return self.groups[rank]
 
     def summary(self, name: str) -> dict | None:
-        return {"traits": self.traits} if name == "Rarissimaceae" else None
+        return {"traits": self.traits} if name == FAMILY else None
 
     def shared(self, part: str) -> object:
         return self.kb.store.shared(part)
+
+    def classed(self, rank: str, name: str) -> dict:
+        return {}
+
+    def clade_of(self, name: str) -> str | None:
+        return None
 
 
 def invented(
     kb: KnowledgeBase, genus: dict, family: dict, traits: dict | None = None, **more
 ) -> class_estimate.Estimate:
-    return estimate(KnowledgeBase(_Invented(kb, genus, family, traits)), "Rara", "Rarissimaceae", **more)  # type: ignore[arg-type]
+    return estimate(KnowledgeBase(_Invented(kb, genus, family, traits)), "Rara", FAMILY, **more)  # type: ignore[arg-type]
 
 
 # --- the estimate
@@ -106,7 +111,7 @@ def test_a_class_nearly_as_likely_is_treated_for_where_that_serves_both(kb: Know
 
 
 def test_where_no_relative_has_a_class_none_is_lent(kb: KnowledgeBase) -> None:
-    found = estimate(kb, None, "Begoniaceae")
+    found = estimate(kb, None, "Nusquamaceae")
     assert found.rank == "none" and not found.others(None)
 
 
@@ -161,7 +166,7 @@ def test_relatives_beat_every_plain_baseline_in_class_and_brier_score(trials: li
     rows = figures(trials)[which]
     ours = rows["rousewort"]
     for baseline in ("overall", "family", "genus"):
-        # The genus alone is as often right (1,056 of 1,306 each, inferred classes included); its chances are worse.
+        # The genus alone is nearly as often right; its chances are worse.
         least = rows[baseline]["right"] + (0 if baseline == "genus" else 1)
         assert ours["right"] >= least, baseline
         assert ours["brier"] < rows[baseline]["brier"], baseline
@@ -249,8 +254,10 @@ def test_every_trial_is_made_without_the_species(trials: list[Trial], kb: Knowle
     assert [t.species for t in trials] == kb.names()
     alone = [t for t in trials if t.rank == "genus" and sum(genus_of(n) == t.genus for n in species) == 1]
     for trial in alone:  # a genus of one species can know a class only from what another source says of the whole
-        stated = kb.without(species=trial.species).store.summary(trial.genus) or {}
-        assert KEY in stated["traits"], trial.species
+        rest = kb.without(species=trial.species).store  # or from the table of classes
+        stated = rest.summary(trial.genus) or {"traits": {}}
+        section = rest.clade_of(trial.species)
+        assert KEY in stated["traits"] or rest.classed("genus", trial.genus) or section, trial.species
 
 
 def test_brier_score_of_certain_right_wrong_and_even_chances() -> None:
@@ -266,14 +273,7 @@ STALE = 0.03  # of a row's trials: so much may change before the committed table
 def test_the_committed_table_is_near_what_the_command_would_write(trials: list[Trial], kb: KnowledgeBase) -> None:
     """It need not be exact: a new entry must not move every plan. Mend it with `rousewort calibrate --write`."""
     fresh, held = table(trials, class_counts(kb)), kb.calibration
-    pairs = [(held["basis"][kind], fresh["basis"][kind]) for kind in ("genus", "family")]
-    pairs += [
-        (a, b)
-        for kind in ("genus", "family")
-        for a, b in zip(held["basis"][kind]["by_chance"], fresh["basis"][kind]["by_chance"], strict=True)
-    ]
-    pairs += list(zip(held["class_by_chance"], fresh["class_by_chance"], strict=True))
-    for old, new in pairs:
+    for old, new in zip(held["class_by_chance"], fresh["class_by_chance"], strict=True):
         for key in ("right", "tried"):
             assert abs(old[key] - new[key]) <= max(5, STALE * new["tried"]), f"stale: {old}, now {new}"
     assert held["prior"] == pytest.approx(fresh["prior"], abs=0.01)
@@ -291,38 +291,8 @@ def test_the_command_prints_the_table_and_writes_nothing_unasked(layer, capsys: 
 # --- what plans say
 
 
-def with_calibration(kb: KnowledgeBase, change) -> KnowledgeBase:
-    other = copy.copy(kb)
-    other.__dict__["calibration"] = copy.deepcopy(kb.calibration)
-    change(other.__dict__["calibration"])
-    return other
-
-
 def placed(planner: Planner, name: str, family: str) -> Plan:
     return planner.plan_for(Match(name, name, "genus", genus=genus_of(name), family=family))
-
-
-def test_the_confidence_is_read_from_the_table(kb: KnowledgeBase, planner: Planner) -> None:
-    plan = placed(planner, "Trillium nusquam", "Melanthiaceae")
-    rows = kb.calibration["basis"]["genus"]["by_chance"]
-    row = max((r for r in rows if r["from"] <= plan.facts.relatives.chance), key=lambda r: r["from"])  # type: ignore[union-attr]
-    assert plan.basis["kind"] == "genus" and row["tried"] >= FEWEST_TRIALS
-    assert plan.basis["confidence"] == round(row["right"] / row["tried"], 2)
-
-    def halve(data: dict) -> None:
-        for part in data["basis"]["genus"]["by_chance"]:
-            part["right"] = part["tried"] // 2
-
-    other = Planner(with_calibration(kb, halve), planner.engine)
-    assert placed(other, "Trillium nusquam", "Melanthiaceae").basis["confidence"] == pytest.approx(0.5, abs=0.02)
-
-
-def test_a_row_of_few_trials_gives_way_to_the_whole(kb: KnowledgeBase, planner: Planner) -> None:
-    def few(data: dict) -> None:
-        data["basis"]["genus"] = {"right": 30, "tried": 40, "by_chance": [{"from": 0.0, "right": 1, "tried": 2}]}
-
-    other = Planner(with_calibration(kb, few), planner.engine)
-    assert placed(other, "Trillium nusquam", "Melanthiaceae").basis["confidence"] == 0.75
 
 
 def test_the_plan_names_the_relatives_that_it_rests_on(planner: Planner, kb: KnowledgeBase) -> None:
@@ -372,7 +342,9 @@ def answered(plan: Plan, name: str) -> None:
             name
         )
     else:
-        assert not plan.steps and plan.advice, name
+        assert plan.advice, name
+        asked = [step.kind for step in plan.steps if not step.optional]
+        assert plan.outcome == "unreachable" or set(asked) <= {"inspect", "clean", "sow"}, f"{name}: only hedged steps"
 
 
 def test_every_family_gives_an_answer_or_what_to_observe_next(kb: KnowledgeBase, planner: Planner) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -17,8 +18,9 @@ from rousewort.planning.grower import make_grower
 from rousewort.planning.plan import Planner
 from rousewort.planning.plan_json import plan_json
 from rousewort.schedule.dating import schedule
-from rousewort.schedule.durations import lasting
+from rousewort.schedule.durations import emergence, lasting
 from rousewort.schedule.model import BenchCalendar, Schedule
+from rousewort.schedule.seasons import WorkingDays, working_days
 
 KB = Path(__file__).parents[1] / "kb"
 TREATMENTS = {path.stem: yaml.safe_load(path.read_text(encoding="utf-8")) for path in KB.glob("treatments/*.yaml")}
@@ -107,7 +109,7 @@ def test_steps_keep_their_order_and_never_overlap(made_plan: dict, start: date, 
 def test_backward_then_forward_is_the_same_schedule(made_plan: dict, wanted: date, first: bool, south: bool) -> None:
     given_day = {"last_frost": wanted} if first else {"wanted": wanted}
     back = schedule(made_plan, HABITS, south=south, **given_day)
-    assert schedule(made_plan, HABITS, start=back.start, south=south) == back
+    assert schedule(made_plan, HABITS, start=back.start, south=south) == replace(back, notes=())
     check_order(back)
 
 
@@ -365,3 +367,55 @@ def test_seasons_of_the_table_name_real_obstacles(kb: KnowledgeBase) -> None:
     rows = kb.vocabulary.calendar["sow_outside"]["seasons"]
     assert all(set(row.get("removes", ())) <= set(kb.vocabulary.obstacles) for row in rows)
     assert "removes" not in rows[-1]  # every step outside has a season
+
+
+@given(made_plans(outside=False), DAYS)
+def test_no_seedling_shows_before_the_last_frost_even_if_every_step_ends_as_early_as_it_may(
+    made_plan: dict, frost: date
+) -> None:
+    """Reckoned again here, from the plan alone."""
+    made = schedule(made_plan, HABITS, last_frost=frost)
+    hours = HABITS["overnight"]["hours"]
+    before = sum(lasting(one, hours).low for one in made_plan["steps"][:-1])
+    expected = made_plan["steps"][-1]["sowing"]["expect_days"]
+    assert made.start + timedelta(before + expected["low"]) >= frost
+    assert made.seedlings is not None and made.seedlings.earliest >= frost
+
+
+@given(made_plans(), DAYS, st.booleans())
+def test_early_likely_and_latest_on_one_page_are_of_one_reckoning(made_plan: dict, start: date, south: bool) -> None:
+    """What is sown early comes early: the days of seedlings start from the days of sowing beside them."""
+    made = schedule(made_plan, HABITS, start=start, south=south)
+    assert made.sown is not None and made.seedlings is not None
+    assert made.sown.earliest <= made.sown.planned and made.seedlings.earliest <= made.seedlings.planned
+    span = emergence(made_plan["steps"][-1], HABITS)
+    assert span is not None and made.seedlings.earliest == made.sown.earliest + timedelta(span.low)
+    if made.seedlings.latest:
+        assert made.sown.latest is not None and made.seedlings.planned <= made.seedlings.latest
+
+
+@given(made_plans(), DAYS, st.sets(st.integers(0, 6), min_size=1), st.sampled_from(("start", "wanted", "last_frost")))
+def test_steps_begin_and_looks_fall_on_the_days_when_somebody_is_there(
+    made_plan: dict, day: date, days: set[int], what: str
+) -> None:
+    made = schedule(made_plan, HABITS, working=WorkingDays(days), **{what: day})
+    assert all(one.start.weekday() in days for one in made.steps[1:])
+    assert all(look.day.weekday() in days for one in made.steps for look in one.checks)
+    check_order(made)
+    if what == "wanted":
+        assert made.seedlings.planned <= day  # type: ignore[union-attr]  # made plans sow
+    if what == "last_frost" and made_plan["steps"][-1]["kind"] != "outdoor_winter":
+        assert made.seedlings.earliest >= day  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [("mon,thu", {0, 3}), ("Monday Thursdays", {0, 3}), ("", set(range(7))), (None, set(range(7))), ("su", {6})],
+)
+def test_days_of_the_week_are_read_as_people_write_them(text: str | None, days: set[int]) -> None:
+    assert working_days(text).days == days
+
+
+def test_what_is_no_day_of_the_week_is_refused_by_name() -> None:
+    with pytest.raises(UserError, match="'lundi' is no day of the week"):
+        working_days("mon, lundi")

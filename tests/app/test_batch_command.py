@@ -37,7 +37,7 @@ def test_course_of_a_batch_by_commands(batch: Typed) -> None:
         == 0
     )
     assert batch.out.startswith("CECA-1 Cercis canadensis: look the lot over since 2025-01-01")
-    assert batch("move", 1, "cold_moist-1", "--day", "2025-01-02") == 0
+    assert batch("move", 1, "cold_moist-1", "--day", "2025-01-02", "--why", "soaked and nicked before it came") == 0
     assert batch("check", "ceca1", "mould", "--lost", 4, "--day", "2025-01-09") == 0
     assert "Take mouldy seed out" in batch.err and "Take mouldy" not in batch.out
     assert batch("due") == 0
@@ -120,7 +120,7 @@ def test_export_import_backup_by_commands(batch: Typed, tmp_path: Path) -> None:
 
 def test_own_record_moves_the_plan_of_the_next_batch_and_is_named_in_it(batch: Typed) -> None:
     batch("start", "Cercis canadensis", "--seeds", 100, "--day", "2024-06-01")
-    batch("move", 1, "cold_moist-1", "--day", "2024-06-01")
+    batch("move", 1, "cold_moist-1", "--day", "2024-06-01", "--yes")
     batch("sow", 1, "--day", "2024-09-29")
     batch("count", 1, 90, "--day", "2024-10-20")
     batch("close", 1)
@@ -151,7 +151,7 @@ def two(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     monkeypatch.setattr("rousewort.cli.batching.today", lambda: date(2025, 3, 20))
     for day in ("2025-03-10", "2025-03-20"):
         assert main(["batch", "start", "Cercis canadensis", "--seeds", "50", "--day", day, "--ledger", where]) == 0
-    assert main(["batch", "move", "1", "cold_moist-1", "--day", "2025-03-10", "--ledger", where]) == 0
+    assert main(["batch", "move", "1", "cold_moist-1", "--yes", "--day", "2025-03-10", "--ledger", where]) == 0
     return where
 
 

@@ -298,7 +298,7 @@ SHOWN = [
     ["plan", "Trillium grandiflorum", "--without", "fridge"],
     ["plan", "Epipactis palustris"],
     ["plan", "Anigozanthos manglesii subsp. manglesii"],
-    ["plan", "Cercis canadensis", "--brief"],
+    ["plan", "Cercis canadensis", "--full"],
     ["why", "Viburnum prunifolium", "cold_moist"],
     ["why", "--not", "Prunus avium", "acid"],
     ["show", "Cercis canadensis"],

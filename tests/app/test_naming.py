@@ -31,11 +31,11 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
 
 
 def test_a_name_without_quotes_is_one_name(run: Run) -> None:
-    assert run("plan", "Acer", "rubrum", "--brief")[1] == run("plan", "Acer rubrum", "--brief")[1]
+    assert run("plan", "Acer", "rubrum")[1] == run("plan", "Acer rubrum")[1]
 
 
 def test_a_cultivar_in_quotes_of_its_own_belongs_to_its_plant(run: Run) -> None:
-    code, out, _ = run("plan", "Cercis", "canadensis", "Forest Pansy", "--brief")
+    code, out, _ = run("plan", "Cercis", "canadensis", "Forest Pansy")
     assert code == 0 and out.startswith("Cercis canadensis")
 
 
@@ -127,7 +127,7 @@ def test_a_place_that_cannot_be_is_told(run: Run, place: tuple[str, ...], says: 
 def test_a_plant_with_an_entry_is_not_moved_to_another_family(run: Run) -> None:
     code, _, err = run("plan", "Acer rubrum", "--family", "Fabaceae")
     assert code == 2 and "Sapindaceae" in err
-    assert run("plan", "Acer rubrum", "--family", "Sapindaceae", "--brief")[0] == 0
+    assert run("plan", "Acer rubrum", "--family", "Sapindaceae")[0] == 0
 
 
 def test_a_nearer_relative_gives_the_plan(run: Run) -> None:
@@ -140,7 +140,7 @@ class Answers:
 
     def __init__(self, patch: pytest.MonkeyPatch, *answers: str) -> None:
         self.left = list(answers)
-        patch.setattr(naming, "_asked", lambda _: True)
+        patch.setattr(naming, "can_ask", lambda _: True)
         patch.setattr("builtins.input", lambda: self.left.pop(0))
 
 
@@ -178,7 +178,7 @@ def test_on_a_terminal_not_knowing_leads_to_observing(kb: KnowledgeBase, monkeyp
 
 def test_a_plan_by_its_plain_name_loads_no_reader_of_packets() -> None:
     code = (
-        "import sys; from rousewort.cli.main import main; main(['plan', 'Cercis canadensis', '--brief']);"
+        "import sys; from rousewort.cli.main import main; main(['plan', 'Cercis canadensis']);"
         "sys.exit('rousewort.knowledge.packets' in sys.modules or 'rapidfuzz' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0

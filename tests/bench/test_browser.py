@@ -173,6 +173,10 @@ def test_moved_early_then_sown_and_closed(chromium: Any, address: str, ledger: L
     """Roots came long before the days were over."""
     chromium.get(address + "/batch/6")
     press(chromium, "Sow")
+    assert not ledger.batch("6").sown_on and "it would be cut short" in chromium.find_element("tag name", "main").text
+    keep(chromium, "asked")
+    chromium.find_element("id", "why").send_keys("roots out")
+    press(chromium, "Record it all the same")
     assert ledger.batch("6").sown_on == DAY
     press(chromium, "10 new")
     chromium.find_element("xpath", "//summary[starts-with(., 'Wait')]").click()

@@ -305,11 +305,31 @@ def test_step_outside_out_of_season_needs_a_tick(kb: KnowledgeBase, client: Flas
     page = client.get(f"/batch/{code}").get_data(True)
     assert "outside out of season, all the same" in page
     refused = post(client, f"/batch/{code}/sow", seeds="20")
-    assert refused.status_code == 400 and "the next one begins on 2025-09-15" in refused.get_data(True)
-    assert post(client, f"/batch/{code}/move", step="outdoor_winter-1").status_code == 400
+    assert refused.status_code == 409 and "the next one begins on 2025-09-15" in refused.get_data(True)
+    assert post(client, f"/batch/{code}/move", step="outdoor_winter-1").status_code == 409
     assert not ledger.batch(code).sown_on
     assert post(client, f"/batch/{code}/sow", seeds="20", anyway="1").status_code == 302
     assert ledger.batch(code).sown_on == DAY
+
+
+def test_what_the_plan_says_otherwise_is_asked_before_it_is_recorded_and_kept_with_its_reason(
+    client: FlaskClient, ledger: Ledger
+) -> None:
+    """CECA-2 was only begun today: 60 days of cold are still to come. A tick for the season answers for none of them."""
+    before = ledger.batch("2")
+    asked = post(client, "/batch/CECA-2/sow", seeds="30").get_data(True)
+    assert ledger.batch("2") == before
+    for text in ("cold and moist", "60 (42–60) days", "would be skipped", 'name="seeds" value="30"'):
+        assert text in asked
+    for no_reason in ({"why": " "}, {"anyway": "1"}):
+        assert post(client, "/batch/CECA-2/sow", seeds="30", **no_reason).status_code == 409
+    assert ledger.batch("2") == before
+    post(client, "/batch/CECA-2/sow", seeds="30", why="trial without cold")
+    assert {ledger.batch("2").past[step].begun for step in ("soak-1", "nick-1", "cold_moist-1")} == {None}
+    page = client.get("/batch/2").get_data(True)
+    assert "cold and moist: skipped (trial without cold)" in page and "Not given as planned" in page
+    label = client.get("/batch/2/label").get_data(True)
+    assert f"sown {DAY}" in label and "cold and moist: skipped" in label and "out 2025" not in label
 
 
 def test_start_with_weight_living_share_and_southern_seasons(client: FlaskClient, ledger: Ledger) -> None:

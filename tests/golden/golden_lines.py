@@ -111,7 +111,7 @@ def _numbers_said(step: Data, name: str) -> Iterator[tuple[str, str]]:
     if "temperature_c" in step:
         yield _as_said(step["temperature_c"], "temperature"), "temperature"
     if sowing := step.get("sowing"):
-        if sowing["depth_mm"]:
+        if isinstance(sowing["depth_mm"], Mapping):
             yield f"{sowing['depth_mm']['use']} mm", "depth"
         yield f"{sowing['expect_days']['low']}–{sowing['expect_days']['high']} days", "expect"
         yield sowing["give_up"], "give_up"
@@ -141,11 +141,16 @@ def step_line(step: Data, name: str, legend: Legend) -> str:
         words.append(number(step["temperature_c"], "°C"))
     if sowing := step.get("sowing"):
         depth, expect = sowing["depth_mm"], sowing["expect_days"]
-        words.append(f"{depth['use']}mm({depth['low']}-{depth['high']})" if depth else "?mm")
+        known = isinstance(depth, Mapping)
+        words.append(f"{depth['use']}mm({depth['low']}-{depth['high']})" if known else f"{depth or '?'}mm")
         words.append(f"light:{sowing['light'].replace(' ', '_')}")
+        lies = [str(sowing[part]) for part in ("water", "position", "container", "storage", "salinity", "host")]
+        words.append("sown" + legend.mark("sown", "; ".join(lies)))
         words.append(f"up:{expect['low']}-{expect['high']}d give_up{legend.mark('give_up', sowing['give_up'])}")
     if step["removes"]:
         words.append("for " + "+".join(step["removes"]))
+    if step["only_if"]:
+        words.append("if" + legend.mark("if", str(step["only_if"])))
     if step["cautions"]:
         words.append(_codes("!", step["cautions"], name, legend))
     return f"[{' '.join(words)}]" if step["optional"] else " ".join(words)

@@ -91,11 +91,10 @@ NOT_HELD = {
     "claims": "made of the steps, which are held",
     "expect": "days of the last step, which are held",
     "first_look_days": "held by the step's text, which says it",
-    "follows": "nothing yet; json/ holds that it is null",
+    "follows": "whose protocol it is: read, not acted on; json/ holds some",
     "others": "as follows",
-    "only_if": "as follows",
-    "water": "as follows",
-    "position": "as follows",
+    "to_get": "held by the step's text, which says it",
+    "against": "held by the step's caution, which says it",
 }
 
 

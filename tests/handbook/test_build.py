@@ -100,7 +100,7 @@ def test_no_page_is_heavier_than_it_may_be(handbook: Built) -> None:
 
 
 def test_nothing_is_fetched_from_elsewhere_even_by_styles_and_scripts_of_ours(handbook: Built) -> None:
-    look = site_folder() / "look"
+    look = site_folder() / "theme"
     for path in [
         *look.rglob("*.css"),
         *look.rglob("*.html"),

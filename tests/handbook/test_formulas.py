@@ -20,7 +20,7 @@ from rousewort.observe.expressions import parsed, worded
 from rousewort.observe.key import Field, Test
 from rousewort.observe.key import tests as key_of
 
-SCRIPTS = Path(__file__).parents[2] / "site/look/assets/scripts"
+SCRIPTS = Path(__file__).parents[2] / "site/theme/assets/scripts"
 TRIES = 300
 WITHOUT_A_PAGE = """
 var window = global; global.window = global;

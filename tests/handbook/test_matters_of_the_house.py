@@ -242,7 +242,7 @@ def test_terms_of_the_trade_on_species_pages_are_in_the_glossary(handbook: Built
     known = text_of(read(handbook, "glossary.html")).lower()
     used: dict[str, str] = {}
     for path in sorted((handbook.folder / "species").glob("*.html")):
-        body = re.sub(r'<h2 id="sources">.*', "", path.read_text("utf-8").split("<article")[1], flags=re.DOTALL)
+        body = re.sub(r'<h2 id="sources">.*', "", path.read_text("utf-8").split("<main")[1], flags=re.DOTALL)
         body = re.sub(r"<a [^>]*sources/[^>]*>.*?</a>", "", body, flags=re.DOTALL)
         used |= {
             word.lower(): path.name for word in TRADE.findall(text_of(body)) for word in TRADE.findall(word) or [word]

@@ -75,7 +75,7 @@ def test_what_is_known_of_the_works_only_grows(kb: KnowledgeBase) -> None:
 
 
 # May only be moved towards all, all and none. The aims are 97 % named, and half of those cited for a species identified.
-LEAST_NAMED, LEAST_IDENTIFIED, MOST_UNRECORDED = 0.79, 194, 67
+LEAST_NAMED, LEAST_IDENTIFIED, MOST_UNRECORDED = 0.81, 201, 66
 
 
 def test_every_book_number_has_its_check_digit(kb: KnowledgeBase) -> None:

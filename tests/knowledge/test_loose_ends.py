@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -123,6 +124,13 @@ TEST = """\
             lambda p: put(p, "group: coat", "group: coat\nfor_readers: Nobody does it."),
             "for_readers",
             "after all",
+        ),
+        ("vocabulary/hazards.yaml", lambda p: add(p, "song: {means: Loud song., short: sing low}\n"), "song:", "no caution names"),
+        (
+            "treatments/hot_water.yaml",
+            lambda p: p.write_text(re.sub(r"(by_way:\n.*?)    short:\n      - .*?\n(?=    \w)", r"\1", p.read_text("utf-8"), flags=re.S), "utf-8"),
+            "    do:",
+            "the sheet would still print the usual",
         ),
         (
             "vocabulary/traits.yaml",

@@ -138,10 +138,8 @@ def test_when_its_days_are_over_a_batch_is_looked_after_until_its_season_outside
     assert due(diary, moved) == (days + 7, "hold")
 
 
-def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary: Diary, bedded: dict) -> None:
+def test_step_outside_waits_for_its_season_in_either_half_of_the_earth(diary: Diary, bedded: dict) -> None:
     from dataclasses import replace
-
-    from rousewort.base.errors import UserError
 
     north = warmed(bedded)
     south = replace(north, south=True)
@@ -149,10 +147,10 @@ def test_step_outside_is_refused_out_of_season_in_either_half_of_the_earth(diary
         (north, date(2025, 3, 20), date(2025, 9, 20)),
         (south, date(2025, 9, 20), date(2025, 3, 20)),
     ):
-        diary.refuse_out_of_season(batch, "outdoor_winter-1", right, "x")
-        diary.refuse_out_of_season(batch, "warm_moist-1", wrong, "x")
-        with pytest.raises(UserError, match=r"autumn; the next one begins on .* If it was done on .* all the same, x"):
-            diary.refuse_out_of_season(batch, "outdoor_winter-1", wrong, "x")
+        assert diary.waits_for(batch, "outdoor_winter-1", right) is None
+        assert diary.waits_for(batch, "warm_moist-1", wrong) is None
+        waits = diary.waits_for(batch, "outdoor_winter-1", wrong)
+        assert waits is not None and waits.season == "autumn" and wrong < waits.until and waits.until.month == right.month
 
 
 def test_sown_outside_out_of_season_may_come_soon_or_only_after_the_next_season(diary: Diary, bedded: dict) -> None:

@@ -17,20 +17,22 @@ from typing import TYPE_CHECKING, Any
 from rousewort.base.errors import UserError
 from rousewort.cli.commands.calendar import show_calendar
 from rousewort.cli.commands.labels import check_print, list_sheets, print_labels
+from rousewort.cli.dating import is_south
 from rousewort.cli.grower_options import grower_from
-from rousewort.cli.naming import match_named
+from rousewort.cli.naming import ask, can_ask, match_named
 from rousewort.cli.options import layers
 from rousewort.cli.progress import progress_bar
 from rousewort.knowledge.knowledge_base import load
 from rousewort.ledger.backups import keep_copy
 from rousewort.ledger.backups import restore as go_back
+from rousewort.ledger.courses import Contradicted
 from rousewort.ledger.due import Diary
 from rousewort.ledger.exchange import export_to, import_from
 from rousewort.ledger.opening import open_ledger
-from rousewort.ledger.results import own_record, result_of, with_own_lengths, write_protocols
+from rousewort.ledger.results import own_record, result_of, write_protocols
 from rousewort.ledger.season import InventedSeason, running
 from rousewort.ledger.season import load as load_season
-from rousewort.ledger.service import diary_of, examine, plan_to_keep, readable, tried
+from rousewort.ledger.service import Answer, BatchService, diary_of, examine, plan_to_keep, readable, tried
 from rousewort.ledger.store import address
 from rousewort.render.batch_text import (
     as_data,
@@ -64,6 +66,8 @@ def open_for(arguments: argparse.Namespace, *, make: bool = False, wait_s: float
     ledger.store.on_written = lambda: setattr(
         arguments, "recorded", True
     )  # what goes wrong later is no reason to repeat it
+    if ledger.store.made:
+        print(f"A new ledger is made: {ledger.store.shown}", file=sys.stderr)
     if ledger.store.kept:
         print(f"The ledger is brought to a new version; as it was, it is kept: {ledger.store.kept}", file=sys.stderr)
     return ledger
@@ -102,24 +106,20 @@ def start(arguments: argparse.Namespace) -> int:
     _tell_reading(match)
     plan = plan_to_keep(kb, match, grower, arguments.engine)
     with open_for(arguments, make=True) as ledger:
-        if arguments.own_lengths:
-            habits = kb.vocabulary.files["bench"]["own_record"]
-            record = own_record(
-                ledger.batches(ended=True, unreadable=[]), plan["taxon"]["name"], habits, arguments.origin or ""
-            )
-            plan = with_own_lengths(plan, record)
-        batch = ledger.start(
+        service = BatchService(ledger, kb)
+        batch = service.start(
             plan,
+            own_lengths=arguments.own_lengths,
             day=arguments.day,
             seeds=arguments.seeds,
             grams=arguments.grams,
             lot=arguments.lot,
             provenance=arguments.origin,
             viability=arguments.viability,
-            south=arguments.south or None,
+            south=is_south(arguments) or None,
             note=arguments.note,
         )
-    diary = diary_of(kb)
+    diary = service.diary
     _tell_wait(batch, diary)
     return _tell(batch, arguments, diary)
 
@@ -187,82 +187,49 @@ def _recorder(kind: str, *keys: str) -> Callable[[argparse.Namespace], int]:
     """A command that records one event, whose data are the arguments of the same names."""
 
     def run(arguments: argparse.Namespace) -> int:
+        kb = knowledge(arguments)
         data = {key: getattr(arguments, key) for key in keys}
         with open_for(arguments) as ledger:
-            batch = ledger.record(arguments.code, kind, day=arguments.day, note=arguments.note, **data)
-        return _tell(batch, arguments, diary_of(knowledge(arguments)))
+            service = BatchService(ledger, kb)
+            told = {"day": arguments.day, "note": arguments.note}
+            batch = service.record(arguments.code, kind, **told, **data)
+            if kind == "check" and not arguments.json:
+                page = page_for(sys.stderr)
+                page.each(service.advice(data["finds"]), code="33")
+                sys.stderr.write(page.text() if page.lines else "")
+        return _tell(batch, arguments, service.diary)
 
     return run
 
 
-def check(arguments: argparse.Namespace) -> int:
-    kb = knowledge(arguments)
-    known = kb.vocabulary.files["bench"]["finds"]
-    finds = arguments.finds or ["fine"]
-    if unknown := [word for word in finds if word not in known]:
-        raise UserError(
-            *(
-                f"'{word}' is nothing that can be found. Known: {', '.join(known)}. Or say it with --note."
-                for word in unknown
-            )
-        )
-    if "fine" in finds and len(finds) > 1:
-        raise UserError("'fine' says that nothing was amiss: leave it out.")
-    with open_for(arguments) as ledger:
-        batch = ledger.record(
-            arguments.code, "check", day=arguments.day, finds=finds, lost=arguments.lost or None, note=arguments.note
-        )
-    if not arguments.json:
-        page = page_for(sys.stderr)
-        page.each((f"{known[word]['label']}: {known[word]['do']}" for word in finds if "do" in known[word]), code="33")
-        sys.stderr.write(page.text() if page.lines else "")
-    return _tell(batch, arguments, diary_of(kb))
+def _onward(kind: str, key: str) -> Callable[[argparse.Namespace], int]:
+    """A command that goes on to another step: what the plan says otherwise is asked first, where anybody can be asked."""
+
+    def run(arguments: argparse.Namespace) -> int:
+        kb = knowledge(arguments)
+        answer = Answer(arguments.yes, arguments.why)
+        data = {key: getattr(arguments, key), "day": arguments.day, "note": arguments.note}
+        with open_for(arguments) as ledger:
+            service = BatchService(ledger, kb)
+            try:
+                batch = service.record(arguments.code, kind, answer=answer, **data)
+            except Contradicted as contradicted:
+                batch = service.record(arguments.code, kind, answer=_ask_why(contradicted, arguments), **data)
+        return _tell(batch, arguments, service.diary)
+
+    return run
 
 
-def move(arguments: argparse.Namespace) -> int:
-    diary = diary_of(knowledge(arguments))
-    with open_for(arguments) as ledger:
-        batch = ledger.batch(arguments.code)
-        step = arguments.step or (batch.following or {}).get("id")
-        if step is None:
-            raise UserError(f"{batch.code} is in the last step of its plan: sow it, or say which step to begin again.")
-        _in_season(arguments, diary, batch, step)
-        batch = ledger.record(
-            arguments.code, "move", day=arguments.day, turn=batch.turn, step=step, note=arguments.note
-        )
-    return _tell(batch, arguments, diary)
-
-
-def sow(arguments: argparse.Namespace) -> int:
-    diary = diary_of(knowledge(arguments))
-    with open_for(arguments) as ledger:
-        batch = ledger.batch(arguments.code)
-        _in_season(arguments, diary, batch, batch.steps[-1])
-        batch = ledger.record(
-            arguments.code, "sow", day=arguments.day, turn=batch.turn, seeds=arguments.seeds, note=arguments.note
-        )
-    return _tell(batch, arguments, diary)
-
-
-def _in_season(arguments: argparse.Namespace, diary: Diary, batch: Batch, step: str) -> None:
-    if not (arguments.anyway or batch.ended or batch.sown_on):
-        diary.refuse_out_of_season(batch, step, arguments.day or today(), "say --anyway")
-
-
-def count(arguments: argparse.Namespace) -> int:
-    if (arguments.new is None) == (arguments.total is None):
-        raise UserError("Say either how many seedlings are new, or --total for all that have come so far.")
-    with open_for(arguments) as ledger:
-        batch = ledger.batch(arguments.code)
-        new = arguments.new
-        if new is None:
-            new = arguments.total - batch.germinated
-            if new < 0:
-                raise UserError(
-                    f"{batch.code}: {batch.germinated} were counted already; the total cannot be {arguments.total}."
-                )
-        batch = ledger.record(arguments.code, "count", day=arguments.day, turn=batch.turn, new=new, note=arguments.note)
-    return _tell(batch, arguments, diary_of(knowledge(arguments)))
+def _ask_why(contradicted: Contradicted, arguments: argparse.Namespace) -> Answer:
+    """The grower's reason. Raises UserError where there is none, or nobody to ask: then nothing is recorded."""
+    if can_ask(arguments):
+        print(contradicted, file=sys.stderr)
+        if why := ask("Was it so all the same? Say why, in a few words (Enter: no, record nothing): "):
+            return Answer(why=why)
+    how = (
+        "Nothing was recorded. If it was so all the same, say why: --why 'in a few words' (or --yes without a reason)."
+    )
+    raise UserError(*contradicted.problems, how)
 
 
 def split(arguments: argparse.Namespace) -> int:
@@ -439,6 +406,10 @@ def redate(arguments: argparse.Namespace) -> int:
     return _tell(batch, arguments, diary_of(knowledge(arguments)))
 
 
+check = _recorder("check", "finds", "lost")
+move = _onward("move", "step")
+sow = _onward("sow", "seeds")
+count = _recorder("count", "new", "total")
 wait = _recorder("wait", "until")
 void = _recorder("void", "reason")
 discard = _recorder("discard", "reason")

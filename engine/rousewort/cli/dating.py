@@ -14,6 +14,7 @@ from rousewort.base.errors import Problem, UserError
 from rousewort.cli.grower_options import add_grower_arguments, add_repeatable, grower_from
 from rousewort.cli.naming import add_place_arguments, match_named
 from rousewort.cli.progress import progress_bar
+from rousewort.cli.settings import SOUTH, settings
 from rousewort.planning.plan import FORMAT, READABLE, Planner
 from rousewort.schedule.dating import schedule
 from rousewort.schedule.model import BenchCalendar
@@ -34,9 +35,20 @@ def add_dating_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--last-frost", metavar="DATE", help="no seedling is to show before")
     add_repeatable(group, "--ended", "STEP=DATE", "a step of a begun batch ended, early or late; the rest moves")
     group.add_argument("--past", action="store_true", help="let the dates be past")
-    group.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
+    add_south(group)
     add_repeatable(parser, "--lot", "LOT", "your word for the lot, once for each plant, in their order")
     add_grower_arguments(parser)
+
+
+def add_south(parser: argparse._ActionsContainer) -> None:
+    """`--south`, `--no-south`; neither: as `rousewort config` has it (`is_south`)."""
+    parser.add_argument(
+        "--south", action=argparse.BooleanOptionalAction, help="seasons of the southern half of the Earth"
+    )
+
+
+def is_south(arguments: argparse.Namespace) -> bool:
+    return settings().hemisphere == SOUTH if arguments.south is None else bool(arguments.south)
 
 
 def parse_day(option: str, text: str | None) -> date | None:
@@ -66,7 +78,9 @@ def calendar_from(arguments: argparse.Namespace, kb: KnowledgeBase) -> tuple[Ben
     for plan, lot in zip(plans, lots, strict=True):
         try:
             made.append(
-                schedule(plan, habits, today=date.today(), past=arguments.past, lot=lot, south=arguments.south, **given)
+                schedule(
+                    plan, habits, today=date.today(), past=arguments.past, lot=lot, south=is_south(arguments), **given
+                )
             )
         except UserError as trouble:
             left_out += [str(problem) for problem in trouble.problems]

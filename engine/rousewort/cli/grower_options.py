@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from rousewort.base.errors import UserError
+from rousewort.cli.settings import Settings, settings
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.grower import Grower, make_grower
 
@@ -30,6 +31,12 @@ def add_grower_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--engine", choices=["durable_rules", "plain"], help=argparse.SUPPRESS)
 
 
+def set_for_all(usual: Settings) -> list[str]:
+    """What `rousewort config` adds to a plan unseen, in words, so that it is seen."""
+    things = [f"with {word}" for word in usual.have] + [f"without {word}" for word in usual.without]
+    return [f"As `rousewort config` has it: {', '.join(things).replace('_', ' ')}."] if things else []
+
+
 def split_words(values: list[str]) -> list[str]:
     """`--have a,b --have c` → [a, b, c], with hyphens read as underscores."""
     return [word.strip().replace("-", "_") for value in values for word in value.split(",") if word.strip()]
@@ -46,10 +53,12 @@ def grower_from(arguments: argparse.Namespace, vocabulary: Vocabulary, kinds: li
         if not days.strip().isdigit():
             raise UserError(f"--had {item}: write the days as a number, e.g. {kind}=30.")
         had[kind] = int(days)
+    have, without = split_words(arguments.have), split_words(arguments.without)
+    usual = settings()
     return make_grower(
         vocabulary,
-        have=split_words(arguments.have),
-        without=split_words(arguments.without),
+        have=[*have, *(word for word in usual.have if word not in without)],
+        without=[*without, *(word for word in usual.without if word not in have)],
         allow=split_words(arguments.allow),
         seeds=arguments.seeds,
         had=had,

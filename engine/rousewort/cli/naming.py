@@ -27,7 +27,7 @@ def match_named(kb: KnowledgeBase, words: Sequence[str], arguments: argparse.Nam
     family, genus = getattr(arguments, "family", None), getattr(arguments, "genus", None)
     if family or genus:
         return placed(kb, match, family, genus)
-    if match.name is None and _asked(arguments):
+    if match.name is None and can_ask(arguments):
         return _choose(kb, match) if match.candidates else _place(kb, match)
     if match.name is None:
         raise NoSingleMatch(match)
@@ -78,11 +78,11 @@ def placed(kb: KnowledgeBase, match: Match, family: str | None, genus: str | Non
     return match if match.name else Match(match.query, name, "family", genus=own, family=family)
 
 
-def _asked(arguments: argparse.Namespace) -> bool:
+def can_ask(arguments: argparse.Namespace) -> bool:
     return not getattr(arguments, "json", False) and sys.stdin.isatty() and sys.stderr.isatty()
 
 
-def _ask(text: str) -> str:
+def ask(text: str) -> str:
     print(text, end="", file=sys.stderr, flush=True)
     try:
         return input().strip()
@@ -94,7 +94,7 @@ def _choose(kb: KnowledgeBase, match: Match) -> Match:
     """A numbered choice; Enter alone ends it."""
     print(NoSingleMatch(match), file=sys.stderr)
     for _ in range(3):
-        answer = _ask(f"Which, 1 to {len(match.candidates)}? (Enter: none of them) ")
+        answer = ask(f"Which, 1 to {len(match.candidates)}? (Enter: none of them) ")
         if not answer:
             return _place(kb, match) if match.matched_by == "none" else _none(match)
         if answer.isdecimal() and 0 < int(answer) <= len(match.candidates):
@@ -105,7 +105,7 @@ def _choose(kb: KnowledgeBase, match: Match) -> Match:
 def _place(kb: KnowledgeBase, match: Match) -> Match:
     """A plant not known here: its family or a relative gives a plan, else what is seen does."""
     print(f"No plant called '{match.query}' is known here. If it is spelt as on the packet:", file=sys.stderr)
-    answer = _ask("its genus, its family or a near relative? (Enter: not known) ")
+    answer = ask("its genus, its family or a near relative? (Enter: not known) ")
     if not answer:
         return _none(match)
     if kb.is_family(answer.capitalize()):

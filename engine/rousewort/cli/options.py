@@ -6,6 +6,8 @@ import argparse
 import os
 import re
 
+from rousewort.base.errors import UserError
+
 
 class Help(argparse.RawDescriptionHelpFormatter):
     """80 columns, whatever the terminal: asking for its width would import a module that nothing else needs."""
@@ -21,6 +23,19 @@ class Help(argparse.RawDescriptionHelpFormatter):
         for block in re.split(r"\n(?=\s)|(?<=:)\n|\n\n", text.strip()):
             filled.append(block if block.startswith(" ") else textwrap.fill(" ".join(block.split()), width))
         return "\n".join(filled)
+
+
+def share(option: str, text: str | None) -> float | None:
+    """`0.7` or `70%`, above 0 and up to 1. Raises UserError for anything else."""
+    if text is None:
+        return None
+    try:
+        value = float(text.strip().removesuffix("%")) / (100 if text.strip().endswith("%") else 1)
+    except ValueError:
+        value = 0.0
+    if not 0 < value <= 1:
+        raise UserError(f"{option} {text}: write a share above 0 and up to 1, as 0.7 or 70%.")
+    return value
 
 
 def layers(arguments: argparse.Namespace) -> list[str]:

@@ -12,14 +12,17 @@ from rousewort.cli.options import Help
 # Imported only when asked for, so that a plan does not pay for the rest.
 COMMANDS = {
     "plan": "make a plan for a plant",
+    "how": "how a kind of treatment is done in general",
     "why": "trace a step, or why something is not used, to traits and sources",
     "find": "find plants by name, family, class, treatment or cue",
     "show": "show an entry with its sources",
     "check": "check the knowledge base, or files of it",
     "agreement": "compare plans with sources held back",
+    "audit": "hold every plan against its own entry, for every grower and lot",
     "calibrate": "measure how far relatives can be trusted",
     "calendar": "date plans, forward or backward; as text, iCalendar or CSV",
     "quantities": "from plants wanted to seeds, grams, cells and fridge space",
+    "order": "a whole order from a spreadsheet: plans, seed to get, days, labels; and start it",
     "labels": "print labels for bags, pots and trays as PDF",
     "observe": "from weights, lengths and counts of your own seed to its dormancy",
     "trial": "design a germination trial, or read one",
@@ -32,6 +35,7 @@ COMMANDS = {
     "layer": "what your own layer replaces and adds",
     "table": "traits and protocols as tables, out and in",
     "gaps": "where help is worth most",
+    "config": "units, hemisphere, paper, what you have: set once",
     "completion": "print shell completion",
 }
 

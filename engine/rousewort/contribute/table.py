@@ -62,6 +62,9 @@ _JUDGED = [
         ("FarNumber", "far-number", "its number"),
         ("ProtocolsDiffer", "protocols-differ", "it, as another protocol says otherwise"),
         ("WrongSubject", "wrong-subject", "that its work speaks of this plant"),
+        ("ClassAgainstTable", "class-against-table", "its class, as the table of classes says otherwise"),
+        ("InferredAgainstTable", "inferred-against-table", "its class, as the table of classes says otherwise"),
+        ("AgainstTable", "against-table", "it, as a published table says otherwise"),
         ("SownInTheCold", "sown-in-the-cold", "germination at the chill's own temperature"),
     )
 ]

@@ -316,7 +316,6 @@ def measure(
         part["why"] = _counted(d["why"] for d in disagreements(kb, judged))
         figures[key] = part
     figures["by_class"] = _by_class(kb, alone)
-    figures["basis"] = _by_basis(kb, left_out)
     return figures, left_out, alone
 
 
@@ -332,10 +331,3 @@ def _by_class(kb: KnowledgeBase, judged: list[Judged]) -> dict[str, Any]:
         row["cold_days"] = vars(lengths([(j.days["cold"], j.claim.days["cold"]) for j in of if "cold" in j.claim.days]))
         table[name or "not known"] = row
     return table
-
-
-def _by_basis(kb: KnowledgeBase, judged: list[Judged]) -> dict[str, dict[str, float]]:
-    """Agreed claims of those tried, for plans whose deciding facts are the species' own."""
-    own = [j for j in judged if j.basis == "species"]
-    made = [score(own, what) for what in kb.vocabulary.kinds.claims]
-    return {"species": {"right": round(sum(m.agreed for m in made)), "tried": sum(m.tried for m in made)}}

@@ -252,25 +252,6 @@ def level_figures(trials: Sequence[Trial]) -> dict[str, int]:
     return {"right": sum(t.planned_level == t.level for t in said), "said": len(said), "tried": len(judged)}
 
 
-def basis_figures(trials: Sequence[Trial]) -> dict[str, dict[str, Any]]:
-    """By the ground that a plan names: claims of the species' sources with which it agreed, of those tried.
-
-    The same measure as for plans on species facts (`rousewort agreement`): a step called optional counts half.
-    `by_chance`: the same by the chance of the likeliest class, from that row's up to the next.
-    """
-    made = {}
-    for kind in ("genus", "family"):
-        of = [t for t in trials if t.basis == kind]
-        rows = [{"from": low, **_agreed(_between(of, low, high))} for low, high in _ends()]
-        made[kind] = {**_agreed(of), "by_chance": rows}
-    return made
-
-
-def _agreed(trials: Sequence[Trial]) -> dict[str, int]:
-    agreed = [t.gives[w] if t.wanted[w] else 1 - t.gives[w] for t in trials for w in t.wanted]
-    return {"right": round(sum(agreed)), "tried": len(agreed)}
-
-
 def _ends() -> list[tuple[float, float]]:
     return list(zip(CHANCES, (*CHANCES[1:], 1.1), strict=True))
 
@@ -297,17 +278,15 @@ def figures(trials: Sequence[Trial]) -> dict[str, Any]:
         "levels": level_figures(stated),
         "sequences": sequence_figures(trials),
         "treatments": treatment_figures(trials),
-        "basis": basis_figures(trials),
     }
 
 
 def table(trials: Sequence[Trial], counts: Counter[str]) -> dict[str, Any]:
-    """What kb/calibration.yaml holds of this: shares at large, agreement by basis, reliability of class chances."""
+    """What kb/calibration.yaml holds of this: shares at large, and the reliability of class chances."""
     made = figures(trials)
     total = counts.total()
     rows = [{key: row[key] for key in ("from", "to", "right", "tried")} for row in made["reliability"]]
     return {
         "prior": {word: round(n / total, 3) for word, n in counts.items()},
-        "basis": made["basis"],
         "class_by_chance": rows,
     }

@@ -27,7 +27,8 @@ WANTED = date(2027, 5, 1)
 @dataclass(frozen=True)
 class Entry:
     """One species as the lists see it. `lead`: days from the first step until sowing, None where there is no plan.
-    `begin`: the day to begin for seedlings on WANTED. `settled`: every fact of the plan's rules, given or concluded."""
+    `begin`: the day to begin for seedlings on WANTED. `settled`: every fact of the plan's rules, given or concluded.
+    `sure`: how sure the plan is, a share, None where nothing was measured."""
 
     name: str
     genus: str
@@ -45,6 +46,7 @@ class Entry:
     rules: tuple[str, ...]
     settled: frozenset[tuple[str, str]]
     cited: Mapping[str, frozenset[str]]
+    sure: float | None
 
 
 class Remembering:
@@ -154,6 +156,7 @@ class Catalogue:
             rules=tuple(sorted({firing.rule.id for firing in plan.findings.firings})),
             settled=settled,
             cited=cited_by(record),
+            sure=plan.basis["confidence"],
         )
 
     def having(self, key: str, word: str) -> list[Entry]:

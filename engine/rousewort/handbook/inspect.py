@@ -70,7 +70,7 @@ def inspect(folder: Path) -> Iterator[str]:
     pages = sorted(name for name in files if name.endswith(".html"))
     read = dict(zip(pages, map_on_cores(Path, (folder,), _read, pages), strict=True))
     for name in sorted(files):
-        if name.endswith(".css") and name.startswith("assets/handbook"):
+        if name.endswith(".css"):
             for url in re.findall(r"url\(([^)]+)\)", (folder / name).read_text(encoding="utf-8")):
                 if "//" in url:
                     yield f"{name}: fetches {url}"

@@ -8,17 +8,20 @@ from itertools import groupby
 from typing import Any
 
 from rousewort.handbook import metadata, page_models
+from rousewort.handbook.browse import browse_data
 from rousewort.handbook.catalogue import WANTED, Entry
 from rousewort.handbook.downloads import download_pages
 from rousewort.handbook.escape import as_data
+from rousewort.handbook.findable import findable
 from rousewort.handbook.keypage import key_pages
 from rousewort.handbook.pages import MOST_NAMES, Page, Writer, first_up
 from rousewort.handbook.places import site_folder
+from rousewort.handbook.planner import call
 from rousewort.handbook.schemapages import contributor_pages
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.rules import PHASES
 from rousewort.knowledge.strict_yaml import read
-from rousewort.planning.wording import fill
+from rousewort.planning.wording import OF_ANY_PLANT, fill
 
 SOUTH = date(WANTED.year, 11, 1)  # the same season as WANTED in the southern half of the Earth
 
@@ -37,6 +40,7 @@ class WaysIn:
         entries = list(self.catalogue.entries.values())
         yield self._first_page(entries)
         yield from self._letters(entries)
+        yield from self._browse(entries)
         yield self._families()
         yield from self._times(entries)
         yield from self._words()
@@ -60,6 +64,12 @@ class WaysIn:
             cited=len(self.catalogue.places.all("source")),
             rules=len(self.kb.rules),
         )
+
+    def _browse(self, entries: list[Entry]) -> Iterator[Page]:
+        script = {"script": "browse.js", "data": "data/browse.js"}
+        lead = "Every species, narrowed and sorted."
+        yield self.write.page("browse", "browse.md", "Narrow and sort", lead, script, count=len(entries))
+        yield Page("data/browse.js", call("rousewortBrowse", browse_data(self.catalogue)))
 
     def _families(self) -> Page:
         by_family = [
@@ -124,7 +134,7 @@ class WaysIn:
             phases=[(phase, [r for r in self.kb.rules if r["phase"] == phase]) for phase in PHASES],
             by=self.catalogue.by["rules"],
             status=self.kb.vocabulary.files["rule_status"],
-            why=lambda rule: fill(rule["because"]["why"], {"name": "the species", "toxic_note": ""}),
+            why=lambda rule: fill(rule["because"]["why"], OF_ANY_PLANT),
         )
         cited = [(key, self.kb.sources[key]["citation"]) for key in self.catalogue.places.all("source")]
         cited.sort(key=lambda item: (_letter(item[1]), item[1].casefold(), item[0]))
@@ -226,6 +236,7 @@ class WaysIn:
                 "name": name,
                 "month": page_models.MONTHS[month - 1],
                 "before": before,
+                "number": month,
                 "ago": ago,
                 "page": path,
                 "n": len(found),
@@ -286,34 +297,10 @@ class WaysIn:
     def _downloads(self) -> Iterator[Page]:
         """The whole as data, and the names that the search box knows."""
         yield from download_pages(self.write)
-        yield Page("data/names.js", f"window.rousewortNames={as_data(list(self._names()), separators=(',', ':'))};\n")
-
-    def _names(self) -> Iterator[list[str]]:
-        """[name, other names, what it is, page] of everything that can be looked up."""
-        places = self.catalogue.places
-        classes = self.kb.vocabulary.classes
-        for e in self.catalogue.entries.values():
-            yield [e.name, "; ".join((*e.common_names, *e.synonyms)), e.family, places.path("species", e.name) or ""]
-        for rank in ("genus", "family"):
-            for name in places.all(rank):
-                yield [
-                    name,
-                    "; ".join((self.kb.taxon(name) or {}).get("common_names", ())),
-                    rank,
-                    places.path(rank, name) or "",
-                ]
-        for kind, things in (
-            ("treatment", self.kb.treatments),
-            ("class", classes),
-            ("obstacle", self.kb.vocabulary.obstacles),
-        ):
-            for key, thing in things.items():
-                yield [
-                    first_up(thing["label"]),
-                    key.replace("_", " "),
-                    "dormancy" if kind == "class" else kind,
-                    places.path(kind, key) or "",
-                ]
+        yield Page(
+            "data/names.js",
+            f"window.rousewortNames={as_data(list(findable(self.catalogue, glossary())), separators=(',', ':'))};\n",
+        )
 
 
 def glossary() -> dict[str, dict[str, Any]]:

@@ -10,10 +10,12 @@ from typing import Any
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import treatments
 from rousewort.planning.plan import Plan
+from rousewort.planning.sheet import Sheet
 from rousewort.render.protocol_text import lot_text, phase_texts, result_tables, result_texts, span_text
 from rousewort.schedule.model import Schedule
 
 _YEAR = re.compile(r"^(.{3,70}?\b(?:1[6-9]|20)\d\d[a-z]?)\b")
+HALF_A_YEAR = 182
 MONTHS = (
     "January",
     "February",
@@ -144,46 +146,58 @@ def disagreements(kb: KnowledgeBase, record: Mapping[str, Any], plan: Plan) -> l
     return told
 
 
-def timeline(kb: KnowledgeBase, dated: Schedule, plan: Mapping[str, Any]) -> dict[str, Any]:
-    """Steps along the year as shares of the whole, in percent, with the first days of months."""
+def timeline(kb: KnowledgeBase, dated: Schedule) -> dict[str, Any]:
+    """The plan on the year: rows of twelve months, January first, one scale for all plans; shares of a row in percent.
+
+    What lasts a year at most stands on one row, and goes on at its beginning where the year ends; a longer plan has a row a year.
+    """
     start, last = dated.start, (dated.seedlings.planned if dated.seedlings else dated.steps[-1].planned)
-    total, kinds = max((last - start).days, 1), kb.vocabulary.kinds
-    bars = []
-    for step in dated.steps:
+    kinds, one_row = kb.vocabulary.kinds, (last - start).days < 365
+    rows: list[list[dict[str, Any]]] = [[] for _ in range(1 if one_row else last.year - start.year + 1)]
+    steps = []
+    for number, step in enumerate(dated.steps, 1):
         end = last if kinds.emergence(step.kind) else step.planned
-        bars.append(
-            {
-                "colour": kinds.drawn(step.kind),
-                "kind": step.kind,
-                "label": step.label,
-                "left": _share((step.start - start).days, total),
-                "width": _share((end - step.start).days, total),
-                "begin": day_text(step.start),
-                "end": day_text(end),
-                "days": (end - step.start).days,
-            }
-        )
+        bar = {"colour": kinds.drawn(step.kind), "kind": step.kind, "label": step.label, "number": number}
+        steps.append({**bar, "begin": day_text(step.start), "end": day_text(end), "days": (end - step.start).days})
+        for year, left, width in _pieces(step.start, end):
+            rows[0 if one_row else year - start.year].append({**bar, "left": left, "width": width})
     return {
-        "bars": bars,
-        "months": list(_months(start, last, total)),
+        "rows": rows,
+        "steps": steps,
         "begin": day_text(start),
+        "begin_day": f"{start:%m-%d}",
+        "begin_south": day_text(start + timedelta(days=HALF_A_YEAR)),
         "seedlings": day_text(last),
-        "days": total,
+        "days": (last - start).days,
     }
 
 
-def _months(start: date, last: date, total: int) -> Iterable[dict[str, Any]]:
-    day = date(start.year, start.month, 1)
-    while day <= last:
-        nearest = max(day, start)
-        room = (min(last, day + timedelta(31)) - nearest).days
-        yield {
-            "name": MONTHS[day.month - 1],
-            "left": _share((nearest - start).days, total),
-            "first": day >= start,
-            "room": room / total,
+def _pieces(start: date, end: date) -> Iterable[tuple[int, float, float]]:
+    """A span cut at each New Year: the year, and where in it, as shares in percent."""
+    for year in range(start.year, end.year + 1):
+        first, after = date(year, 1, 1), date(year + 1, 1, 1)
+        left, right = max(start, first), min(end, after)
+        if left < right or start == end:
+            days = (after - first).days
+            yield year, _share((left - first).days, days), _share((right - left).days, days)
+
+
+def sure_lines(sheet: Sheet, plan: Plan) -> list[dict[str, Any]]:
+    """The claims of a sheet: `text`, `short` (in how many such cases it was right), and in whole `figure`, `rests_on`."""
+    counts = {
+        claim.about: f"{round(claim.right * claim.tried)} of {claim.tried}"
+        for claim in plan.claims
+        if claim.right is not None and claim.tried
+    }
+    return [
+        {
+            "text": claim.claim,
+            "short": counts.get(claim.about, "not measured"),
+            "figure": claim.figure or "not measured",
+            "rests_on": claim.rests_on,
         }
-        day = date(day.year + (day.month == 12), day.month % 12 + 1, 1)
+        for claim in sheet.sure
+    ]
 
 
 def known_words(kb: KnowledgeBase, plan: Plan) -> tuple[dict[str, str], dict[str, str], list[str]]:

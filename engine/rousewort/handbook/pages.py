@@ -13,16 +13,19 @@ from typing import Any, NamedTuple
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from rousewort.handbook import metadata, page_models
+from rousewort.handbook import metadata, page_models, relatives
 from rousewort.handbook.catalogue import WANTED, Catalogue, Entry
 from rousewort.handbook.drawings import SeedDrawing
 from rousewort.handbook.escape import as_data, escaped
+from rousewort.handbook.findable import anchor
 from rousewort.handbook.planner import call, page_data, shared_tables
+from rousewort.handbook.responses import response_plots
 from rousewort.handbook.settings import same_bytes, settings
 from rousewort.knowledge.names import slug
 from rousewort.knowledge.rules import PHASES
 from rousewort.planning.plan import Plan
-from rousewort.planning.wording import fill
+from rousewort.planning.sheet import make_sheet
+from rousewort.planning.wording import OF_ANY_PLANT, fill
 from rousewort.schedule.model import Schedule
 
 # Of a long list a page shows so many names, which weigh under 300 kB; all of them are in the download.
@@ -49,6 +52,7 @@ class Writer:
     def __init__(self, catalogue: Catalogue, templates: Path) -> None:
         self.catalogue, self.kb = catalogue, catalogue.kb
         self._done: dict[bytes, tuple[str, str]] = {}
+        self.lent: dict[str, Markup] = {}  # genus or family → the plan of a species of it without entry
         self.draw_seed = SeedDrawing(templates.parent, self.kb.vocabulary)
         self.templates = Environment(
             loader=FileSystemLoader(templates),
@@ -71,6 +75,8 @@ class Writer:
             "short": page_models.short_citation,
             "wanted": page_models.day_text(WANTED),
             "most": MOST_NAMES,
+            "months": page_models.MONTHS,
+            "anchor": anchor,
             "held_words": vocabulary.files["held"],
             "version": version("rousewort"),
         }
@@ -86,6 +92,7 @@ class Writer:
     def other_pages(self) -> Iterator[Page]:
         """Pages of all other things: after the species, since their lists are of the catalogue's entries."""
         yield from self._groups()
+        yield self.relatives_page()
         yield from self._treatments()
         yield from self._classes()
         yield from self._obstacles()
@@ -123,13 +130,17 @@ class Writer:
             entry.name,
             f"How to wake seed of {entry.name}: {data['dormancy']['words']}.",
             {"json": f"{stem}.json", "ld": as_data(_metadata(entry, data))}
-            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {}),
+            | ({"plans": f"{stem}.plans.js"} if choices.changes_something else {})
+            | ({"year": True} if dated else {}),
             entry=entry,
             plan=data,
-            picture=self.draw_seed(known, words),
+            sheet=(sheet := make_sheet(self.kb, plan)),
+            sure=page_models.sure_lines(sheet, plan),
+            picture=self.draw_seed(known, words, entry.family),
+            responses=response_plots(self.kb, record),
             seed_words=words,
             lent=lent,
-            line=page_models.timeline(self.kb, dated, data) if dated else None,
+            line=page_models.timeline(self.kb, dated) if dated else None,
             traits=page_models.traits(self.kb, record),
             protocols=page_models.protocols(self.kb, record),
             lots=[{"says": lot["says"], **page_models.origin(self.kb, lot)} for lot in record.get("lots", ())],
@@ -189,16 +200,47 @@ class Writer:
                     self.catalogue.places.path(rank, name) or "",
                     "group.md",
                     name,
-                    f"What is known of the seed of {name}.",
+                    f"What is known of the seed of {name}, and the plan of its species that have no entry.",
+                    {"script": "relatives.js"},
                     rank=rank,
                     name=name,
                     family=record.get("family") or self.kb.genus_family(name) if rank == "genus" else None,
                     genera=sorted({entry.genus for entry in members}) if rank == "family" else [],
                     members=members,
+                    lent=self.lent.get(name, ""),
                     votes=votes,
                     traits=page_models.traits(self.kb, record),
                     protocols=page_models.protocols(self.kb, record),
                 )
+
+    def relatives_page(self) -> Page:
+        """The page of every plant without an entry whose genus has no page."""
+        return self.page(
+            "genera/without-entry",
+            "without-entry.md",
+            "Any plant",
+            "A plan for a plant without an entry, from its relatives.",
+            {"script": "relatives.js"},
+        )
+
+    def lent_pages(self, family: str, genera: list[str]) -> tuple[list[Page], dict[str, Markup]]:
+        """The file of a family's plans for genera without a page, and the plans that stand on pages: name → HTML."""
+        made = relatives.lent_by(self.catalogue, family, genera)
+        texts = [Markup(_lines(self._parts.lent(**relatives.shown(self.kb, plan)))) for plan in made.plans]
+        places = self.catalogue.places
+        on_pages = {
+            name: Markup(texts[place].replace(relatives.NAME, escaped(name)))
+            for name, place in made.of.items()
+            if places.path("family" if name == family else "genus", name)
+        }
+        data = {
+            "family": family,
+            "page": places.path("family", family),
+            "name": relatives.NAME,
+            "texts": texts,
+            "of": {name: place for name, place in made.of.items() if name not in on_pages},
+        }
+        return [Page(relatives.data_path(family), call("rousewortRelatives", data))], on_pages
 
     # --- treatments, classes, obstacles, rules, sources
 
@@ -278,7 +320,7 @@ class Writer:
             )
 
     def _rule(self, rule: Mapping[str, Any]) -> Page:
-        because = {key: fill(text, {"name": "the species", "toxic_note": ""}) for key, text in rule["because"].items()}
+        because = {key: fill(text, OF_ANY_PLANT) for key, text in rule["because"].items()}
         return self.page(
             self.catalogue.places.path("rule", rule["id"]) or "",
             "rule.md",
@@ -297,6 +339,11 @@ class Writer:
         )
 
 
+def _lines(html: Any) -> str:
+    """HTML without empty lines, at which Markdown would end it."""
+    return "\n".join(line for line in str(html).split("\n") if line.strip())
+
+
 def _metadata(entry: Entry, plan: Mapping[str, Any]) -> dict[str, Any]:
     return metadata.species(entry.name, entry.family, entry.genus, entry.common_names, entry.synonyms, plan)
 
@@ -304,18 +351,17 @@ def _metadata(entry: Entry, plan: Mapping[str, Any]) -> dict[str, Any]:
 def _spoken(treatment: Mapping[str, Any]) -> dict[str, Any]:
     """A treatment's bench lines with the places for numbers said in words."""
     words = {
-        "days": "so many",
-        "hours": "so many",
-        "minutes": "so many",
+        "days": "so many days",
+        "hours": "so many hours",
+        "minutes": "so many minutes",
         "temperature": "its temperature",
         "name": "the species",
         "look": "look weekly",
-        "sow_text": "Sow it as its light and size ask.",
         "expect_text": "seedlings show",
         "seeds": "so few",
     }
     lines = {key: [fill(line, words) for line in treatment[key]] for key in ("do", "watch")}
-    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_size", ())]
+    differ = [*treatment.get("by_lot", {}).values(), *treatment.get("by_case", ())]
     cases = [{**case, "do": [fill(line, words) for line in case["do"]]} for case in differ if "do" in case]
     return {
         **treatment,

@@ -172,8 +172,9 @@ class _Worker:
 
     def _sizes(self) -> tuple[int, ...]:
         """Sizes of a lot from which on something changes: each small one is told by its number, then those of treatments."""
-        small = self.kb.vocabulary.files["bands"]["small_lot"]["most"]
-        edges = {edge for lot in self._limits() for edge in (lot.get("least", 1), lot.get("most", 0) + 1)}
+        bands = self.kb.vocabulary.files["bands"]
+        small, bulk = bands["small_lot"]["most"], bands["bulk_lot"]["least"]
+        edges = {bulk} | {edge for lot in self._limits() for edge in (lot.get("least", 1), lot.get("most", 0) + 1)}
         return tuple(sorted({*range(1, small + 2), *edges}))
 
     def _limits(self) -> list[Mapping[str, int]]:
@@ -230,13 +231,16 @@ class _Worker:
 
     def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[SettingsTable, ...]:
         usual = self.variations.steps(chain, grower._replace(seeds=None))
-        few = self.variations.steps(chain, grower._replace(seeds=1))
+        bulk = self.kb.vocabulary.files["bands"]["bulk_lot"]["least"]
+        few, much = (self.variations.steps(chain, grower._replace(seeds=seeds)) for seeds in (1, bulk))
         tables = []
         for place, step in enumerate(usual):
             # Days already given are spent on the first steps of a kind, so those before it belong to a step's key.
             key = tuple((s.id, s.removes, s.medium) for s in usual[: place + 1] if s.kind == step.kind)
             if key not in self.tables:
-                self.tables[key] = self._table(fields, chain, grower, place, step != few[place], step.kind)
+                self.tables[key] = self._table(
+                    fields, chain, grower, place, not step == few[place] == much[place], step.kind
+                )
             tables.append(self.tables[key])
         return tuple(tables)
 

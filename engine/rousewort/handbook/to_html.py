@@ -63,17 +63,14 @@ def run_builder(work: Path, strict: bool, builder: str = BUILDER) -> Path:
         "INHERIT": str(site / "mkdocs.yml"),
         "docs_dir": str(work / "docs"),
         "site_dir": str(work / "site"),
-        "hooks": [str(Path(__file__).with_name("theme_mended.py"))],
-        # Assets of our look lie in the theme's folder, so the pages folder holds nothing but what was generated.
-        "theme": {"custom_dir": str(site / "look")},
+        # Styles, fonts and scripts lie in the theme's folder, so the pages folder holds nothing but what was generated.
+        "theme": {"custom_dir": str(site / "theme")},
     }
     (work / "mkdocs.yml").write_text(json.dumps(config), encoding="utf-8")  # JSON is YAML
     environment = {
         **os.environ,
         "SOURCE_DATE_EPOCH": os.environ.get("SOURCE_DATE_EPOCH", FIXED_DAY),
         "PYTHONHASHSEED": "0",
-        "NO_MKDOCS_2_WARNING": "1",
-        "DISABLE_MKDOCS_2_WARNING": "true",
     }
     command = [
         *(sys.executable, "-m", builder, "build", "--quiet", "--config-file", str(work / "mkdocs.yml")),
@@ -83,7 +80,7 @@ def run_builder(work: Path, strict: bool, builder: str = BUILDER) -> Path:
     if done.returncode:
         if f"No module named {builder}" in done.stderr:
             how = "pip install 'rousewort[handbook]'" if builder == BUILDER else f"pip install {builder}"
-            raise UserError(f"This needs {builder} and the theme, which are not installed. Get them with: {how}")
+            raise UserError(f"This needs {builder}, which is not installed. Get it with: {how}")
         raise UserError(f"{builder} could not build the handbook:\n" + (done.stderr or done.stdout).strip()[-3000:])
     return work / "site"
 

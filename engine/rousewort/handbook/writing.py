@@ -8,11 +8,14 @@ from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
+from markupsafe import Markup
+
 from rousewort.base.parallel import map_on_cores
 from rousewort.handbook.catalogue import Catalogue, Entry
 from rousewort.handbook.list_pages import WaysIn
 from rousewort.handbook.pages import Page, Writer
 from rousewort.handbook.places import site_folder
+from rousewort.handbook.relatives import by_family, genera_files
 from rousewort.handbook.trustpage import measured
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 
@@ -41,6 +44,13 @@ def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = No
     for entry, written in map_on_cores(_pen, (kb, folder, only), _write_species, catalogue.species):
         catalogue.entries[entry.name] = entry
         count += written
+    families = by_family(kb)
+    wanted = [
+        (family, families.get(family, [])) for family in (families if only is None else catalogue.places.all("family"))
+    ]
+    for on_pages in map_on_cores(_pen, (kb, folder, only), _write_lent, wanted):
+        pen.writer.lent |= on_pages
+    pen.write(Page(*file) for file in genera_files(families))
     # Meanwhile: this process writes the lists, and others measure.
     with ThreadPoolExecutor(1) as aside:
         figures = aside.submit(measured, kb).result if only is None else None
@@ -49,6 +59,12 @@ def write_pages(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None = No
 
 def _pen(kb: KnowledgeBase, folder: Path, only: Sequence[str] | None) -> _Pen:
     return _Pen(Writer(Catalogue(kb, only), site_folder() / "pages"), folder)
+
+
+def _write_lent(pen: _Pen, wanted: tuple[str, list[str]]) -> dict[str, Markup]:
+    pages, on_pages = pen.writer.lent_pages(*wanted)
+    pen.write(pages)
+    return on_pages
 
 
 def _write_species(pen: _Pen, name: str) -> tuple[Entry, int]:

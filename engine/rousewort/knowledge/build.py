@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from rousewort.base.errors import KnowledgeError, Problem
 from rousewort.knowledge.check import Checked, check_layer
 from rousewort.knowledge.files import read_layer
+from rousewort.knowledge.readings import read_readings
+from rousewort.knowledge.seed_weights import seed_tables
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
-from rousewort.knowledge.tables import read_tables
+from rousewort.knowledge.tables import CLASSES, read_tables
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
 from rousewort.knowledge.vocabulary_check import vocabulary_problems
 
@@ -73,7 +75,8 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
     else:
         vocabulary = read_vocabulary(layers[0])
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
-        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}}
+        shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
+        shared |= {"clades": {}, "classed": {}, "classed_from": [], "seed_tables": {}, "readings": []}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -86,11 +89,34 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         every.append(documents)
         tables = read_tables(layer)
         problems += tables.problems
+        seeds, wrong = seed_tables(layer)
+        problems += wrong
+        shared["seed_tables"] = {**shared["seed_tables"], **seeds}
         shared["genus_family"] = {**shared["genus_family"], **tables.genus_family}
         shared["listed"] = {**shared["listed"], **tables.listed}
+        if tables.classed:
+            shared["classed"] = {**shared["classed"], **_in_words(tables.classed, vocabulary)}
+            shared["classed_from"] = _cited(documents, CLASSES)
+        shared["chilling"] = {**shared["chilling"], **tables.chilling}
         _lay_over(records, shared, checked)
+        readings, wrong = read_readings(layer, records)
+        problems += wrong
+        shared["readings"] = [*shared["readings"], *readings]
         stores.append(_store(share(records), shared, vocabulary))
     return Laid(stores or [_store(records, shared, vocabulary)], sorted(set(problems)), every)
+
+
+def _in_words(classed: Mapping[str, Sequence[str]], vocabulary: Vocabulary) -> dict[str, list[str]]:
+    """Species → its classes in the words of the vocabulary; one that it has no word for is left out."""
+    words = {entry["short"]: word for word, entry in vocabulary.classes.items()}
+    return {species: [words[short] for short in shorts if short in words] for species, shorts in classed.items()}
+
+
+def _cited(documents: Mapping[str, Document], stem: str) -> list[str]:
+    """The works that a table is from, by its description."""
+    told = documents.get(f"tables/{stem}.yaml")
+    source = told.data["source"] if told else []
+    return [source] if isinstance(source, str) else list(source)
 
 
 def _store(records: dict[str, Any], shared: dict[str, Any], vocabulary: Vocabulary) -> MemoryStore:
@@ -132,5 +158,5 @@ def _lay_over(records: dict[str, Any], shared: dict[str, Any], checked: Checked)
     shared["rules"] = [r for r in shared["rules"] if r["id"] not in replaced] + checked.rules
     shared["rules"].sort(key=lambda rule: rule["id"])
     shared["treatments"] = {**shared["treatments"], **checked.treatments}
-    for part in ("sources", "families", "genus_family", "calibration"):
+    for part in ("sources", "families", "genus_family", "clades", "calibration"):
         shared[part] = {**shared[part], **getattr(checked, part)}

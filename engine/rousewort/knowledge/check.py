@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema_rs
 
 from rousewort.base.errors import Problem, capped
+from rousewort.knowledge.cases import wrong_words
 from rousewort.knowledge.files import TAXON_FOLDERS
 from rousewort.knowledge.names import fold, slug
 from rousewort.knowledge.protocols import UNITS
@@ -31,6 +32,7 @@ class Checked:
         self.sources: dict[str, dict[str, Any]] = {}
         self.families: dict[str, dict[str, Any]] = {}
         self.genus_family: dict[str, str] = {}
+        self.clades: dict[str, Any] = {}
         self.calibration: dict[str, Any] = {}
         self.problems: list[Problem] = []
 
@@ -44,6 +46,25 @@ def kind_of(path: str) -> str | None:
 
 
 _TABLE = {"type": "object", "description": "A table: one `key: value` a line."}
+_NAMED = {"type": "array", "minItems": 1, "items": {"type": "string", "description": "A name."}}
+CLADES = {
+    **_TABLE,
+    "additionalProperties": {
+        "type": "object",
+        "description": "A group between family and genus, or within a genus.",
+        "required": ["rank", "of", "held"],
+        "additionalProperties": False,
+        "oneOf": [{"required": ["genera"]}, {"required": ["species"]}],
+        "properties": {
+            "rank": {"type": "string", "description": "subfamily, tribe, subgenus, section …"},
+            "of": {"type": "string", "description": "The family, or the genus, that it is a part of."},
+            "source": {"type": "string", "description": "Id in sources.yaml."},
+            "held": {"type": "string", "description": "How it is held: a word of held.yaml."},
+            "genera": {**_NAMED, "description": "The genera in it that are known here."},
+            "species": {**_NAMED, "description": "The species in it that are known here, with the genus."},
+        },
+    },
+}
 # Tables without a schema file of their own: the part they fill, and their shape.
 PLAIN: dict[str, tuple[str, dict[str, Any]]] = {
     "names/families.yaml": (
@@ -54,6 +75,7 @@ PLAIN: dict[str, tuple[str, dict[str, Any]]] = {
         "genus_family",
         {**_TABLE, "additionalProperties": {"type": "string", "description": "The family of a genus."}},
     ),
+    "names/clades.yaml": ("clades", CLADES),
     "calibration.yaml": ("calibration", _TABLE),
 }
 _READ_ELSEWHERE = ("vocabulary/", "schema/", ".")  # hidden folders and files are nobody's entries
@@ -415,6 +437,8 @@ class Context:
                 f"the treatment {document.data['kind']} must be in treatments/{document.data['kind']}.yaml",
                 f"It is {path}.",
             )
+        for place, what, mend in wrong_words(document.data, self.vocabulary):
+            yield document.problem(place, what, mend)
         yield from self.sources_exist(document, document.data)
 
     def rule(self, document: Document, path: str) -> Iterator[Problem]:

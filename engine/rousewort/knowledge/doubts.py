@@ -18,6 +18,7 @@ from rousewort.knowledge.spelled_out import place_of_statement, spelled_out
 from rousewort.knowledge.store import Store, genus_of, halves, name_rows
 from rousewort.knowledge.strict_yaml import Document, Path
 from rousewort.knowledge.summary import Record, firm, speaks_of, summarise
+from rousewort.knowledge.table_doubts import against_tables, class_against_table
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.knowledge.works import subjects
 
@@ -140,6 +141,7 @@ def doubts(document: Document, around: Around) -> Iterator[Doubt]:
         *_protocols_differ(document, record, around.vocabulary),
         *_subjects(document, record, around),
         *_sown_in_the_cold(document, record, around.vocabulary),
+        *_tables(document, record, around),
         *_grounds(document, record),
     ):
         place = next((p for p, code in reasons if code == doubt.code and doubt.path[: len(p)] == p), None)
@@ -409,13 +411,14 @@ def _subjects(document: Document, record: Record, around: Around) -> Iterator[Do
         for i, s in enumerate(of)
     ]
     facts += [((part, i), r) for part in ("protocols", "lots") for i, r in enumerate(record.get(part, ()))]
+    places = set(around.vocabulary.files["doubts"]["wrong-subject"]["not_plants"])
     told: set[str] = set()
     for path, fact in facts:
         source = fact.get("source")
         if source is None or source in told or source not in sources:
             continue
         told.add(source)
-        about = subjects(sources[source], families)
+        about = subjects(sources[source], families) - places
         if about and not about & own and family not in {families[genus] for genus in about}:
             what = f"`{source}` is a work on {', '.join(sorted(about))}, not on {family}"
             yield Doubt(
@@ -450,6 +453,17 @@ def _sown_in_the_cold(document: Document, record: Record, vocabulary: Vocabulary
                 "A plan would have the grower sow into the cold.",
                 path,
             )
+
+
+def _tables(document: Document, record: Record, around: Around) -> Iterator[Doubt]:
+    """Where a published table says otherwise. Either may be wrong: tables hold slips, and lots differ."""
+    for path, what, why in against_tables(document.data, record, around.store, around.vocabulary):
+        mend = "Look which is right: mend the entry, or say why it stands: judged: {against-table: …}."
+        yield Doubt("against-table", document.problem(path, what, mend), why, path)
+    for stated, (path, what, why) in class_against_table(document.data, record, around.store, around.vocabulary):
+        code = "class-against-table" if stated else "inferred-against-table"
+        mend = f"Look which is right: mend the entry, or say why it stands: judged: {{{code}: …}}."
+        yield Doubt(code, document.problem(path, what, mend), why, path)
 
 
 def _warmest(degrees: Record | None) -> float | None:

@@ -55,6 +55,11 @@ class Kinds:
         """Groups of which plans are compared with published sources: does this seed need one of them?"""
         return tuple(name for name, group in self._groups.items() if group.get("claim"))
 
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Every kind, those that only reports name among them."""
+        return tuple(self._all)
+
     def group(self, kind: str) -> str | None:
         group: str | None = self._told(kind, "group")
         return group

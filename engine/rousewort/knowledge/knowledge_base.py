@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rousewort.base.errors import KnowledgeError, UserError
 from rousewort.knowledge.files import shipped_layer, stamp
-from rousewort.knowledge.holdout import OneHidden, sources_of
+from rousewort.knowledge.holdout import Hidden, sources_of
 from rousewort.knowledge.names import fold
 from rousewort.knowledge.protocols import works_of
+from rousewort.knowledge.seed_counts import SeedCount, seeds_per_gram, without_source
 from rousewort.knowledge.store import IndexStore, MemoryStore, Store, forget, genus_of, is_whole, write_index
 from rousewort.knowledge.summary import Record
 from rousewort.knowledge.vocabulary import Vocabulary
@@ -92,6 +93,10 @@ class KnowledgeBase:
     def calibration(self) -> Record:
         calibration: Record = self.store.shared("calibration")
         return calibration
+
+    def seeds_per_gram(self, name: str) -> SeedCount | None:
+        """How many clean seeds of a plant make a gram, and who says so; None where neither it nor its genus is known."""
+        return seeds_per_gram(self.store, self.vocabulary, name)
 
     def taxon(self, name: str) -> Record | None:
         """The entry of an accepted name, spelled out, its protocols whole; or None."""
@@ -305,17 +310,24 @@ class KnowledgeBase:
             yield match
 
     def without(
-        self, *, source: str | None = None, species: str | None = None, protocols: bool = False
+        self,
+        *,
+        source: str | None = None,
+        species: str | None = None,
+        genus: str | None = None,
+        protocols: bool = False,
     ) -> KnowledgeBase:
         """The same knowledge with a thing hidden, and all that rests on it.
 
         `source`: every statement and protocol of that source, or that it carries again. `species`: the whole entry, and what its genus and
-        family files say from the same sources or infer from members. `protocols`: every protocol, and
+        family files say from the same sources or infer from members. `genus`: all its species so,
+        and what is said of the whole. `protocols`: every protocol, and
         every trait that was inferred.
         """
-        if species:
+        if species or genus:
             rest = self.without(source=source, protocols=protocols) if source or protocols else self
-            return rest if rest.taxon(species) is None else self._beside(OneHidden(rest._memory, species), species)
+            names = [species] if species else rest._of_genus(str(genus))
+            return self._beside(Hidden(rest._memory, names), species or str(genus))
         records = self._memory.records
         if source:
             citing = {name: records[name] for name in self._citing.get(source, ())}
@@ -325,8 +337,27 @@ class KnowledgeBase:
             records = {
                 n: {k: v for k, v in r.items() if k != "protocols"} if "protocols" in r else r for n, r in kept.items()
             }
-        store = MemoryStore(records, self._memory._shared, self.vocabulary, self._memory)
+        shared = self._memory._shared
+        if source in shared["classed_from"]:
+            shared = {**shared, "classed": {}, "classed_from": []}
+        if source in shared["seed_tables"].get("sources", {}).values():
+            shared = {**shared, "seed_tables": without_source(shared["seed_tables"], source)}
+        store = MemoryStore(records, shared, self.vocabulary, self._memory)
         return self._beside(store, source or "protocols")
+
+    def keeping(
+        self, *, fact: Callable[[Record], bool] | None = None, genus: Callable[[str], bool] | None = None
+    ) -> KnowledgeBase:
+        """The same knowledge with only the statements, protocols and lots that `fact` keeps, of the genera that `genus` keeps;
+        families stay. What is fitted to entries (`chilling`) may be changed in it without changing it here."""
+        records = {
+            name: record
+            for name, record in self._memory.records.items()
+            if genus is None or record["rank"] == "family" or genus(genus_of(name))
+        }
+        shared = {**self._memory._shared, "chilling": dict(self._memory._shared["chilling"])}
+        store = MemoryStore(_filtered(records, fact) if fact else records, shared, self.vocabulary)
+        return self._beside(store, "kept in part")
 
     def _beside(self, store: Store, held_out: str) -> KnowledgeBase:
         """A knowledge base on another store that shares this one's vocabulary."""
@@ -342,6 +373,11 @@ class KnowledgeBase:
             for source in sources_of(record):
                 citing.setdefault(source, []).append(name)
         return citing
+
+    def _of_genus(self, genus: str) -> list[str]:
+        """The genus itself, its entries, and what the table of classes lists of it."""
+        entries = self._memory.members("genus", genus)
+        return [*([genus] if self.taxon(genus) else []), *entries, *self.store.classed("genus", genus)]
 
     @cached_property
     def _memory(self) -> MemoryStore:

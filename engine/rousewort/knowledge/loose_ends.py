@@ -11,6 +11,7 @@ from typing import Any
 
 from rousewort.base.errors import Problem
 from rousewort.knowledge.build import Laid
+from rousewort.knowledge.cases import reads
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.strict_yaml import Path
 
@@ -39,7 +40,9 @@ class _Weave:
         self.treatments: Mapping[str, Mapping[str, Any]] = store.shared("treatments")
         rules = store.shared("rules")
         thens = [then for rule in rules for then in rule["then"]]
+        self.warned = {then["hazard"] for then in thens if "hazard" in then}
         self.read = {fact for rule in rules for part in ("when", "unless") for fact in _facts(rule.get(part, ()))}
+        self.read |= {fact for told in self.treatments.values() for fact in reads(told)}
         self.read_keys = {key for key, _ in self.read}
         self.offered = {then["offer"] for then in thens if "offer" in then}
         self.removed = {then["for"] for then in thens if "offer" in then}
@@ -53,7 +56,15 @@ class _Weave:
         }
 
     def gaps(self) -> Iterator[Gap]:
-        for part in (self._kinds, self._facts, self._obstacles, self._findings, self._observations):
+        for part in (
+            self._kinds,
+            self._sheet,
+            self._hazards,
+            self._facts,
+            self._obstacles,
+            self._findings,
+            self._observations,
+        ):
             yield from part()
 
     def _kinds(self) -> Iterator[Gap]:
@@ -78,6 +89,24 @@ class _Weave:
             if kind not in weighed:
                 mend = "Name the kind in vocabulary/responses.yaml."
                 yield "vocabulary/report_kinds.yaml", (kind,), f"reports of {kind} are weighed by no response", mend
+
+    def _sheet(self) -> Iterator[Gap]:
+        """What replaces the instructions of a treatment that has a short form: the short form would still be the old one."""
+        for kind, told in self.treatments.items():
+            for place, layer in _layers(told) if "short" in told else ():
+                if "do" in layer and "short" not in layer:
+                    what = "`do` is replaced here, and the sheet would still print the usual `short`"
+                    yield f"treatments/{kind}.yaml", (*place, "do"), what, "Write `short:` beside it."
+
+    def _hazards(self) -> Iterator[Gap]:
+        named = set(self.warned)
+        for told in self.treatments.values():
+            for layer in (told, *(layer for _, layer in _layers(told))):
+                named |= {caution["hazard"] for caution in layer.get("cautions", ()) if "hazard" in caution}
+        for word in self.words.files["hazards"]:
+            if word not in named:
+                mend = "Name it at the caution that warns of it, or remove it."
+                yield "vocabulary/hazards.yaml", (word,), f"no caution names the hazard {word}", mend
 
     def _facts(self) -> Iterator[Gap]:
         """Traits and responses. A trait with a role is read by name; one that a band is read off, as its word."""
@@ -131,6 +160,13 @@ class _Weave:
                 what = f"the observation {test['id']} leads nowhere: no result of it says anything that a rule reads"
                 mend = "Give a reading `then:`, `leaves:` or `stop: true`."
                 yield "vocabulary/observations.yaml", ("tests", i, "id"), what, mend
+
+
+def _layers(told: Mapping[str, Any]) -> Iterator[tuple[Path, Mapping[str, Any]]]:
+    """What is laid over the texts of a treatment in some cases, with its place."""
+    for part in ("by_obstacle", "by_way", "by_medium", "by_lot"):
+        yield from (((part, name), layer) for name, layer in told.get(part, {}).items())
+    yield from ((("by_case", i), layer) for i, layer in enumerate(told.get("by_case", ())))
 
 
 def _facts(conditions: Iterable[Mapping[str, Any]]) -> Iterator[FactKey]:

@@ -222,5 +222,9 @@ def _check_effects(rule: dict[str, Any], vocabulary: Vocabulary, say: Any) -> No
     texts += [("then", i, then["caution"]) for i, then in enumerate(rule["then"]) if "caution" in then]
     for part, key, text in texts:
         for placeholder in re.findall(r"\{(.*?)\}", text):
-            if placeholder not in _PLACEHOLDERS:
-                say((part, key), f"{{{placeholder}}} cannot be filled in", "Only {name} and {toxic_note} can.")
+            if placeholder not in _PLACEHOLDERS and (key, placeholder) != ("why", "reports"):
+                say(
+                    (part, key),
+                    f"{{{placeholder}}} cannot be filled in",
+                    "Only {name} and {toxic_note} can, and in `why` {reports}: whose reports say so.",
+                )

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.cases import LOT
 from rousewort.knowledge.protocols import UNITS
+from rousewort.knowledge.reason_schema import reason, work
 from rousewort.knowledge.schema_parts import (
     FOR_READERS,
     SCIENTIFIC_NAME,
@@ -86,6 +88,11 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             closed(
                 {
                     "caution": text("The warning."),
+                    "hazard": hazard(vocabulary),
+                    "on_sheet": {
+                        "type": "boolean",
+                        "description": "false: the sheet says it elsewhere, in the text of a step.",
+                    },
                     "shows_on": many(words([*kinds, "plan"], "Where it shows."), "Steps that show it."),
                 },
                 ["caution", "shows_on"],
@@ -156,6 +163,12 @@ def rule(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         },
         ["id", "status", "date", "phase", "when", "then", "because", "limits", "sources", "examples"],
         "One rule of the reasoning.",
+    )
+
+
+def hazard(vocabulary: Vocabulary) -> Schema:
+    return words(
+        vocabulary.files["hazards"], "The danger to people or land that it warns of; the sheet says each once."
     )
 
 
@@ -239,15 +252,29 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     )
     cautions = many(
         closed(
-            {"text": text("The caution."), "source": SOURCE, "held": held(vocabulary)}, ["text", "held"], "A caution."
+            {"text": text("The caution."), "hazard": hazard(vocabulary), "source": SOURCE, "held": held(vocabulary)},
+            ["text", "held"],
+            "A caution.",
         ),
         "Cautions, shown wherever the step shows.",
         least=0,
+    )
+    at_seed = words(
+        {
+            "across": "Cut right through.",
+            "broad_side": "One small place on the broad side, away from scar and root tip.",
+            "all_over": "The whole surface.",
+            "seam": "Along the seam.",
+            "none": "Nowhere after all.",
+        },
+        "Where on the seed it is done, for the drawing on a printed sheet.",
     )
     parts = {
         "label": text("Name."),
         "also": lines,
         "do": lines,
+        "short": lines,
+        "at_seed": at_seed,
         "watch": lines,
         "until": text("Event."),
         "success": text("Sign."),
@@ -255,8 +282,6 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     }
     override = closed(parts, [], "Replaces these parts.")
     measures = words(list(UNITS), "In what its amount is counted.")
-    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
-    of_sizes = many(words(sizes, "Size of seed."), "Of these sizes.")
     return closed(
         {
             "kind": words(kinds, "The kind, and the file's name."),
@@ -327,16 +352,6 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "by_climate": mapped(
                 closed({"temperature_c": degrees}, ["temperature_c"], "By climate."), "Other temperatures by home climate."
             ),
-            "after_cold_at_most": closed(
-                {
-                    "temperature_c": {"type": "number", "description": "Degrees Celsius."},
-                    "held": held(vocabulary),
-                    "note": text("Why."),
-                    "sources": source_list,
-                },
-                ["temperature_c", "held"],
-                "For sowing: the warmest value to use after a cold period, whatever tests used.",
-            ),
             "expect": mapped(
                 closed(
                     {"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)},
@@ -348,6 +363,14 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "medium": text("What it is done in."),
             "media": mapped({"type": "string"}, "Other media by name."),
             "do": lines,
+            "short": many(
+                text("One sentence or two."),
+                "For the sheet: only what differs from plant to plant, with the places of `do` and {until}. Left out where `do` "
+                "is as short. What replaces `do` replaces it too.",
+            ),
+            "at_seed": at_seed,
+            "takes": text("For the sheet, what it needs beyond `needs`, in few words; the medium where nothing is said."),
+            "if_nothing": text("For the sheet: when no seedling came and this was given, what to look for and do. {days}: its days."),
             "watch": many(text("What to look for."), "What to watch for.", least=0),
             "until": text("The event that ends it."),
             "success": text("How to tell that it worked."),
@@ -356,12 +379,15 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
                 "propertyNames": {"enum": list(vocabulary.obstacles)},
             },
             "by_way": mapped(override, "Parts that differ by way."),
-            "by_lot": closed({"small": override}, [], "Parts that differ for a small lot (vocabulary/bands.yaml)."),
-            "by_size": many(
-                closed({"sizes": of_sizes, **parts}, ["sizes"], "Replaces these parts for seed of these sizes."),
-                "Parts that differ by size of seed, of a small lot too.",
+            "by_medium": mapped(override, "Parts that differ where it is done in another of its `media`."),
+            "by_lot": closed(
+                {"small": override, "bulk": override}, [], "Parts that differ for a small lot, or one by the thousand (vocabulary/bands.yaml)."
             ),
-            "sowing": many(sowing_case(vocabulary), "For sowing: light, medium and depth; the first case that holds is used."),
+            "by_case": many(
+                closed({**case_of(vocabulary), **parts}, ["when"], "Replaces these parts where the case holds; the last that holds decides."),
+                "Parts that differ by what is known of the seed or stands in its way, of a small lot too.",
+            ),
+            "sowing": sowing(vocabulary, degrees, source_list),
             "cautions": cautions,
             "sources": source_list,
         },
@@ -370,27 +396,71 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
     )  # fmt: skip
 
 
-def sowing_case(vocabulary: Vocabulary) -> Schema:
-    sizes = [size["is"] for size in vocabulary.files["bands"][vocabulary.size_key]["words"]]
-    when = closed(
-        {
-            "obstacle": words(vocabulary.obstacles, "It stands in the way."),
-            "optional": {"type": "boolean", "description": "Whether that obstacle only slows the seed."},
-            "sizes": many(words(sizes, "Size of seed."), "The seed is of one of these sizes."),
-        },
-        [],
-        "All of these hold; nothing here: always.",
-    )
-    return closed(
-        {
-            "when": when,
-            "light": words(["needed", "helps", "dark", "no matter"], "What light is to this seed."),
-            "medium": text("One of the treatment's `media`."),
-            "surface": {"type": "boolean", "description": "It is left on the surface."},
-        },
-        ["when", "light", "medium"],
-        "One case of sowing.",
-    )
+def case_of(vocabulary: Vocabulary) -> dict[str, Schema]:
+    """When a case holds: by the words that rules read and conclude, and the size of the lot. knowledge/cases.py checks the words."""
+    known = sorted({*vocabulary.keys, LOT})
+    facts = {
+        "type": "object",
+        "additionalProperties": {"type": ["string", "array"], "items": {"type": "string"}},
+        "propertyNames": {"enum": known},
+    }
+    return {
+        "when": {**facts, "description": "Key and word, or a list of words of which any will do; all lines hold. Nothing here: always."},
+        "unless": {**facts, "description": "None of these is so."},
+        "optional": {"type": "boolean", "description": "Whether its obstacle only slows the seed."},
+    }  # fmt: skip
+
+
+# What is decided of a sowing, each on its own; water, position and light have words, for whoever reads the plan's JSON.
+SOWING_PARTS = {
+    "storage": "How the seed is kept until the plan begins; said with its first step.",
+    "container": "What it is sown in.",
+    "medium": "In or on what.",
+    "water": "How wet.",
+    "temperature_c": "How warm.",
+    "light": "What light is to this seed.",
+    "position": "How the seed lies, and how deep.",
+    "salinity": "Salt in the water.",
+    "host": "Another plant that must be there.",
+}
+SOWING_WORDS = {
+    "water": ["drained", "moist", "wet", "submerged", "brackish", "none"],
+    "light": ["needed", "helps", "dark", "no matter"],
+}
+
+
+def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Schema:
+    """For sowing: each part decided by the first of its cases that holds."""
+
+    def cases(part: str, means: str) -> Schema:
+        said = words(SOWING_WORDS[part], means) if part in SOWING_WORDS else text(means)
+        own = {"temperature_c": degrees, "firm": {"type": "boolean", "description": "No test raises it."}}
+        lies = {
+            "depth_mm": span("Millimetres of cover.", 300, use=True),
+            "by_size": {"type": "boolean", "description": "As deep as its size asks (vocabulary/bands.yaml)."},
+            "expect": closed(
+                {"days": span("Days.", 1500), "give_up": text("When to give up.")},
+                ["days", "give_up"],
+                "When seedlings come, where what is sown says more of that than the class of dormancy.",
+            ),
+        }
+        case = {
+            **case_of(vocabulary),
+            **(own if part == "temperature_c" else {"is": said}),
+            **(lies if part == "position" else {}),
+            "do": text("What to do; {depth}, {temperature}, {medium} and {container} are filled in."),
+            "short": text("The same for the sheet, in few words; how seed is kept stands there only so."),
+            "held": held(vocabulary),
+            "sources": source_list,
+            "note": text("Why."),
+        }
+        needed = (
+            ["when"] if part in ("host", "salinity") else ["when", "temperature_c" if part == "temperature_c" else "is"]
+        )
+        return many(closed(case, needed, f"One case. {means}"), means)
+
+    parts = {part: cases(part, means) for part, means in SOWING_PARTS.items()}
+    return closed(parts, list(parts), "For sowing: each part is decided by the first of its cases that holds.")
 
 
 DOI = r"^10\.\d{4,9}/\S+$"
@@ -464,14 +534,25 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "first_look_days": {"type": ["integer", "null"], "description": "Days after which it is first looked at."},
             "sowing": {
                 "type": "object",
-                "description": "Of the last step: water, medium, position, depth and light; null where nothing is known.",
-                "required": ["light", "depth_mm", "water", "medium", "position"],
+                "description": "Of the last step: water, medium, position, depth and light, what it is sown in, how it is kept till "
+                "then, and salt and host where they matter; null where nothing is known.",
+                "required": [
+                    "light",
+                    "depth_mm",
+                    "water",
+                    "medium",
+                    "position",
+                    "container",
+                    "storage",
+                    "salinity",
+                    "host",
+                ],
             },
             "days": amount,
             "hours": amount,
             "minutes": amount,
             "temperature_c": amount,
-            "because": {"type": "array", "description": "Reasons, each with its rule and sources."},
+            "because": {"type": "array", "description": "Why it stands in the plan.", "items": reason()},
         },
     }
     claim = closed(
@@ -510,7 +591,7 @@ def plan(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "ruled_out": {"type": "array", "description": "What must not be used, or could not be, and why."},
             "cautions": {**strings, "description": "Cautions on the whole plan."},
             "unknowns": {**strings, "description": "What is not known and would matter."},
-            "sources": {"type": "array", "description": "Every work that the plan rests on."},
+            "sources": {"type": "array", "description": "Every work that the plan rests on, nearest role first.", "items": work()},
         },
     }  # fmt: skip
 

@@ -19,7 +19,7 @@ from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 6
+INDEX_FORMAT = 7
 
 
 class Store(Protocol):
@@ -33,6 +33,8 @@ class Store(Protocol):
     def near(self, folded: str) -> list[tuple[str, str]]: ...
     def names(self, rank: str) -> list[str]: ...
     def family_of(self, genus: str) -> str | None: ...
+    def clade_of(self, name: str) -> str | None: ...
+    def classed(self, rank: str, name: str) -> Record: ...
     def genera_from(self, initial: str) -> list[str]: ...
     def listed(self, folded: str) -> list[str]: ...
     def shared(self, part: str) -> Any: ...
@@ -57,6 +59,15 @@ def halves(folded: str) -> list[str]:
     return [f"{first} *", *([f"* {rest}"] if rest else [])]
 
 
+def clades_by_member(clades: Record) -> dict[str, str]:
+    """Genus → the subfamily or tribe that holds it, species → its section (kb/names/clades.yaml)."""
+    return {
+        member: name
+        for name, clade in clades.items()
+        for member in (*clade.get("genera", ()), *clade.get("species", ()))
+    }
+
+
 class MemoryStore:
     """Records in memory; summaries and groups computed when first asked for, then kept.
 
@@ -76,6 +87,8 @@ class MemoryStore:
         self._names: dict[str, list[tuple[str, str]]] | None = None
         self._members: dict[tuple[str, str], list[str]] | None = None
         self._parts: dict[str, list[tuple[str, str]]] | None = None
+        self._clades: dict[str, str] | None = None
+        self._classed: dict[tuple[str, str], Record] | None = None
 
     def record(self, name: str) -> Record | None:
         return self.records.get(name)
@@ -102,6 +115,8 @@ class MemoryStore:
                 if record["rank"] == "species":
                     self._members["genus", genus_of(species)].append(species)
                     self._members["family", record["family"]].append(species)
+                    for clade in filter(None, (self.clade_of(genus_of(species)), self.clade_of(species))):
+                        self._members["clade", clade].append(species)
         return self._members.get((rank, name), [])
 
     def group(self, rank: str, name: str) -> Record:
@@ -148,6 +163,40 @@ class MemoryStore:
         family: str | None = self._shared["genus_family"].get(genus)
         return family
 
+    def clade_of(self, name: str) -> str | None:
+        """The subfamily or tribe that a genus stands in, the section of a species, where that is on record."""
+        if self._clades is None:
+            self._clades = clades_by_member(self._shared["clades"])
+        return self._clades.get(name)
+
+    def classed(self, rank: str, name: str) -> Record:
+        """What the table of classes says: of a genus species → its classes, of a clade or family class → species counted."""
+        if self._classed is None:
+            same = self._base is not None and self._base._shared["classed"] is self._shared["classed"]
+            self._classed = self._base._all_classed() if self._base and same else self._sum_classed()
+        return self._classed.get((rank, name), {})
+
+    def _all_classed(self) -> dict[tuple[str, str], Record]:
+        self.classed("genus", "")
+        return self._classed or {}
+
+    def _sum_classed(self) -> dict[tuple[str, str], Record]:
+        made: dict[tuple[str, str], Record] = {}
+        for species, words in self._shared["classed"].items():
+            genus = genus_of(species)
+            made.setdefault(("genus", genus), {})[species] = words
+            for group in self.wider(species):
+                counted = made.setdefault(group, {})
+                for word in words:
+                    counted[word] = counted.get(word, 0.0) + 1 / len(words)
+        return made
+
+    def wider(self, species: str) -> list[tuple[str, str]]:
+        """The groups beside its genus in which the table counts a species: section, subfamily or tribe, family."""
+        genus = genus_of(species)
+        groups = (("clade", self.clade_of(species)), ("clade", self.clade_of(genus)), ("family", self.family_of(genus)))
+        return [(rank, name) for rank, name in groups if name]
+
     def genera_from(self, initial: str) -> list[str]:
         """Every genus that begins with this letter."""
         return sorted(genus for genus in self._shared["genus_family"] if genus.startswith(initial))
@@ -168,6 +217,8 @@ create table pooled (rank text, name text, json text not null, primary key (rank
 create table known_as (folded text, accepted text, kind text, primary key (folded, accepted, kind)) without rowid;
 create table genus (name text primary key, family text not null) without rowid;
 create table listed (folded text primary key, taxa text not null) without rowid;
+create table clade (member text primary key, name text not null) without rowid;
+create table classed (rank text, name text, json text not null, primary key (rank, name)) without rowid;
 create table triple (three text, folded text, primary key (three, folded)) without rowid;
 """
 
@@ -222,6 +273,10 @@ def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> Non
     parts = {**store._shared, "stamp": stamp}
     connection.executemany("insert into genus values (?, ?)", sorted(parts.pop("genus_family").items()))
     connection.executemany("insert into listed values (?, ?)", [(k, _dump(v)) for k, v in parts.pop("listed").items()])
+    connection.executemany("insert into clade values (?, ?)", sorted(clades_by_member(parts["clades"]).items()))
+    parts.pop("classed")
+    rows = [(*key, _dump(value)) for key, value in store._all_classed().items()]
+    connection.executemany("insert into classed values (?, ?, ?)", rows)
     connection.executemany("insert into part values (?, ?)", [(k, _dump(v)) for k, v in parts.items()])
     names: set[tuple[str, str, str]] = set()
     groups: dict[tuple[str, str], None] = {}
@@ -232,6 +287,8 @@ def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> Non
         names |= {(folded, name, kind) for folded, kind in name_rows(record)}
         if record["rank"] == "species":
             groups["genus", genus_of(name)] = groups["family", record["family"]] = None
+            clades = (store.clade_of(genus_of(name)), store.clade_of(name))
+            groups |= {("clade", clade): None for clade in clades if clade}
     connection.executemany("insert into known_as values (?, ?, ?)", sorted(names))
     pairs = sorted({(three, folded) for folded, _, _ in names for three in triples(folded)})
     connection.executemany("insert into triple values (?, ?)", pairs)
@@ -356,6 +413,17 @@ class IndexStore:
         rows = self._rows("select family from genus where name = ?", (genus,))
         return rows[0][0] if rows else None
 
+    def clade_of(self, name: str) -> str | None:
+        """The subfamily or tribe that a genus stands in, the section of a species, where that is on record."""
+        rows = self._rows("select name from clade where member = ?", (name,))
+        return rows[0][0] if rows else None
+
+    def classed(self, rank: str, name: str) -> Record:
+        """What the table of classes says: of a genus species → its classes, of a clade or family class → species counted."""
+        sql = "select json from classed where rank = ? and name = ?"
+        told: Record = self._one(("classed", rank, name), sql, (rank, name), dict)
+        return told
+
     def genera_from(self, initial: str) -> list[str]:
         """Every genus that begins with this letter."""
         sql = "select name from genus where name >= ? and name < ? order by name"
@@ -373,11 +441,14 @@ class IndexStore:
             return dict(self._rows("select name, family from genus order by name"))
         if part == "listed":
             return dict(self._read("select folded, taxa from listed"))
+        if part == "classed":
+            genera = self._read("select json from classed where rank = 'genus'")
+            return {species: words for (genus,) in genera for species, words in genus.items()}
         return self._one(("part", part), "select json from part where name = ?", (part,))
 
     def to_memory(self, vocabulary: Vocabulary) -> MemoryStore:
         """Everything, as a store that can be filtered or overlaid."""
         records = dict(self._read("select name, json from taxon order by name"))
         parts = dict(self._read("select name, json from part"))
-        parts |= {part: self.shared(part) for part in ("genus_family", "listed")}
+        parts |= {part: self.shared(part) for part in ("genus_family", "listed", "classed")}
         return MemoryStore(records, parts, vocabulary)

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rousewort.knowledge.chilling import studies
 from rousewort.knowledge.protocols import UNITS, came_up, sown_at, treatments
 from rousewort.knowledge.vocabulary import Vocabulary
 
@@ -24,9 +25,15 @@ def weight(statement: Statement) -> float:
     return base * (0.5 if "inferred_from" in statement else 1.0) * (0.5 if statement.get("low_standing") else 1.0)
 
 
-def ground(fact: Statement) -> dict[str, str]:
+def ground(fact: Mapping[str, Any]) -> dict[str, str]:
     """Where a fact is from and how it is held; common practice has no source."""
     return {key: fact[key] for key in ("source", "held") if key in fact}
+
+
+def told(protocol: Record, treatment: Statement | None = None) -> dict[str, str]:
+    """The ground of what a protocol says, of what design it is, and what it found of one treatment in it."""
+    made = ground(protocol) | ({"design": protocol["design"]} if "design" in protocol else {})
+    return made | ({"kind": treatment["kind"], "found": treatment["found"]} if treatment else {})
 
 
 def firm(statement: Statement) -> bool:
@@ -88,7 +95,8 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
     """The resolved facts of one taxon.
 
     Shape: {"traits": {key: [[word, statements for, statements against]]}, "numbers": {key: [statement]},
-    "answers": {key: [word, sources]}, "doses": [dose]}, all JSON. A dose is one reported amount.
+    "answers": {key: [word, what each protocol `told`]}, "doses": [dose], "chilled": [study]}, all JSON. A dose is one reported
+    amount; a study is what one work says of cold (rousewort.knowledge.chilling).
     """
     traits: dict[str, list[Any]] = {}
     numbers: dict[str, list[Statement]] = {}
@@ -106,6 +114,7 @@ def summarise(record: Record, vocabulary: Vocabulary) -> Record:
         "answers": _answers(record, vocabulary),
         "doses": list(_doses(record, vocabulary)),
         "sowing": list(_sowing(record, vocabulary)),
+        "chilled": list(studies(record, vocabulary)),
     }
 
 
@@ -124,9 +133,9 @@ def _answers(record: Record, vocabulary: Vocabulary) -> dict[str, list[Any]]:
             doubtful = bool(protocol.get("low_standing") or treatment.get("low_standing"))
             for key, response in vocabulary.responses.items():
                 if vote and speaks_of(response, treatment["kind"], vote):
-                    votes[key].append((vote, doubtful, ground(protocol)))
+                    votes[key].append((vote, doubtful, told(protocol, treatment)))
         if order := season_order(protocol, vocabulary):
-            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, ground(protocol)))
+            orders[order].append((0.5 if protocol.get("low_standing") else 1.0, told(protocol)))
     answers = {}
     for key, cast in votes.items():
         word = answer([(vote, doubtful) for vote, doubtful, _ in cast])
@@ -146,7 +155,7 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
     for protocol in record.get("protocols", ()):
         told = [t for t in treatments(protocol, vocabulary) if vocabulary.found[t["found"]]["rank"]]
         colds = [t["phase"] for t in told if vocabulary.kinds.group(t["kind"]) == "cold"]
-        for treatment in told:
+        for before, treatment in zip([None, *told], told, strict=False):
             dose = {
                 "kind": treatment["kind"],
                 "found": treatment["found"],
@@ -155,6 +164,8 @@ def _doses(record: Record, vocabulary: Vocabulary) -> Iterable[dict[str, Any]]:
             }
             if len(colds) > 1 and treatment["phase"] in colds:
                 dose["turn"] = "first" if treatment["phase"] == colds[0] else "last"
+            if before and before["kind"] == treatment["kind"]:
+                dose["later_part"] = True  # of one season in parts: another temperature, not another report of it
             for key in (*UNITS, "temperature_c", "way", "strength_pct"):
                 if key in treatment:
                     dose[key] = treatment[key]
@@ -180,19 +191,19 @@ def _level(summary: Record, vocabulary: Vocabulary) -> str | None:
 
 def empty_pool() -> Record:
     """What no members amount to."""
-    return {"votes": {}, "stated": {}, "doses": [], "sowing": [], "count": 0}
+    return {"votes": {}, "stated": {}, "doses": [], "sowing": [], "chilled": [], "count": 0}
 
 
 def pool(members: Iterable[tuple[str, Record]], vocabulary: Vocabulary) -> Record:
     """What the members of a genus or family amount to.
 
     Shape: {"votes": {key: {word: [species, …]}}, "stated": {key: {word: n}}, "doses": [dose with "species", "class", "level"],
-    "sowing": [...], "count": n}. One species has one vote a key, however many protocols it has; `stated` counts the
+    "sowing": [...], "chilled": [...], "count": n}. One species has one vote a key, however many protocols it has; `stated` counts the
     votes that rest on more than inference or doubtful statements.
     """
     votes: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     stated: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    doses, sowing, count = [], [], 0
+    doses, sowing, chilled, count = [], [], [], 0
     for name, summary in members:
         count += 1
         for key, words in summary["traits"].items():
@@ -204,8 +215,9 @@ def pool(members: Iterable[tuple[str, Record]], vocabulary: Vocabulary) -> Recor
         kind = {"species": name, "class": _word(summary, vocabulary.class_key), "level": _level(summary, vocabulary)}
         doses += [{**dose, **kind} for dose in summary["doses"]]
         sowing += [{**item, "species": name} for item in summary["sowing"]]
+        chilled += [{**item, **kind} for item in summary["chilled"]]
     counted = {"votes": {k: dict(v) for k, v in votes.items()}, "stated": {k: dict(v) for k, v in stated.items()}}
-    return {**counted, "doses": doses, "sowing": sowing, "count": count}
+    return {**counted, "doses": doses, "sowing": sowing, "chilled": chilled, "count": count}
 
 
 def unpool(pooled: Record, name: str, summary: Record) -> Record:
@@ -225,5 +237,5 @@ def unpool(pooled: Record, name: str, summary: Record) -> Record:
             counts = pooled["stated"].get(key, {})
             if kept := {word: counts[word] - firmly.get((key, word), False) for word in found if word in counts}:
                 stated[key] = kept
-    doses, sowing = ([item for item in pooled[part] if item["species"] != name] for part in ("doses", "sowing"))
-    return {"votes": votes, "stated": stated, "doses": doses, "sowing": sowing, "count": pooled["count"] - 1}
+    others = {part: [i for i in pooled[part] if i["species"] != name] for part in ("doses", "sowing", "chilled")}
+    return {"votes": votes, "stated": stated, **others, "count": pooled["count"] - 1}

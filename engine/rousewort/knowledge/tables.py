@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from rousewort.base.errors import Problem
+from rousewort.knowledge.chilling import TYPES
 from rousewort.knowledge.names import fold
 
 _WORDS = {"type": "string", "description": "In words."}
@@ -25,11 +26,25 @@ ABOUT = {
 }
 
 
+CLASSES = "class_of_species"
+# Tables that the index takes in, with the columns that it reads.
+READ = {
+    "genus_family": ("genus", "family"),
+    "common_names": ("name", "taxon", "species"),
+    CLASSES: ("species", "classes"),
+    "chilling": ("group", "longest", "evidence", *(kind.word for kind in TYPES)),
+}
+
+
 class Tables(NamedTuple):
-    """What the tables of one layer say: genus → family, and folded common name → taxa that it names."""
+    """What the tables of one layer say: genus → family, folded common name → taxa that it names, species → its classes of
+    dormancy as the table abbreviates them, and group of plants → how common each type of need for cold is
+    (rousewort.planning.lengths)."""
 
     genus_family: dict[str, str]
     listed: dict[str, list[str]]
+    classed: dict[str, list[str]]
+    chilling: dict[str, dict[str, Any]]
     problems: list[Problem]
 
 
@@ -46,22 +61,37 @@ def rows_of(layer: Path, stem: str, columns: tuple[str, ...]) -> Iterator[dict[s
 
 
 def read_tables(layer: Path) -> Tables:
-    """The tables of names of a layer. Of genera that share a common name, the one with most species called so is first."""
+    """The tables of a layer. Of genera that share a common name, the one with most species called so is first."""
     genera: dict[str, str] = {}
     called: dict[str, dict[str, int]] = {}
+    classed: dict[str, list[str]] = {}
+    chilling: dict[str, dict[str, Any]] = {}
     problems = []
-    for stem, columns in (("genus_family", ("genus", "family")), ("common_names", ("name", "taxon", "species"))):
+    for stem, columns in READ.items():
         try:
             for row in rows_of(layer, stem, columns):
                 if stem == "genus_family":
                     genera[row["genus"]] = row["family"]
-                else:
+                elif stem == CLASSES:
+                    classed[row["species"]] = row["classes"].split(";")
+                elif stem == "common_names":
                     called.setdefault(fold(row["name"]), {})[row["taxon"]] = int(row["species"] or 0)
+                else:
+                    chilling[row["group"]] = _chilling(row)
         except (ValueError, OSError) as wrong:
             path = str(layer / "tables" / f"{stem}.csv")
             problems.append(Problem(path, 0, 0, f"the table {wrong}", "Restore it as its description (.yaml) says."))
     listed = {name: sorted(taxa, key=lambda t: (-taxa[t], t)) for name, taxa in called.items()}
-    return Tables(genera, listed, problems)
+    return Tables(genera, listed, classed, chilling, problems)
+
+
+def _chilling(row: dict[str, str]) -> dict[str, Any]:
+    """{"longest": days, "evidence": digest of what it was fitted to, "shares": one a type of need}."""
+    return {
+        "longest": int(row["longest"]),
+        "evidence": row["evidence"],
+        "shares": [float(row[kind.word]) for kind in TYPES],
+    }
 
 
 def about_problem(data: dict[str, Any], sources: set[str]) -> str | None:

@@ -12,7 +12,7 @@ FILES = (
     "traits", "responses", "answers", "obstacles", "findings", "equipment", "standing", "protocol", "inferred_from", "held",
     "lots", "bands", "calendar", "label_sheets", "bench", "observations", "trials", "replicate_ranges", "contradictions",
     "doubts", "treatment_groups", "colours", "report_kinds", "rule_status",
-    "parts_read",
+    "parts_read", "claims", "hazards",
 )  # fmt: skip
 
 # Keys that `facts` and `summary` read off an entry rather than find in it, with what they mean; words in answers.yaml.

@@ -138,6 +138,10 @@ class _Words:
         for name, group in self.files["treatment_groups"].items():
             for i, word in enumerate(group.get("obstacles", ())):
                 self._one_of("treatment_groups", (name, "obstacles", i), word, self.obstacles, "obstacle")
+        for name, asked in self.files["claims"]["questions"].items():
+            words = {"group": self.files["treatment_groups"], "trait": self.files["traits"], "kind": self.treatments}
+            for key in words.keys() & asked.keys():
+                self._one_of("claims", ("questions", name, key), asked[key], words[key], key)
         for part, lots in self.files["lots"].items():
             for word, told in lots.items():
                 for i, advice in enumerate(told.get("advice", ())):

@@ -67,6 +67,38 @@ def _ids(data: Any, key: str) -> list[str]:
     )
 
 
+def _claims() -> Schema:
+    question = closed(
+        {
+            "means": MEANS,
+            "does": text("What it is about, as the subject of `is needed`."),
+            "group": text("A group of treatment_groups.yaml that a plan gives or leaves."),
+            "lasting": text("What a claim on its length is called."),
+            "kind": text("A kind of treatment that a plan gives or leaves."),
+            "trait": text("A trait that a plan takes the seed to have."),
+            "yes": many(text("A word of the trait."), "Words of the trait that make the claim true."),
+            "decides": _flag("The weakest claim of a plan is sought among these."),
+            "by": many(words(["side", "home", "ground", "accord"], "A part."), "How its record is kept."),
+        },
+        ["means", "does", "by"],
+        "A question.",
+    )
+    return closed(
+        {
+            "questions": _table(question, "What a plan claims."),
+            "grounds": _plain("On what a claim rests, the nearest first.", own=_flag("On the species itself.")),
+            "accords": _plain("Whether what it rests on agrees."),
+            "homes": _plain(
+                "Kinds of home climate.",
+                winter=_flag("It has a winter."),
+                words={"type": "array", "items": text("A word of the climate.")},
+            ),
+        },
+        ["questions", "grounds", "accords", "homes"],
+        "What a plan claims, and on what ground.",
+    )
+
+
 def _of_plants() -> dict[str, Schema]:
     inherits = words(
         {"no": "Never lent.", "genus": "Taken from the genus.", "family": "From the genus, else the family."},
@@ -80,6 +112,7 @@ def _of_plants() -> dict[str, Schema]:
             "served_by": text("The word of this trait whose treatment does this one no harm."),
             "shows": {**CONDITION, "description": "What seed of this word is like, by definition."},
             "only_with": {**CONDITION, "description": "Relatives lend the word only beside these."},
+            "families": many(text("A family."), "Relatives lend the word only within these families."),
             "lent": _flag("false: relatives never lend it."),
             "must_not_dry": _flag("Seed of this word must never be dried."),
         },
@@ -88,6 +121,8 @@ def _of_plants() -> dict[str, Schema]:
     )
     only = {**CONDITION, "description": "An inherited value is used only beside one of these."}
     never = {**CONDITION, "description": "Not lent to a plant of which only these are known."}
+    terms: Schema = {"only_with": only, "never_with": never}
+    from_family = closed(terms, [], "Further conditions where the family lends it.")
     trait = closed(
         {
             "means": MEANS,
@@ -102,8 +137,10 @@ def _of_plants() -> dict[str, Schema]:
             "inherits": inherits,
             "number": _flag("It is a number with a low and a high end, and has no words."),
             "many": _flag("A species can have several of its words."),
+            "as_stated": _flag("Lent only where it is said of the genus or family itself, however many of its species have it."),
             "only_with": only,
             "never_with": never,
+            "from_family": from_family,
             "values": _table(word, "Its words."),
         },
         ["means", "inherits"],
@@ -118,9 +155,7 @@ def _of_plants() -> dict[str, Schema]:
             "inherits": inherits,
             "only_with": only,
             "never_with": never,
-            "from_family": closed(
-                {"only_with": only, "never_with": never}, [], "Further conditions where the family lends it."
-            ),
+            "from_family": from_family,
             "means": MEANS,
             "for_readers": FOR_READERS,
         },
@@ -148,6 +183,7 @@ def _of_plants() -> dict[str, Schema]:
         "contradictions": many(clash, "Words that clash."),
         "held": _plain("How a fact is held.", ["label", "means"]),
         "parts_read": _plain("What of a work was read."),
+        "claims": _claims(),
         "report_kinds": _plain(
             "Kinds that only reports name.", ["means"], group=text("A group of treatment_groups.yaml.")
         ),
@@ -159,6 +195,7 @@ def _of_plants() -> dict[str, Schema]:
                     "means": MEANS,
                     "judged": _flag("An author may say why it stands."),
                     "quiet": _flag("Counted, and listed only when asked for."),
+                    "not_plants": many(text("A genus."), "Genera whose names in a title are those of places."),
                 },
                 ["means"],
                 "One doubt.",
@@ -178,12 +215,29 @@ def _protocol() -> Schema:
         vote={"type": ["string", "null"], "description": "A word of `answer` in answers.yaml, or null: no vote."},
         written=_flag("false: what a phase without `found` counts as; nobody writes it."),
     )
-    grounds = _plain("Words.", ["label", "means"], counts_as=text("The word of `found` that a phase amounts to."))
-    lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of", "columns")
+    counts = text("The word of `found` that a phase amounts to.")
+    grounds = _plain("Words.", ["label", "means"], counts_as=counts)
+    evidence = words(
+        {"experiment": "Seed was treated and counted.", "advice": "It is advised.", "standard": "A standard prescribes it.",
+         "practice": "It is what is usually done."}, "What kind of evidence it is, for a reason and a plan that follows it.")  # fmt: skip
+    designs = _plain(
+        "How a work was laid out.",
+        ["label", "means", "evidence", "support"],
+        counts_as=counts,
+        evidence=evidence,
+        support=_number("How much it weighs; over 1 it counted seed.", whole=True),
+    )
+    columns = _plain(
+        "Words.",
+        ["label", "means"],
+        length=_flag("It holds the length of the phase that was varied."),
+        within=_flag("It counts what sprouted within the phase."),
+    )
+    lists = ("end_sign", "only_if", "maturity", "gathered", "water", "light", "agent", "counted_of")
     return closed(
-        {"found": found, "design": grounds, "length_basis": grounds}
+        {"found": found, "design": designs, "length_basis": grounds, "columns": columns}
         | {name: _plain("Words.", ["label", "means"]) for name in lists},
-        ["found", "design", "length_basis", *lists],
+        ["found", "design", "length_basis", "columns", *lists],
         "The words of a protocol.",
     )
 
@@ -198,6 +252,10 @@ def _of_reasoning() -> dict[str, Schema]:
             "minor": _flag("It slows rather than stops: its steps are optional."),
             "gone_when_cleaned": _flag("A lot that came cleaned has it no more."),
             "turn": words({"first": "The first.", "last": "The last."}, "Which of two cold seasons removes it."),
+            "opposite": text("The obstacle that asks for the opposite."),
+            "only_if": text("In which case it is there at all."),
+            "only_if_sorted": text("The same, where an earlier step sorts the lot."),
+            "sorts": _flag("Its step sorts the lot for those after it."),
         },
         ["id", "label", "means"],
         "What stops a seed.",
@@ -227,6 +285,9 @@ def _of_reasoning() -> dict[str, Schema]:
             claim=_flag("Plans are compared with published sources on it."),
             obstacles=many(text("An obstacle."), "Only what is done against these counts in comparisons."),
             wakes=_flag("false: it prepares or ends a plan and wakes no seed by itself."),
+            season=_flag("It is one of the seasons of a year."),
+            may_replace_season=_flag("Told beside a season without an order, it may stand in for it."),
+            fills=_flag("It goes between steps, whoever's they are."),
         ),
     }
 
@@ -301,14 +362,21 @@ key: band
                 },
                 "sowing_depth_mm": closed({"words": _table(use, "By size of seed."), **held}, ["words", "held"], "How deep to sow."),
                 "small_lot": small,
+                "bulk_lot": closed({"least": _number("Seeds.", whole=True), **held}, ["least", "held"], "A lot too large to handle seed by seed."),
                 "split_lot": closed({"least": _number("Seeds.", whole=True), **held}, ["least", "held"], "A lot that can be split."),
             },
-            [*size[:1], "sowing_depth_mm", "small_lot", "split_lot"],
+            [*size[:1], "sowing_depth_mm", "small_lot", "bulk_lot", "split_lot"],
             "Thresholds, applied before any rule reads a fact.",
         ),
         "bench": closed(
             {
-                "finds": _plain("What is seen at a look.", ["label", "means", "held"], held=HELD, do=text("What to do then.")),
+                "finds": _plain(
+                    "What is seen at a look.",
+                    ["label", "means", "held"],
+                    held=HELD,
+                    do=text("What to do then."),
+                    ends=_flag("A step may end with it, before its days are over."),
+                ),
                 "own_record": closed(
                     {
                         "held": HELD,
@@ -337,7 +405,18 @@ key: band
             ["sow_outside", "look_every", "first_look", "expected", "overnight"],
             "What dating a plan needs.",
         ),
-        "colours": _plain("How a step is drawn along the year."),
+        "colours": _plain(
+            "How a step is drawn along the year.",
+            ["means", "label", "sign"],
+            label=text("In a word or two, for a legend."),
+            sign=text("One sign for each week, where there is no colour.", "^.$"),
+        ),
+        "hazards": _plain(
+            "Dangers to people or land, the gravest first.",
+            ["means", "short"],
+            short=text("For the sheet: danger and what to do, in one breath. {note}: what the entry says of the poison."),
+            in_full=_flag("The sheet prints every caution of the step in its whole length."),
+        ),
         "equipment": _plain(
             "What a grower can have.",
             ["label", "means", "assumed"],
@@ -459,7 +538,19 @@ def _observations() -> Schema:
     ending = {"type": ["object", "string"], "description": "The next step, or what the seed is."}
     comparison = many(many(text("Value, sign, value."), "Value, sign, value.", least=3), "Comparisons.")
     key_step = closed({"all": comparison, "any": comparison, "yes": ending, "no": ending}, ["yes", "no"], "One step.")
-    sow = closed({"when": many(text("A finding."), "All hold.", least=0), "say": lines}, ["when", "say"], "One case.")
+    hedge = closed(
+        {"only_if": text("When it is done."), "because": text("Why only half.")}, ["only_if", "because"], "A split."
+    )
+    sow = closed(
+        {
+            "when": many(text("A finding."), "All hold.", least=0),
+            "say": lines,
+            "hedge": _flag("The lot is split: part of it is chilled."),
+            "keep_whole": _flag("Such seed is not nicked to see."),
+        },
+        ["when", "say"],
+        "One case.",
+    )
     return closed(
         {
             "lot": closed(
@@ -476,10 +567,21 @@ def _observations() -> Schema:
                     "class_known": lines,
                     "home_unknown": lines,
                     "how_to_sow": many(sow, "The first that holds is said."),
+                    "hedge": hedge,
+                    "may_be_nicked": lines,
                     "class_unknown": lines,
                     "then": lines,
                 },
-                ["held", "class_known", "home_unknown", "how_to_sow", "class_unknown", "then"],
+                [
+                    "held",
+                    "class_known",
+                    "home_unknown",
+                    "how_to_sow",
+                    "hedge",
+                    "may_be_nicked",
+                    "class_unknown",
+                    "then",
+                ],
                 "What a plan says where nothing is known.",
             ),
             "tests": many(test, "In the order in which they are worth doing."),

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from rousewort.base.errors import NotFound, UserError
-from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, set_aside
+from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, past_data, set_aside
 from rousewort.ledger.sound import plan_faults
 from rousewort.ledger.store import BATCH, EVENT, PLAN, SENT, LedgerStore
 
@@ -201,6 +201,7 @@ class Ledger:
         """
         with self.store.write() as connection:
             self._first_time(connection, form)
+            self._not_ordered(connection, data.get("order") or "")
             batch = self._begin(connection, plan, self._day(day), data)
             self._came(connection, form, batch.code)
             return batch
@@ -223,6 +224,23 @@ class Ledger:
 
     def _first_time(self, connection: Connection, form: str) -> None:
         if form and (code := connection.scalar(sa.select(SENT.c.code).where(SENT.c.token == form))):
+            raise AlreadySent(code)
+
+    def ordered(self, order: str) -> str | None:
+        """The code of the batch that was started for that line of an order, unless it is void."""
+        with self.store.read() as connection:
+            return self._ordered(connection, order)
+
+    def _ordered(self, connection: Connection, order: str) -> str | None:
+        said = EVENT.c.data.contains(f'"order":{as_text(order)}', autoescape=True)
+        started = sa.select(EVENT.c.batch).where(EVENT.c.kind == "start", said)
+        found = self._load(connection, sa.select(BATCH).where(BATCH.c.number.in_(started)).order_by(BATCH.c.number))
+        standing = [one for one in found if not (isinstance(one, Batch) and one.ended and one.ended.kind == "void")]
+        return standing[0].code if standing else None
+
+    def _not_ordered(self, connection: Connection, order: str) -> None:
+        """Within the transaction that would start it: two at once cannot both start a line."""
+        if order and (code := self._ordered(connection, order)):
             raise AlreadySent(code)
 
     def _came(self, connection: Connection, form: str, code: str) -> None:
@@ -298,7 +316,11 @@ class Ledger:
             }
             begun = {step: str(began) for step, began in batch.begun.items()}
             child = self._begin(
-                connection, batch.plan, on, {**carried, **part, "other": batch.code, "begun": begun}, code
+                connection,
+                batch.plan,
+                on,
+                {**carried, **part, "other": batch.code, "begun": begun, "past": past_data(batch.past)},
+                code,
             )
         return left, child
 
@@ -322,6 +344,7 @@ class Ledger:
                 "seeds": gone.seeds,
                 "grams": gone.grams,
                 "since": str(gone.begun[gone.step]),
+                "past": past_data(gone.past) or None,
                 "other": gone.code,
                 "note": note,
             }

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from rousewort.base.errors import UserError
+from rousewort.ledger.courses import WANTING, StepCourse, courses, departures
 from rousewort.ledger.events import Batch
 from rousewort.schedule.dating import schedule
 from rousewort.schedule.forward import look_every
@@ -47,8 +47,9 @@ class Diary:
         self.calendar, self.bench = calendar, bench
 
     def dated(self, batch: Batch, today: date | None = None) -> Schedule:
-        """Its plan with dates: what has happened as it happened, the rest moved. With `today`, what is late goes on."""
-        return schedule(
+        """Its plan with dates: what has happened as it happened, the rest moved. With `today`, what is late goes on.
+        Every step says what became of it; a note says what was left out, on which the dates to come do not reckon."""
+        made = schedule(
             batch.plan,
             self.calendar,
             start=batch.started,
@@ -59,6 +60,11 @@ class Diary:
             lot=batch.code,
             south=batch.south,
         )
+        went = {one.id: one for one in self.courses(batch)}
+        steps = tuple(replace(step, state=went[step.id].state, course=str(went[step.id])) for step in made.steps)
+        wanting = departures(went.values(), WANTING)
+        notes = [f"Not given as planned: {'; '.join(wanting)}. Seedlings may be fewer or later."] if wanting else []
+        return replace(made, steps=steps, notes=(*made.notes, *notes))
 
     def waits_for(self, batch: Batch, step_id: str, day: date) -> Wait | None:
         """What a step outside would have to wait for if it began that day; None where it need not wait."""
@@ -68,15 +74,9 @@ class Diary:
             return None
         return Wait(seasons.on_or_after(step, day), seasons.name(step))
 
-    def refuse_out_of_season(self, batch: Batch, step_id: str, day: date, how: str) -> None:
-        """Raises UserError where a step outside is about to begin out of its season. `how`: to record it all the same."""
-        wait = self.waits_for(batch, step_id, day)
-        if wait:
-            label = next(step["label"] for step in batch.plan["steps"] if step["id"] == step_id)
-            raise UserError(
-                f"{batch.code}: “{label}” has its season, {wait.season}; the next one begins on {wait.until}. Keep the "
-                f"batch as it is until then. If it was done on {day} all the same, {how}."
-            )
+    def courses(self, batch: Batch) -> tuple[StepCourse, ...]:
+        """What became of each step of its plan."""
+        return courses(batch, self.calendar)
 
     def due(self, batches: Iterable[Batch], until: date) -> list[Due]:
         """The next thing of each batch in treatment, if it falls on or before `until`, in order of days."""

@@ -9,20 +9,33 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
 
 # Every kind of event with what it may say. All are optional here; what a kind must say is asked where it is added up.
 KINDS: dict[str, tuple[str, ...]] = {
-    "start": ("seeds", "grams", "lot", "provenance", "viability", "south", "held", "other", "begun", "note"),
+    "start": (
+        "seeds",
+        "grams",
+        "lot",
+        "provenance",
+        "viability",
+        "south",
+        "held",
+        "other",
+        "begun",
+        "note",
+        "past",
+        "order",
+    ),
     "check": ("finds", "lost", "note"),
-    "move": ("step", "note"),
+    "move": ("step", "note", "skipped", "why"),
     "wait": ("until", "note"),
-    "sow": ("seeds", "note"),
+    "sow": ("seeds", "note", "skipped", "why"),
     "count": ("new", "note"),
     "split": ("seeds", "grams", "other", "note"),
-    "take_in": ("seeds", "grams", "viability", "other", "since", "note"),
+    "take_in": ("seeds", "grams", "viability", "other", "since", "note", "past"),
     "merged": ("other", "note"),
     "discard": ("reason", "note"),
     "void": ("reason", "note"),
@@ -39,6 +52,7 @@ KEYS: dict[str, type] = {
     "lot": str, "provenance": str, "held": str, "other": str, "step": str, "reason": str, "note": str, "until": date, "since": date,
     "finds": list, "begun": dict,
     "entry": int, "to": date,  # what is added goes last: columns of sheets are in this order
+    "why": str, "skipped": list, "past": dict, "order": str,  # since version 3
 }  # fmt: skip
 ENDS = ("discard", "close", "merged", "void")
 # Of the record itself, not of the seed: they stand in the log, and nothing follows from them but what they say of others.
@@ -60,9 +74,24 @@ class Event:
     data: Mapping[str, Any] = field(default_factory=dict)
 
 
+class Past(NamedTuple):
+    """A step that lies behind. `begun` None: the batch went past it; `said`: the entry says that it was skipped (those
+    before version 3 say nothing of it, and nobody knows). `why`: what the grower said of it."""
+
+    begun: date | None
+    ended: date
+    why: str = ""
+    said: bool = False
+
+    @property
+    def days(self) -> int:
+        return 0 if self.begun is None else (self.ended - self.begun).days
+
+
 @dataclass(frozen=True)
 class Batch:
-    """A batch as it stands. `begun`: the day each step that was reached began. `counts`: new seedlings by day.
+    """A batch as it stands. `begun`: the day each step that was reached began. `past`: the steps that lie behind, as they
+    were: nothing else says that one was done. `counts`: new seedlings by day.
 
     `held`: "demo" for an invented one. `looked`: the last look in this step. `wait`: not before this day.
     """
@@ -81,6 +110,7 @@ class Batch:
     south: bool = False
     held: str = ""
     begun: Mapping[str, date] = field(default_factory=dict)
+    past: Mapping[str, Past] = field(default_factory=dict)
     step: str = ""
     looked: date | None = None
     wait: date | None = None
@@ -90,6 +120,7 @@ class Batch:
     plants: int | None = None
     ended: Event | None = None
     parent: str = ""
+    order: str = ""
 
     @property
     def species(self) -> str:
@@ -271,10 +302,51 @@ def _start(now: Batch, event: Event) -> Batch:
         south=data.get("south", False),
         held=data.get("held", ""),
         begun=begun,
+        past=_past_at_start(now.steps, begun, data),
         step=max(begun, key=now.steps.index),
         looked=event.day if "begun" in data else None,  # a part of another batch was in the hand that day
         parent=data.get("other", ""),
+        order=data.get("order", ""),
     )
+
+
+def _past_at_start(steps: list[str], begun: Mapping[str, date], data: Mapping[str, Any]) -> dict[str, Past]:
+    """What a part of another batch brings with it. Parts before version 3 say when each step began, and no more."""
+    if "past" in data:
+        return read_past(data["past"], steps)
+    found: dict[str, Past] = {}
+    here = max(begun, key=steps.index)
+    day = begun[here]
+    for step in reversed(steps[: steps.index(here)]):
+        found[step] = Past(begun.get(step), day)
+        day = begun.get(step, day)
+    return {step: found[step] for step in steps if step in found}
+
+
+def read_past(told: Mapping[str, Any], steps: list[str]) -> dict[str, Past]:
+    """Steps that lie behind, from an entry. Raises UserError for a step that the plan does not have."""
+    if unknown := set(told) - set(steps):
+        raise UserError(f"no step of the plan: {', '.join(sorted(map(str, unknown)))}.")
+    return {
+        step: Past(
+            read_day(told[step]["begun"]) if told[step].get("begun") else None,
+            read_day(told[step]["ended"]),
+            str(told[step].get("why", "")),
+            bool(told[step].get("said", False)),
+        )
+        for step in steps
+        if step in told
+    }
+
+
+def past_data(past: Mapping[str, Past]) -> dict[str, Any]:
+    """Steps that lie behind, as an entry says them: plain JSON, nothing that is empty."""
+    found = {}
+    for step, was in past.items():
+        told: dict[str, Any] = {"begun": str(was.begun)} if was.begun else {}
+        told |= {"ended": str(was.ended)} | ({"why": was.why} if was.why else {}) | ({"said": True} if was.said else {})
+        found[step] = told
+    return found
 
 
 def _check(now: Batch, event: Event) -> Batch:
@@ -299,14 +371,20 @@ def _move(now: Batch, event: Event) -> Batch:
     step = event.data.get("step")
     if step not in now.steps:
         raise UserError(f"{now.code}: '{step}' is no step of its plan. Its steps are: {', '.join(now.steps)}.")
-    return _enter(now, step, event.day)
+    return _enter(now, step, event)
 
 
-def _enter(now: Batch, step: str, day: date) -> Batch:
-    """Into a later step, or back to begin an earlier one (or this one) again."""
+def _enter(now: Batch, step: str, event: Event) -> Batch:
+    """Into a later step, or back to begin an earlier one (or this one) again: what came after it then no longer stands."""
     before = now.steps[: now.steps.index(step)]
-    begun = {s: d for s, d in now.begun.items() if s in before} | {step: day}
-    return replace(now, begun=begun, step=step, started=min(begun.values()), looked=None, wait=None)
+    begun = {s: d for s, d in now.begun.items() if s in before} | {step: event.day}
+    past = {s: was for s, was in now.past.items() if s in before}
+    if now.step in before:
+        why, said = event.data.get("why", ""), event.data.get("skipped", [])
+        past[now.step] = Past(now.begun[now.step], event.day, why)
+        for passed in now.steps[now.steps.index(now.step) + 1 : len(before)]:
+            past[passed] = Past(None, event.day, why if passed in said else "", passed in said)
+    return replace(now, begun=begun, past=past, step=step, started=min(begun.values()), looked=None, wait=None)
 
 
 def _wait(now: Batch, event: Event) -> Batch:
@@ -323,7 +401,7 @@ def _sow(now: Batch, event: Event) -> Batch:
         raise UserError(f"{now.code}: {seeds} seeds cannot be sown.")
     if seeds is not None and now.seeds is not None and seeds > now.seeds:
         raise UserError(f"{now.code} holds {now.seeds} seeds; {seeds} cannot be sown.")
-    there = _enter(now, now.steps[-1], event.day)
+    there = _enter(now, now.steps[-1], event)
     return replace(there, seeds=seeds, sown=seeds, sown_on=event.day)
 
 
@@ -353,8 +431,11 @@ def _part(now: Batch, event: Event) -> Batch:
 
 
 def _take_in(now: Batch, event: Event) -> Batch:
-    """The step counts from the later of the two beginnings: too long a treatment does less harm than too short."""
+    """The step counts from the later of the two beginnings: too long a treatment does less harm than too short. So do
+    the steps behind: of two that were given differently, the lesser stands for both."""
     _not_sown(now, "merged")
+    theirs = read_past(event.data.get("past", {}), now.steps)
+    past = {step: _lesser(was, theirs.get(step, was)) for step, was in now.past.items()}
     data, since = event.data, read_day(event.data.get("since", ""))
     both = [
         None if a is None or b is None else a + b
@@ -362,7 +443,13 @@ def _take_in(now: Batch, event: Event) -> Batch:
     ]
     begun = {**now.begun, now.step: max(now.begun[now.step], since)}
     alike = now.viability if now.viability == data.get("viability") else None
-    return replace(now, seeds=both[0], grams=both[1], begun=begun, viability=alike)
+    return replace(now, seeds=both[0], grams=both[1], begun=begun, past=past, viability=alike)
+
+
+def _lesser(one: Past, other: Past) -> Past:
+    if (one.begun is None) != (other.begun is None):
+        return one if one.begun is None else other
+    return min(one, other, key=lambda was: (was.days, was.said))
 
 
 def _merged(now: Batch, event: Event) -> Batch:

@@ -214,17 +214,21 @@ def from_json(text: bytes) -> Any:
 
 
 def to_csv(data: Mapping[str, Any]) -> dict[str, bytes]:
-    """plans.csv, batches.csv and events.csv: UTF-8, one column a key, empty where an event says nothing of it."""
+    """plans.csv, batches.csv and events.csv: UTF-8, one column a key, empty where an event says nothing of it. The species
+    of a batch stands there for readers; what comes in again has it in its plan."""
     events = [
         {"number": b["number"], **{k: e[k] for k in _FIXED[1:]}, **{k: _cell(k, v) for k, v in e["data"].items()}}
         for b in data["batches"]
         for e in b["events"]
     ]
-    batches = [{key: b[key] for key in ("number", "code", "plan")} for b in data["batches"]]
+    batches = [
+        {**{key: b[key] for key in ("number", "code", "plan")}, "species": _species(data["plans"].get(b["plan"]))}
+        for b in data["batches"]
+    ]
     plans = [{"digest": digest, "plan": as_text(plan)} for digest, plan in data["plans"].items()]
     return {
         "plans.csv": _sheet(("digest", "plan"), plans),
-        "batches.csv": _sheet(("number", "code", "plan"), batches),
+        "batches.csv": _sheet(("number", "code", "plan", "species"), batches),
         "events.csv": _sheet((*_FIXED, *KEYS), events),
     }
 
@@ -246,6 +250,13 @@ def from_csv(sheets: Mapping[str, bytes]) -> dict[str, Any]:
             f"These sheets are no export of a ledger, or damaged: {type(error).__name__}: {error}."
         ) from None
     return {"format": FORMAT, "plans": plans, "batches": list(batches.values())}
+
+
+def _species(plan: Any) -> str:
+    """As the plan names it; nothing where a damaged plan does not."""
+    taxon = plan.get("taxon") if isinstance(plan, Mapping) else None
+    text = str((taxon.get("name") or plan.get("query") or "") if isinstance(taxon, Mapping) else "")
+    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def _cell(key: str, value: Any) -> str:

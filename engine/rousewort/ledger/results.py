@@ -163,12 +163,11 @@ def _days_to(batch: Batch, seedlings: int) -> int | None:
 
 
 def _given(batch: Batch) -> Iterator[Given]:
-    ends = batch.step_ends()
     for step in batch.plan["steps"][:-1]:
         planned = amount(step, "days")
-        if planned and planned.use is not None and step["id"] in batch.begun:
-            days = (ends[step["id"]] - batch.begun[step["id"]]).days
-            yield Given(step["id"], step["kind"], step["label"], days, planned)
+        was = batch.past.get(step["id"])
+        if planned and planned.use is not None and was and was.begun:
+            yield Given(step["id"], step["kind"], step["label"], was.days, planned)
 
 
 def own_record(batches: Iterable[Batch], species: str, habits: Mapping[str, Any], provenance: str = "") -> OwnRecord:

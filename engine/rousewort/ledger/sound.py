@@ -10,13 +10,23 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from rousewort.planning.plan import READABLE
+from rousewort.base.errors import UserError
+from rousewort.planning.plan import READABLE, Plan
 
 DEEPEST = 40  # levels of a plan's JSON
 MOST_STEPS = 60
 LONGEST = {"days": 3660, "hours": 24 * 366, "minutes": 60 * 24 * 31}
 _TEXTS = ("medium", "until", "success")
 _LISTS = ("removes", "do", "watch", "cautions")
+
+
+def refuse_unfit(plan: Plan) -> None:
+    """Raises UserError for a plan that no batch can be begun on: none, or the nearest to one that is out of reach."""
+    if not plan.steps or plan.outcome == "unreachable":
+        raise UserError(
+            f"There is no bench plan for {plan.match.name} to start a batch on (outcome: {plan.outcome}).",
+            "\n".join(plan.advice),
+        )
 
 
 def plan_faults(plan: Any) -> list[str]:

@@ -65,6 +65,10 @@ def _second(connection: Connection) -> None:
     SENT.create(connection)
 
 
+def _third(_: Connection) -> None:
+    """No change of form: entries say which steps were skipped, and why (an older Rousewort cannot read them)."""
+
+
 @contextmanager
 def rewriting(connection: Connection) -> Iterator[None]:
     """Within one transaction the triggers are off: for migrations, and for going back to a backup. Nothing else may."""
@@ -100,7 +104,7 @@ _KEEP = {
     ],
 }
 # Each makes the next version out of the one before it. Only ever add to the end.
-MIGRATIONS: list[Callable[[Connection], None]] = [_first, _second]
+MIGRATIONS: list[Callable[[Connection], None]] = [_first, _second, _third]
 
 
 class Damaged(UserError):
@@ -148,6 +152,7 @@ class LedgerStore:
     ) -> None:
         self.url = url
         self.kept: Path | None = None
+        self.made = False  # there was none before
         self.wait_s = WAIT_S if wait_s is None else wait_s
         self._impatient = wait_s is not None and url.drivername != "sqlite"
         self.on_written: Callable[[], None] = lambda: None  # told after every write that is sure
@@ -155,7 +160,7 @@ class LedgerStore:
         self.shown = shown or str(named)
         self.engine = _sqlite(url, make, self.wait_s) if url.drivername == "sqlite" else _postgresql(url, self.wait_s)
         try:
-            self._bring_up_to_date(keep)
+            self._bring_up_to_date(keep, make)
         except BaseException:
             self.engine.dispose()
             raise
@@ -245,15 +250,18 @@ class LedgerStore:
                     f"{self.shown} is damaged: {str(said).splitlines()[0]}. Go back to a backup: rousewort batch restore"
                 )
 
-    def _bring_up_to_date(self, keep: Callable[[LedgerStore, int], Path] | None) -> None:
+    def _bring_up_to_date(self, keep: Callable[[LedgerStore, int], Path] | None, make: bool) -> None:
         with self.read() as connection:
             found = self._version(connection)
         self._refuse_newer(found)
         if found == len(MIGRATIONS):
             return
+        if found == 0 and not make:
+            raise UserError(f"There is no ledger at {self.shown}. Start a batch, or give another with --ledger.")
         with self._alone() as connection:
             found = self._version(connection)  # somebody else may have been quicker
             self._refuse_newer(found)
+            self.made = found == 0
             if 0 < found < len(MIGRATIONS) and keep:
                 self.kept = keep(self, found + 1)
             VERSION.create(connection, checkfirst=True)

@@ -1,7 +1,8 @@
 """The only chooser of numbers: how long, how warm.
 
 From the most specific evidence: reports on the species, else on its genus, else the published span for its class and
-level, else the treatment in general. A report says what its number is; only the best rank of it is used.
+level, else the treatment in general. A report says what its number is; only the best rank of it is used. Days of cold are a
+decision (rousewort.planning.need) within what the species' own published reports say.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.summary import ground
 from rousewort.planning.facts import Facts
+from rousewort.planning.need import length, need
 
 
 class Amount(NamedTuple):
@@ -62,11 +64,84 @@ def step_amounts(
     amounts: dict[str, Amount] = {}
     if unit:
         most = treatment.get("at_most", {}).get(unit)
-        amount = _from_reports(kb, evidence, unit, lean, most)
-        amount = amount or _from_table(treatment, facts, obstacles, unit, way, lean)
+        if kind in kb.vocabulary.kinds.indoors("cold") and unit == "days" and not _turn(kb, obstacles):
+            amount: Amount | None = _cold(kb, facts, evidence, _row(treatment, facts, obstacles, unit), lean)
+        else:
+            amount = reported(kb, facts, kind, obstacles, evidence, way, lean)
         if amount:
             amounts[unit] = _capped(amount, most, unit)
     return StepAmounts(amounts, _temperature(kb, treatment, evidence, facts, obstacles, way), way)
+
+
+def reported(
+    kb: KnowledgeBase,
+    facts: Facts,
+    kind: str,
+    obstacles: Sequence[str],
+    evidence: list[tuple[str, list[dict[str, Any]]]] | None = None,
+    way: str | None = None,
+    lean: str | None = None,
+) -> Amount | None:
+    """The upper quartile of what the nearest reports say, else the published span."""
+    treatment = kb.treatments[kind]
+    unit = kb.vocabulary.kinds.ways(kind)[way]["measures"] if way else treatment["measures"]
+    evidence = _evidence(kb, facts, kind, obstacles) if evidence is None else evidence
+    amount = _from_reports(kb, evidence, unit, lean, treatment.get("at_most", {}).get(unit))
+    return amount or _from_table(treatment, facts, obstacles, unit, way, lean)
+
+
+def _cold(
+    kb: KnowledgeBase,
+    facts: Facts,
+    evidence: list[tuple[str, list[dict[str, Any]]]],
+    row: Mapping[str, Any] | None,
+    lean: str | None,
+) -> Amount:
+    """Days of cold: the length from which most is expected (rousewort.planning.need), but within what was found on the species,
+    else within what is published for it, and no shorter than any found needed. What use leaves, the range holds and the note says."""
+    known = need(kb, facts)
+    best = length(known, lean)
+    ranks: dict[str, int] = {word: told["rank"] for word, told in kb.vocabulary.found.items()}
+    own = [span for span in _spans(evidence[0][1], "days") if ranks[span[2]["found"]] < ranks["tried"]]
+    own = [span for span in own if not span[2]["doubtful"]] or own
+    if own:
+        found = [span for span in own if ranks[span[2]["found"]] < ranks["advised"]]
+        bound = found or [span for span in own if "source" in span[2]] or [(best.use, best.use, {})]
+        low, high = min(low for low, _, _ in bound), max(high for _, high, _ in bound)
+        needed = [low for low, _, dose in bound if dose.get("found") and ranks[dose["found"]] == ranks["needed"]]
+        least = (min if lean == "short" else max)(needed) if needed else low
+        use = max(min(max(best.use, low), high), least)
+        left = [span for span in own if not low <= span[0] <= high or not low <= span[1] <= high]
+        left = [span for span in left if not span[0] <= use <= span[1]]
+        low, high = min(low, *(span[0] for span in left), use), max(high, *(span[1] for span in left), use)
+        sources = tuple(ground(dose) for _, _, dose in own)
+        return Amount(round(low), round(use), round(high), "species", sources, _leaves(left, bool(found)))
+    for basis, studies in (("species", known.own), ("genus", known.kin)):
+        if told := [study for study in studies if study["longest"]]:
+            return Amount(*best, basis, tuple(map(ground, told)))
+    if row and {"class", "level"} & row.keys():
+        use = min(max(best.use, row["days"]["low"]), row["days"]["high"])
+        return Amount(row["days"]["low"], use, row["days"]["high"], *_row_ground(row))
+    return Amount(*best, "class" if facts.dormancy else "treatment", ({"held": "practice"},))
+
+
+def _leaves(left: list[tuple[float, float, dict[str, Any]]], found: bool) -> str:
+    """Why a length is not one that the species' own sources give; empty where none is left."""
+    if not left:
+        return ""
+    said = " and ".join(sorted({f"{low:g}" if low == high else f"{low:g} to {high:g}" for low, high, _ in left}))
+    why = (
+        "what was found on it goes before what is advised"
+        if found
+        else "more is expected of this, by all reports on it"
+    )
+    return f"{said} days are advised for it too; {why}"
+
+
+def _turn(kb: KnowledgeBase, obstacles: Sequence[str]) -> str | None:
+    """Which of two cold seasons is meant, where an obstacle says."""
+    known = kb.vocabulary.obstacles
+    return next((known[o]["turn"] for o in known if o in obstacles and "turn" in known[o]), None)
 
 
 def _evidence(
@@ -76,8 +151,7 @@ def _evidence(
 
     A relative counts if its dormancy is of the same class and level, as far as both are known.
     """
-    known = kb.vocabulary.obstacles
-    turn = next((known[o]["turn"] for o in known if o in obstacles and "turn" in known[o]), None)
+    turn = _turn(kb, obstacles)
     record = kb.taxon(facts.name) or {}
     own = (kb.store.summary(facts.name) or {}).get("doses", []) if record.get("rank") == "species" else []
     relatives: list[dict[str, Any]] = []
@@ -183,11 +257,14 @@ def _from_table(
         return None
     span = row[unit]
     use = span[{"short": "low", "long": "high"}.get(lean or "", "use")]
+    return Amount(span["low"], use, span["high"], *_row_ground(row))
+
+
+def _row_ground(row: Mapping[str, Any]) -> tuple[str, tuple[Mapping[str, Any], ...], str]:
+    """Basis, sources and note of a row of the treatment's table."""
     basis = "class" if "class" in row or "level" in row else "treatment"
     sources = tuple({"source": s["id"], "held": s["held"]} for s in row.get("sources", ()))
-    return Amount(
-        span["low"], use, span["high"], basis, sources or ({"held": row.get("held", "practice")},), row.get("note", "")
-    )
+    return basis, sources or ({"held": row.get("held", "practice")},), row.get("note", "")
 
 
 def _row(treatment: Mapping[str, Any], facts: Facts, obstacles: Sequence[str], unit: str) -> Mapping[str, Any] | None:
@@ -215,6 +292,8 @@ def _temperature(
 ) -> Amount | None:
     for basis, doses in evidence:
         found = [d for d in doses if "temperature_c" in d and not d["doubtful"]]
+        # A limit is no temperature to pool, and the parts of one season are none of each other's.
+        found = [d for d in found if None not in d["temperature_c"].values() and not d.get("later_part")]
         if found:
             return _cooled(_pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")
@@ -268,42 +347,3 @@ def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
 
 def _degrees(value: float) -> float | int:
     return int(value) if value == int(value) else round(value, 1)
-
-
-# How many relatives must have been tried before their temperature of germination is lent: one is a test of one lot.
-RELATIVES_TRIED = 3
-
-
-def sowing_temperature(kb: KnowledgeBase, facts: Facts, chilled: bool = False) -> Amount:
-    """Temperature of germination: reported for the species, else by several of its genus, else the treatment's table.
-
-    `chilled`: whether the plan has a cold period. Most reported temperatures are those of laboratory tests, often
-    warmer than a bench should be after a chill, so the value to use is then capped; the range keeps what was reported.
-    """
-    treatment = kb.treatments[kb.vocabulary.kinds.last]
-    own = (kb.store.summary(facts.name) or {}).get("sowing", [])
-    relatives = kb.store.group("genus", facts.genus)["sowing"] if facts.genus else []
-    for basis, items, least in (("species", own, 1), ("genus", relatives, RELATIVES_TRIED)):
-        found = [
-            {**i, "temperature_c": i["germination_temperature_c"]} for i in items if "germination_temperature_c" in i
-        ]
-        found = [i for i in found if not i["doubtful"]] or found
-        if len({i.get("species") for i in found}) >= least:
-            amount = _pooled_temperature(found, basis)
-            return _after_cold(amount, treatment) if chilled else amount
-    usual = _temperature(kb, treatment, [], facts, (), None)
-    assert usual is not None  # the schema asks for one of what ends a plan
-    return usual
-
-
-def _after_cold(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
-    """No warmer than the treatment allows after a chill (a layer's own treatment may set no limit)."""
-    most = treatment.get("after_cold_at_most", {}).get("temperature_c", float("inf"))
-    use = amount.use
-    use = {turn: min(t, most) for turn, t in use.items()} if isinstance(use, Mapping) else min(use, most)
-    low = None if amount.low is None else min(amount.low, most)
-    if use == amount.use:
-        return amount
-    return amount._replace(
-        low=low, use=use, note=f"tested up to {amount.high} °C; over {most} °C soon after a chill is not advised"
-    )

@@ -1,40 +1,15 @@
-"""What a plan says of the relatives that it rests on: which, how they differ, and how often such plans were right."""
+"""What a plan says of the relatives that it rests on: which, and how they differ."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.facts import Facts
 
-# A row of the table with fewer trials than this says too little; then all plans on such ground are taken together.
-FEWEST_TRIALS = 20
 NAMED = 5  # relatives named for each class; the rest are counted
 SHOWN_CHANCE = 0.05
-
-
-class TrackRecord(NamedTuple):
-    """How often plans on like ground agreed with what sources say."""
-
-    right: int
-    tried: int
-
-    @property
-    def share(self) -> float:
-        return self.right / self.tried if self.tried else 0.0
-
-
-def record(kb: KnowledgeBase, kind: str, facts: Facts) -> TrackRecord | None:
-    """The measured record of plans on this kind of ground (kb/calibration.yaml), for relatives that agree as well."""
-    measured = kb.calibration.get("basis", {}).get(kind)
-    if not measured or not measured["tried"]:
-        return None
-    chance = facts.relatives.chance if facts.relatives else 0.0
-    rows = [row for row in measured.get("by_chance", ()) if facts.relatives and row["from"] <= chance]
-    row = max(rows, key=lambda row: row["from"], default=measured)
-    row = row if row["tried"] >= FEWEST_TRIALS else measured
-    return TrackRecord(row["right"], row["tried"])
 
 
 def relatives_of(kb: KnowledgeBase, facts: Facts) -> dict[str, Any] | None:

@@ -4,22 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.grower import Grower
 from rousewort.planning.rules.run import Findings, Firing, Offer
 
+if TYPE_CHECKING:
+    from rousewort.planning.follow import Following
+    from rousewort.planning.phases import Part
+
 
 @dataclass(eq=False)
 class Chosen:
-    """A treatment chosen for one or more neighbouring obstacles."""
+    """A treatment chosen for one or more neighbouring obstacles.
+
+    `against`: what the species' own works say against it, in words, and their `grounds`; `needless`: untreated seed came up.
+    `lacks`: what the grower would have to get for it; `part`: the phase of a protocol that it follows;
+    `season`: where it is one part of a season, all that the season removes; `only_if`: in which case it is done, in words.
+    """
 
     kind: str
     obstacles: list[str]
     offers: list[Offer]
     optional: bool
     medium: str | None = None
+    against: tuple[str, ...] = ()
+    grounds: tuple[Mapping[str, Any], ...] = ()
+    needless: bool = False
+    lacks: tuple[str, ...] = ()
+    part: Part | None = None
+    season: tuple[str, ...] = ()
+    only_if: str | None = None
 
 
 class Refused(NamedTuple):
@@ -41,6 +57,7 @@ class Sequence:
     unmet_optional: list[str] = field(default_factory=list)
     already: list[str] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
+    follows: Following | None = None
 
     def shape(self) -> tuple[Any, ...]:
         """What makes two sequences the same for a grower."""
@@ -53,11 +70,16 @@ def choose(
     treatments: Mapping[str, Mapping[str, Any]],
     vocabulary: Vocabulary,
     prefer: frozenset[str] = frozenset(),
+    lead: frozenset[str] = frozenset(),
+    last: frozenset[tuple[str, str]] = frozenset(),
 ) -> Sequence:
     """Decide one treatment an obstacle, in the order of obstacles.yaml; neighbours with the same treatment are one.
 
-    `prefer`: kinds that are taken before all others wherever they are offered, to see what they would change.
+    `prefer`: kinds that are taken before all others wherever they are offered, to see what they would change. `lead`: those of a
+    protocol of the species, taken before what only stands as well. `last`: kinds that are taken last for an obstacle, and not while
+    something else could be got: its own works found them of no use.
     """
+    ranks = _Ranks(vocabulary, prefer, lead, last)
     sequence = Sequence()
     offers: dict[str, list[Offer]] = {}
     for offer in findings.offers:
@@ -67,7 +89,7 @@ def choose(
         if grower.cleaned and vocabulary.obstacles[obstacle].get("gone_when_cleaned"):
             sequence.already.append(obstacle)
             continue
-        best = _best(offers.get(obstacle, []), findings, grower, treatments, vocabulary, sequence, prefer)
+        best = _best(offers.get(obstacle, []), findings, grower, treatments, ranks, sequence)
         if best is None:
             (sequence.unmet_optional if optional else sequence.unmet).append(obstacle)
         else:
@@ -89,37 +111,56 @@ def _append(sequence: Sequence, offer: Offer, obstacle: str, optional: bool, sow
         sequence.chosen.append(Chosen(offer.kind, [obstacle], [offer], optional, offer.medium))
 
 
+class _Ranks(NamedTuple):
+    """In which order offers are taken."""
+
+    vocabulary: Vocabulary
+    prefer: frozenset[str]
+    lead: frozenset[str]
+    last: frozenset[tuple[str, str]]
+
+    def of(self, offer: Offer, outside: bool) -> tuple[Any, ...]:
+        kinds = self.vocabulary.kinds
+        staying = outside and offer.kind in kinds.outdoors
+        standing = self.vocabulary.standing_rank[offer.standing]
+        mine = offer.kind not in self.prefer, offer.kind not in self.lead
+        return (
+            not staying,
+            (offer.kind, offer.obstacle) in self.last,
+            *mine,
+            standing,
+            kinds.rank(offer.kind),
+            offer.kind,
+        )
+
+
 def _best(
     offers: list[Offer],
     findings: Findings,
     grower: Grower,
     treatments: Mapping[str, Mapping[str, Any]],
-    vocabulary: Vocabulary,
+    ranks: _Ranks,
     sequence: Sequence,
-    prefer: frozenset[str],
 ) -> Offer | None:
-    kinds = vocabulary.kinds
-    outside = any(c.kind in kinds.outdoors for c in sequence.chosen)  # seed once sown outside stays there
-
-    def order(offer: Offer) -> tuple[Any, ...]:
-        staying = outside and offer.kind in kinds.outdoors
-        standing = vocabulary.standing_rank[offer.standing]
-        return not staying, offer.kind not in prefer, standing, kinds.rank(offer.kind), offer.kind
-
+    vocabulary = ranks.vocabulary
+    outside = any(c.kind in vocabulary.kinds.outdoors for c in sequence.chosen)  # seed once sown outside stays there
     best: Offer | None = None
     too_big_or_small: Offer | None = None
-    for offer in sorted(offers, key=order):
+    to_get = False  # something that its own works do not speak against, and that can be had
+    for offer in sorted(offers, key=lambda offer: ranks.of(offer, outside)):
         if (offer.kind, None) in findings.ruled_out or (offer.kind, offer.obstacle) in findings.ruled_out:
             continue
         treatment = treatments[offer.kind]
         lacking = grower.can(treatment["needs"], vocabulary)
         lot = _lot(treatment, grower)
+        is_last = (offer.kind, offer.obstacle) in ranks.last
         if lacking:
             sequence.refused.append(Refused(offer.kind, offer.obstacle, need=lacking))
+            to_get = to_get or not (is_last or vocabulary.files["equipment"][lacking].get("permission"))
         elif lot:
             sequence.refused.append(Refused(offer.kind, offer.obstacle, lot=lot))
             too_big_or_small = too_big_or_small or offer
-        elif best is None:
+        elif best is None and not (is_last and (to_get or too_big_or_small)):
             best = offer
     return best or too_big_or_small
 

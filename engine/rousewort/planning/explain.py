@@ -9,10 +9,14 @@ from typing import Any
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.rules import FactKey
+from rousewort.planning.evidence import GENERAL, THIS_PLANT, Evidence, of_rule
 from rousewort.planning.plan import Plan
+from rousewort.planning.reasons import Reasons
 from rousewort.planning.rules.run import Firing
 from rousewort.planning.steps import Step
 from rousewort.planning.wording import fill, ground_text
+
+_TOLD_KINDS = ("experiment", "advice", "standard")  # of evidence; what is left says itself how it is held
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,7 @@ class _Trace:
     def __init__(self, kb: KnowledgeBase, plan: Plan) -> None:
         self.kb, self.plan = kb, plan
         self.name = plan.match.name or plan.query
+        self.reasons = Reasons(kb, plan.facts, plan.findings, self.name)
         self._told: set[str] = set()
 
     def firing(self, firing: Firing, depth: int) -> Iterator[Line]:
@@ -120,14 +125,12 @@ class _Trace:
         yield Line(
             depth,
             "rule",
-            f"rule {rule['id']}{status}: {fill(rule['because']['why'], values)} {fill(rule['because']['what'], values)}",
+            f"rule {rule['id']}{status}: {self.reasons.text(firing)}",
         )
         yield Line(depth + 1, "ground", fill(rule["because"]["ground"], values))
         if status:  # of a rule that is not sure, where it may be wrong belongs to the answer
             yield from (Line(depth + 1, "limit", f"may be wrong: {limit}") for limit in rule["limits"])
-        for source in rule["sources"]:
-            cited = self.kb.sources[source["id"]]["citation"] if "id" in source else "common practice"
-            yield Line(depth + 1, "source", f"{source['says']} [{cited}; {source['held']}]")
+        yield from (self.record(evidence, depth + 1) for evidence in of_rule(rule))
         for fact in firing.on:
             yield from self.fact(fact, depth + 1)
 
@@ -135,13 +138,11 @@ class _Trace:
         known = self.plan.facts.known.get(fact)
         if known:
             yield Line(depth, "fact", ground_text(known, self.kb.vocabulary))
-            yield from self.sources(known.sources, depth + 1)
-            if known.relatives and known.basis != "species":
-                yield Line(
-                    depth + 1,
-                    "note",
-                    "relatives: " + ", ".join(known.relatives[:6]) + (" …" if len(known.relatives) > 6 else ""),
-                )
+            shown = self.reasons.evidence(fact)
+            yield from (self.record(evidence, depth + 1) for evidence in shown)
+            more = len(set(known.relatives) - {evidence.name for evidence in shown})
+            if known.basis != "species" and more:
+                yield Line(depth + 1, "note", f"and of {more} more relative{'s' if more > 1 else ''}")
             for other in known.against:
                 yield Line(
                     depth + 1,
@@ -154,6 +155,14 @@ class _Trace:
             yield Line(depth, "fact", f"{fact[0]}: {fact[1].replace('_', ' ')}")
             for firing in self.plan.findings.support.get(fact, ()):
                 yield from self.firing(firing, depth + 1)
+
+    def record(self, evidence: Evidence, depth: int) -> Line:
+        """On whom, what it says, and which work says so, how it is held."""
+        on = {THIS_PLANT: "on this plant", GENERAL: "in general"}.get(evidence.role, f"on {evidence.name}")
+        cited = self.kb.sources[evidence.source]["citation"] if evidence.source else "common practice"
+        by = "seen at the bench" if evidence.held is None else f"{cited}; {evidence.held}"
+        kind = f"{evidence.kind}, " if evidence.kind in _TOLD_KINDS else ""
+        return Line(depth, "source", f"{on}: {evidence.says} [{kind}{by}]")
 
     def sources(self, statements: tuple[Any, ...], depth: int) -> Iterator[Line]:
         for s in statements:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
+from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.class_estimate import Estimate, estimate
 
@@ -96,6 +97,7 @@ def gather(
     own = kb.store.summary(name) if (kb.taxon(name) or {}).get("rank") == "species" else None
     if own:
         _take_own(facts, own, kb)
+    _take_listed(facts, kb, supposed)
     _inherit(facts, kb, own, supposed)
     for known in facts.of(kb.vocabulary.class_key):
         word = "own" if known.basis in ("species", "bench") else "relatives"
@@ -123,10 +125,27 @@ def _take_own(facts: Facts, own: Mapping[str, Any], kb: KnowledgeBase) -> None:
         facts.known[size, word] = Known(size, word, "species", tuple(counts))
 
 
+def _take_listed(facts: Facts, kb: KnowledgeBase, supposed: str | None) -> None:
+    """The class that the table of classes gives the species itself, where nothing better is known. Where it gives several,
+    lots differ: kin and their spread decide, with all of these (`estimate`)."""
+    dormancy = kb.vocabulary.class_key
+    if facts.genus is None or supposed or facts.of(dormancy):
+        return
+    words = kb.store.classed("genus", facts.genus).get(facts.name, ())
+    if len(words) == 1:
+        facts.known[dormancy, words[0]] = Known(dormancy, words[0], "species", listed_in(kb))
+
+
+def listed_in(kb: KnowledgeBase) -> tuple[Mapping[str, Any], ...]:
+    """The work that the table of classes is from, as a ground."""
+    return tuple({"source": source, "held": "table"} for source in kb.store.shared("classed_from")[:1])
+
+
 def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, supposed: str | None = None) -> None:
     """Fill what is not known from genus, then family. Classes come first: levels and reports depend on them."""
     have, dormancy = {key for key, _ in facts.known}, kb.vocabulary.class_key
     if dormancy not in have:
+        _lend_drying(facts, kb, have)
         have.add(dormancy)  # lent here or not at all
         lent_class = _class_of_relatives(facts, kb, supposed)
         if lent_class:
@@ -138,12 +157,20 @@ def _inherit(facts: Facts, kb: KnowledgeBase, own: Mapping[str, Any] | None, sup
             continue
         stranger = own is None and dormancy in definition.get("only_with", {})
         of_class = facts.dormancy if stranger and key in kb.vocabulary.responses else None
-        lent = _lent(kb, "genus", facts.genus, key, definition, of_class)
+        lent = _lent(kb, facts, "genus", key, definition, of_class)
         if not lent and _family_lends(definition, facts, own):
-            lent = _lent(kb, "family", facts.family, key, definition, of_class)
+            lent = _lent(kb, facts, "family", key, definition, of_class)
         for known in lent:
             if _fits(definition.get("values", {}).get(known.word, {}), facts):
                 facts.known[known.fact] = known
+
+
+def _lend_drying(facts: Facts, kb: KnowledgeBase, have: set[str]) -> None:
+    """Whether its kin's seed survives drying, before their class is lent: a coat that keeps water out stands drying."""
+    key = kb.vocabulary.drying_key
+    if key not in have:
+        for known in _lent(kb, facts, "genus", key, kb.vocabulary.traits[key], None):
+            facts.known[known.fact] = known
 
 
 def _lendable(kb: KnowledgeBase) -> list[tuple[str, Mapping[str, Any]]]:
@@ -164,20 +191,29 @@ def _family_lends(definition: Mapping[str, Any], facts: Facts, own: Mapping[str,
 
 
 def _lent(
-    kb: KnowledgeBase, rank: str, name: str | None, key: str, definition: Mapping[str, Any], of_class: str | None
+    kb: KnowledgeBase, facts: Facts, rank: str, key: str, definition: Mapping[str, Any], of_class: str | None
 ) -> list[Known]:
-    """What a genus or family lends of one key; the same for every species in it, so worked out once.
+    """What a genus or family lends of one key; the same for every species of a section or clade, so worked out once.
+
+    Where the plant's section of the genus, or its genus's subfamily or tribe, is on record, kin that are known to stand in
+    another lend nothing. Nor does kin whose seed dies when dry lend to seed that does not, or the other way.
 
     `of_class`: count only relatives of this dormancy class, or of none that is known: what treatment did for seed that
     is held back by something else says nothing.
     """
+    name, own = (facts.genus, facts.name) if rank == "genus" else (facts.family, facts.genus)
     if name is None:
         return []
-    if (rank, name, key, of_class) not in kb.memo:
+    clade = kb.store.clade_of(own) if own else None
+    drying = facts.word(kb.vocabulary.drying_key) if key in kb.vocabulary.responses else None
+    dies = drying in kb.vocabulary.never_dried if drying else None
+    asked = rank, name, key, of_class, clade, dies
+    if asked not in kb.memo:
         share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
         never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
         group, summary = kb.store.group(rank, name), kb.store.summary(name)
-        votes = group["votes"].get(key, {})
+        votes = {} if definition.get("as_stated") else group["votes"].get(key, {})
+        votes = _within(kb, rank, votes, group, clade, dies)
         if of_class:
             others = {
                 n
@@ -188,9 +224,31 @@ def _lent(
             votes = {word: [n for n in names if n not in others] for word, names in votes.items()}
             votes = {word: names for word, names in votes.items() if names}
         lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
-        kb.memo[rank, name, key, of_class] = lent or (_divided(key, rank, votes, least) if of_class else [])
-    known: list[Known] = kb.memo[rank, name, key, of_class]
+        kb.memo[asked] = lent or (_divided(key, rank, votes, least) if of_class else [])
+    known: list[Known] = kb.memo[asked]
     return known
+
+
+def _within(
+    kb: KnowledgeBase,
+    rank: str,
+    votes: Mapping[str, Any],
+    group: Mapping[str, Any],
+    clade: str | None,
+    dies: bool | None,
+) -> Mapping[str, Any]:
+    """The votes of kin on this side of the borders. `dies`: whether the plant's seed dies when dry, None not to ask."""
+    told = group["votes"].get(kb.vocabulary.drying_key, {}) if dies is not None else {}
+    far = {n for word, names in told.items() if (word in kb.vocabulary.never_dried) != dies for n in names}
+    if clade is None and not far:
+        return votes
+
+    def near(name: str) -> bool:
+        its = kb.store.clade_of(name if rank == "genus" else genus_of(name)) if clade else None
+        return name not in far and its in (None, clade)
+
+    kept = {word: [name for name in names if near(name)] for word, names in votes.items()}
+    return {word: names for word, names in kept.items() if names}
 
 
 def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[Known]:
@@ -201,7 +259,7 @@ def _divided(key: str, rank: str, votes: Mapping[str, Any], least: int) -> list[
 
 def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = None) -> Known | None:
     """The class whose treatment serves most relatives, where any of them has one and it is likely enough."""
-    found = facts.relatives = estimate(kb, facts.genus, facts.family, facts.seen())
+    found = facts.relatives = estimate(kb, facts.genus, facts.family, _seen(facts), species=facts.name)
     if found.nearest is None or (found.chance < CLASS_CHANCE and not supposed):
         return None
     word = supposed or found.serving
@@ -209,7 +267,14 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     share = round(found.chances[word], 2)
     # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
     relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
-    return Known(kb.vocabulary.class_key, word, group.rank, group.stated.get(word, ()), share, relatives)
+    sources = (*group.stated.get(word, ()), *(listed_in(kb) if group.listed.get(word) else ()))
+    return Known(kb.vocabulary.class_key, word, group.rank, sources, share, relatives)
+
+
+def _seen(facts: Facts) -> dict[str, str]:
+    """What is known of the seed itself, and whether its kin's stands drying."""
+    lent = [known for known in facts.of(facts.vocabulary.drying_key) if known.basis == "genus"]
+    return {**{known.key: known.word for known in lent}, **facts.seen()}
 
 
 def _bound(definition: Mapping[str, Any]) -> bool:

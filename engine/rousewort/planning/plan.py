@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -10,9 +10,12 @@ from rousewort.base.errors import UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase, Match
 from rousewort.knowledge.rules import FactKey
 from rousewort.knowledge.vocabulary import DERIVED
-from rousewort.planning.certainty import TrackRecord, differ_text, record, relatives_of
-from rousewort.planning.choose import Refused, Sequence, choose
+from rousewort.planning.certainty import differ_text, relatives_of
+from rousewort.planning.choose import Refused, Sequence
+from rousewort.planning.claims import Claim, claims_of, with_confidence
+from rousewort.planning.evidence import role_of
 from rousewort.planning.facts import Facts, Known, gather
+from rousewort.planning.follow import Chooser
 from rousewort.planning.grower import Grower, make_grower
 from rousewort.planning.reasons import Reasons
 from rousewort.planning.rules.run import Engine, Findings, Firing, fire, make_engine
@@ -56,22 +59,9 @@ class Plan(NamedTuple):
     sequence: Sequence
     line: str | None
     claims: tuple[Claim, ...]
-
-
-class Claim(NamedTuple):
-    """What a plan says of one question (coat, cold, warm, class, or a length), and how often such claims were right.
-
-    `about`: as in the JSON; `says`: true or false, a word, a number of days. `right` (a share), its interval and `tried`
-    are None where nothing was measured. `rests_on`: on what kind of ground, in words.
-    """
-
-    about: str
-    says: bool | str | int
-    rests_on: str
-    right: float | None = None
-    right_from: float | None = None
-    right_to: float | None = None
-    tried: int | None = None
+    follows: Mapping[str, Any] | None = None
+    others: tuple[Mapping[str, Any], ...] | None = None
+    expect: Mapping[str, Any] | None = None
 
 
 class Planner:
@@ -117,7 +107,8 @@ class Planner:
             "cautions": (),
             "splits": (),
         }
-        return plan._replace(outcome="unknown", basis=basis, advice=NoSingleMatch(match).asks, **empty)
+        asks = NoSingleMatch(match).asks
+        return plan._replace(outcome="unknown", basis=basis, advice=asks, line=None, expect=None, **empty)
 
     def variations(self, plan: Plan) -> Variations:
         """The same plant's plans for other growers and lots; the rules do not run again."""
@@ -163,8 +154,15 @@ class Variations:
             splits = tuple(_for_part_of_the_lot(steps, composer.facts, self._others, grower))
         return Answer(sequence, outcome, advice, composer.unmet(sequence, outcome), splits)
 
+    def done(self, answer: Answer, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the answer's sequence, or the nearest one where that is out of reach."""
+        return self._composer.nearest(answer.sequence, answer.outcome, grower)
+
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._composer.steps(sequence, grower)
+
+    def ruled_out(self, sequence: Sequence) -> tuple[Mapping[str, Any], ...]:
+        return tuple(self._composer.ruled_out(sequence))
 
     def cautions(self, grower: Grower) -> tuple[str, ...]:
         return self._composer.plan_cautions(grower)
@@ -238,26 +236,27 @@ class _Composer:
         self.display = match.name or match.query
         self.grounds = Reasons(kb, facts, findings, self.display)
         self._steps = Steps(kb, facts, findings, self.grounds)
+        self.chooser = Chooser(kb, facts, findings)
 
     def compose(self) -> Plan:
         sequence = self.choose(self.grower)
         basis = self.basis
         outcome, advice = self.outcome(sequence, basis)
-        if outcome == "unknown":  # how often plans were right says nothing where none is made
-            basis = self._basis(planned=False)
-        steps = self.steps(sequence, self.grower) if outcome == "plan" else ()
-        alternatives = tuple(self._alternatives(sequence)) if outcome in ("plan", "unreachable") else ()
+        done = self.nearest(sequence, outcome, self.grower)
+        steps = self.steps(done, self.grower) if done else ()
+        claims = claims_of(self.kb, self.facts, steps, outcome)
+        alternatives = tuple(self._alternatives(sequence, done)) if done and outcome != "unknown" else ()
         dormancy = self._dormancy()
         return Plan(
             query=self.match.query,
             outcome=outcome,
             match=self.match,
             family=self.facts.family,
-            basis=basis,
+            basis=with_confidence(self.kb, basis, claims),
             dormancy=dormancy,
             steps=steps,
             alternatives=alternatives,
-            ruled_out=tuple(self._ruled_out(sequence)),
+            ruled_out=tuple(self.ruled_out(done or sequence)),
             unmet=self.unmet(sequence, outcome),
             cautions=self.plan_cautions(self.grower),
             advice=advice,
@@ -267,33 +266,40 @@ class _Composer:
             facts=self.facts,
             findings=self.findings,
             sequence=sequence,
-            line=self.line(steps),
-            claims=tuple(self._claims(steps, outcome, dormancy)),
+            line=self.line(steps, done),
+            claims=claims,
+            follows=self.chooser.follows_json(done) if done else None,
+            others=self.chooser.others_json(done.follows if done else None),
+            expect=self.chooser.expect_json(done.follows) if done else None,
         )
 
-    def choose(self, grower: Grower) -> Sequence:
-        return choose(self.findings, grower, self.kb.treatments, self.vocabulary)
+    def choose(self, grower: Grower, prefer: frozenset[str] = frozenset()) -> Sequence:
+        return self.chooser.choose(grower, prefer)
+
+    def nearest(self, sequence: Sequence, outcome: str, grower: Grower) -> Sequence | None:
+        """What the steps are made of: the sequence, or where it is out of reach, the nearest one; None where there is none."""
+        if outcome == "unreachable":
+            return self.chooser.nearest(grower)
+        if outcome == "unknown" and self._how_to_sow().get("hedge"):
+            return self.chooser.hedged(grower, sequence, **self.vocabulary.files["observations"]["unknown"]["hedge"])
+        return sequence if outcome == "plan" else None
 
     # --- what the plan rests on
 
     @cached_property
     def basis(self) -> dict[str, Any]:
-        return self._basis()
-
-    def _basis(self, planned: bool = True) -> dict[str, Any]:
-        """The nearest kind of evidence that decides the obstacles, and how often plans on such evidence were right."""
+        """The nearest kind of evidence that decides the obstacles; how sure it is, its claims say."""
         grounds = [self.facts.known[f] for firing in self._deciding() for f in firing.on if f in self.facts.known]
         kinds = {known.basis for known in grounds}
         kinds = kinds or {known.basis for known in self.facts.of(self.vocabulary.class_key)}
         kind = next((k for k in ("bench", "species", "genus", "family") if k in kinds), "none")
         if self.match.matched_by in ("genus", "family") and kind == "species":
             kind = self.match.matched_by
-        measured = record(self.kb, kind, self.facts) if planned else None
         shown = "observations" if kind == "bench" else kind
         basis: dict[str, Any] = {
             "kind": shown,
-            "confidence": round(measured.share, 2) if measured else 0.0,
-            "note": self._basis_note(kind, grounds, measured),
+            "confidence": 0.0,
+            "note": self._basis_note(kind, grounds),
         }
         relatives = relatives_of(self.kb, self.facts)
         if relatives:
@@ -318,7 +324,7 @@ class _Composer:
             for on in firing.on:
                 yield from self._back(on, seen)
 
-    def _basis_note(self, kind: str, grounds: list[Known], measured: TrackRecord | None) -> str:
+    def _basis_note(self, kind: str, grounds: list[Known]) -> str:
         if kind == "none":
             return "Nothing is known of this plant's dormancy, nor enough of its genus or family."
         lent = sorted({name for k in grounds if k.basis in ("genus", "family") for name in k.relatives})
@@ -331,9 +337,6 @@ class _Composer:
         if lent and kind != "bench":
             some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
             text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"
-        if measured:
-            held_back = "the sources of a species held back" if kind in ("genus", "family") else "a source held back"
-            text += f". Plans on such ground agreed with {held_back} in {measured.right} of {measured.tried} trials"
         held = {source.get("held") for known in grounds if known.basis == "species" for source in known.sources}
         if kind == "species" and "read" not in held:
             text += ". What decides is common practice or memory of a work: none of it was read in a published source"
@@ -353,7 +356,7 @@ class _Composer:
             "level": level_words,
             "words": entry["label"] + (f", {level_words}" if level_words else ""),
             "basis": known.basis if known else "rule",
-            "sources": self.grounds.cite(known.sources) if known else [],
+            "sources": self.grounds.cite(known.sources, role_of(known.basis)) if known else [],
         }
 
     def outcome(self, sequence: Sequence, basis: Mapping[str, Any]) -> tuple[str, tuple[str, ...]]:
@@ -385,20 +388,26 @@ class _Composer:
 
     def _observe_next(self) -> Iterable[str]:
         said = self.vocabulary.files["observations"]["unknown"]
-        word = self.facts.dormancy
+        word, case = self.facts.dormancy, self._how_to_sow()
         values = {
             "label": self.vocabulary.label(self.vocabulary.class_key, word) if word else "",
             "name": self.match.query.replace("'", ""),
         }
-        found = {key for kind, key in self.findings.facts if kind == "finding"}
         lines = [
             *(said["class_known"] if word else ()),
             *(said["home_unknown"] if word and not self.facts.of(self.vocabulary.climate_key) else ()),
-            *next(case["say"] for case in said["how_to_sow"] if found >= set(case["when"])),
+            *case["say"],
+            *(() if word or case.get("keep_whole") else said["may_be_nicked"]),
             *(() if word else said["class_unknown"]),
             *said["then"],
         ]
         yield from (fill(line, values) for line in lines)
+
+    def _how_to_sow(self) -> Mapping[str, Any]:
+        """What to do meanwhile with seed of which nothing decides: the first case whose findings all hold."""
+        found = {key for kind, key in self.findings.facts if kind == "finding"}
+        cases: list[Mapping[str, Any]] = self.vocabulary.files["observations"]["unknown"]["how_to_sow"]
+        return next(case for case in cases if found >= set(case["when"]))
 
     def _what_would_help(self, sequence: Sequence, obstacle: str) -> str:
         needs = sorted({r.need for r in sequence.refused if r.obstacle == obstacle and r.need})
@@ -412,33 +421,20 @@ class _Composer:
     def steps(self, sequence: Sequence, grower: Grower) -> tuple[Step, ...]:
         return self._steps.of_sequence(sequence, grower)
 
-    def line(self, steps: Iterable[Step]) -> str | None:
-        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets."""
+    def line(self, steps: Iterable[Step], sequence: Sequence | None) -> str | None:
+        """The plan in one line: `nick the coat, cold and moist 60 days, sow`; what may be left out in brackets, and whether the
+        seed may need none of it."""
         parts = []
         for step in steps:
             if step.kind != self.vocabulary.kinds.first:
                 days = step.amounts.get("days")
                 text = f"{step.label} {days.use} days" if days else step.label
                 parts.append(f"({text})" if step.optional else text)
-        return ", ".join(parts) or None
-
-    def _claims(self, steps: tuple[Step, ...], outcome: str, dormancy: Mapping[str, Any]) -> Iterator[Claim]:
-        """What these steps say, question by question. None of it was measured by itself yet: see kb/calibration.yaml."""
-        if outcome != "plan":
-            return
-        kinds, ground = self.vocabulary.kinds, str(self.basis["kind"])
-        for group in kinds.claims:
-            given = [step for step in steps if kinds.claim(step.kind, step.removes) == group]
-            yield Claim(group, any(not step.optional for step in given), ground)
-            days = [
-                step.amounts["days"].use
-                for step in given
-                if step.kind in kinds.indoors(group) and "days" in step.amounts
-            ]
-            if days:
-                yield Claim(f"{group}_days", max(days), ground)
-        if dormancy["class"]:
-            yield Claim("class", dormancy["class"], dormancy["basis"] or "none")
+        may_need_nothing = sequence is not None and self.chooser.may_need_nothing(sequence)
+        said = ", ".join(parts)
+        if said and self.chooser.nothing_woke:
+            return f"nothing tried woke it: {said}"
+        return (f"may need nothing: {said}" if may_need_nothing else said) or None
 
     def plan_cautions(self, grower: Grower) -> tuple[str, ...]:
         return tuple(self._plan_cautions(grower))
@@ -447,6 +443,10 @@ class _Composer:
         firings = self._steps.cautions.get("plan", ())
         seen = dict.fromkeys(self._steps.caution(text, firing) for text, firing in firings)
         yield from seen
+        if tried := self.chooser.nothing_woke:
+            self.grounds.cite([course.protocol for course in tried])
+            told = "; ".join(dict.fromkeys(self.chooser.told(course) for course in tried))
+            yield f"Nothing that was tried woke this seed ({told}): sow it as it comes, and do not count on it."
         lots = self.vocabulary.files["lots"]
         for part, word in (("stored", grower.stored), ("provenance", grower.provenance)):
             for advice in lots[part].get(word, {}).get("advice", ()):
@@ -457,11 +457,12 @@ class _Composer:
 
     # --- why not, what else, what is missing
 
-    def _ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
-        used = {(c.kind, o) for c in sequence.chosen for o in c.obstacles}
+    def ruled_out(self, sequence: Sequence) -> Iterable[dict[str, Any]]:
+        """What is not used, and why. What one obstacle rules out and another asks for is used."""
+        used = {chosen.kind for chosen in sequence.chosen}
         seen: dict[tuple[str, str], dict[str, Any]] = {}
         for refused in sequence.refused:
-            if (refused.kind, refused.obstacle) in used:
+            if refused.kind in used:
                 continue
             because = self.refusal(refused)
             seen[refused.kind, because] = {"kind": refused.kind, "because": because, **self._would_change(refused)}
@@ -498,9 +499,9 @@ class _Composer:
                 "optional": obstacle in sequence.unmet_optional,
             }
 
-    def _alternatives(self, sequence: Sequence) -> Iterable[Alternative]:
-        """`choose` with one thing changed, kept if the steps differ. The rules are not run again."""
-        seen = {sequence.shape()}
+    def _alternatives(self, sequence: Sequence, done: Sequence) -> Iterable[Alternative]:
+        """`choose` with one thing changed, kept if the steps differ from those of what is `done`. The rules are not run again."""
+        seen = {sequence.shape(), done.shape()}
         equipment = self.vocabulary.files["equipment"]
         used = {need for c in sequence.chosen for need in self.kb.treatments[c.kind]["needs"]}
         offered = {need for offer in self.findings.offers for need in self.kb.treatments[offer.kind]["needs"]}
@@ -517,7 +518,7 @@ class _Composer:
                 if how != "without"
                 else frozenset()
             )
-            other = choose(self.findings, other_grower, self.kb.treatments, self.vocabulary, prefer)
+            other = self.choose(other_grower, prefer)
             if other.shape() in seen or other.unmet:
                 continue
             seen.add(other.shape())
@@ -537,8 +538,9 @@ class _Composer:
         spread = {
             key: item["means"] for key, item in {**self.vocabulary.traits, **self.vocabulary.responses}.items()
         } | DERIVED
+        usual = {key for key, trait in self.vocabulary.traits.items() if trait.get("as_stated")}  # unsaid is as usual
         for key, word in sorted(self.findings.facts):
-            if word == "unknown":
+            if word == "unknown" and key not in usual:
                 yield f"{key}: {spread[key]}"
 
 

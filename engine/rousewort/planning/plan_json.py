@@ -1,6 +1,6 @@
 """A plan as JSON in the form `rousewort-plan-2` (kb/schema/plan.schema.yaml). Decides nothing.
 
-Keys of the form that nothing eligible is known for are null: a plan does not follow one protocol yet.
+Keys of the form that nothing eligible is known for are null.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ def step_json(step: Step) -> dict[str, Any]:
         "label": step.label,
         "removes": list(step.removes),
         "optional": step.optional,
-        "only_if": None,
+        "only_if": step.only_if,
+        "to_get": list(step.lacks),
+        "against": list(step.against),
         "first_look_days": step.first_look,
     }
     made |= {unit: amount.to_json() for unit, amount in step.amounts.items()}
@@ -29,15 +31,20 @@ def step_json(step: Step) -> dict[str, Any]:
     if step.medium:
         made["medium"] = step.medium
     if step.sowing:
-        told = {k: v for k, v in step.sowing.items() if not k.endswith("_text")}
-        made["sowing"] = {**told, "water": None, "medium": step.medium, "position": None}
+        made["sowing"] = dict(step.sowing)
     return made | {
         "do": list(step.do),
         "watch": list(step.watch),
         "until": step.until,
         "success": step.success,
         "because": [
-            {"text": r.text, "rule": r.rule, "facts": list(r.facts), "sources": list(r.sources), "evidence": None}
+            {
+                "text": r.text,
+                "rule": r.rule,
+                "facts": list(r.facts),
+                "sources": list(r.sources),
+                "evidence": [record.to_json() for record in r.evidence],
+            }
             for r in step.because
         ],
         "cautions": list(step.cautions),
@@ -52,10 +59,10 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "outcome": plan.outcome,
         "taxon": _taxon(plan),
         "line": plan.line,
-        "follows": None,
+        "follows": dict(plan.follows) if plan.follows else None,
         "claims": [claim._asdict() for claim in plan.claims],
         "expect": _expect(plan),
-        "others": None,
+        "others": [dict(other) for other in plan.others] if plan.others else None,
         "basis": dict(plan.basis),
         "dormancy": dict(plan.dormancy),
         "steps": [step_json(step) for step in plan.steps],
@@ -79,9 +86,17 @@ def plan_json(plan: Plan) -> dict[str, Any]:
 
 
 def _expect(plan: Plan) -> dict[str, Any] | None:
-    """When seedlings come, of the class at large. No share is promised: what was reported followed other steps."""
+    """What came of the protocol that is followed; else when seedlings come, of the class at large, and no share."""
     sowing = plan.steps[-1].sowing if plan.steps else None
-    return {"germinated_pct": None, "days": sowing["expect_days"], "from": "class"} if sowing else None
+    usual = (
+        {"germinated_pct": None, "untreated_pct": None, "days": sowing["expect_days"], "from": "class"}
+        if sowing
+        else None
+    )
+    if plan.expect is None:
+        return usual
+    days = plan.expect["days"] or (usual["days"] if usual else None)
+    return {**plan.expect, "days": days, "days_from": "species" if plan.expect["days"] else "class"}
 
 
 def _taxon(plan: Plan) -> dict[str, Any]:

@@ -3,20 +3,45 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rousewort.knowledge.vocabulary import Vocabulary
     from rousewort.planning.amounts import Amount
+    from rousewort.planning.evidence import Evidence
     from rousewort.planning.facts import Known
 
+# What a rule's sentences say of no plant in particular.
+OF_ANY_PLANT = {"name": "the species", "reports": "Reports on the species or its relatives", "toxic_note": ""}
+_NAMED = 2  # relatives named in a sentence
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
 
 
 def fill(text: str, values: Mapping[str, str]) -> str:
     """Replace {word} by its value; a word without one stays, so that it is seen."""
     return _PLACEHOLDER.sub(lambda m: values.get(m[1], m[0]), text)
+
+
+def reports_text(name: str, evidence: Iterable[Evidence]) -> str:
+    """Who says so, as the subject of a verb in the plural: reports on this plant, else on relatives, else growers' practice.
+
+    "Reports on" a plant is said only where a work on that plant reports it.
+    """
+    told = list(evidence)
+    own = [e for e in told if e.role == "this plant"]
+    if any(e.source for e in own):
+        return f"Reports on {name}"
+    if any(e.kind == "observation" for e in own):
+        return "Observations at the bench"
+    kin = [e for e in told if e.role == "relative"]
+    cited = [e for e in kin if e.source]
+    if kin and (cited or not own):
+        names = list(dict.fromkeys(str(e.name) for e in cited or kin))
+        which = " and ".join(names[:_NAMED]) if len(names) <= _NAMED else f"{', '.join(names[:_NAMED])} and others"
+        among = f"relatives of {name} ({which})" if " " in name else which
+        return f"In {among}, {'reports' if cited else 'growers commonly'}"
+    return f"Growers of {name} commonly"
 
 
 def amount_text(amount: Amount, unit: str) -> str:
@@ -27,6 +52,12 @@ def amount_text(amount: Amount, unit: str) -> str:
     if low == high == use or (low is None and high is None):
         return f"{use}"
     return f"{use} ({low if low is not None else '…'}–{high if high is not None else '…'})"
+
+
+def length_text(amount: Amount, unit: str) -> str:
+    """`90 (60–120) days`, `1 hour`, `30 seconds`: with its unit, so that no sentence can lack it."""
+    said = amount_text(amount, unit)
+    return said if said.endswith("seconds") else f"{said} {unit.removesuffix('s') if said == '1' else unit}"
 
 
 def temperature_text(amount: Amount) -> str:
@@ -47,3 +78,8 @@ def ground_text(known: Known, vocabulary: Vocabulary) -> str:
     if known.basis in ("genus", "family"):
         return f"{name}: {value} (from the {known.basis}, {round(known.share * 100)} % of what is known there)"
     return f"{name}: {value}" + (" (observed at the bench)" if known.basis == "bench" else "")
+
+
+def begun(text: str) -> str:
+    """As a sentence begins."""
+    return text[:1].upper() + text[1:]

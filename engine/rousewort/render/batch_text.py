@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
+from rousewort.ledger.courses import PLANNED, StepCourse, departures
 from rousewort.ledger.due import Diary, Due, said
 from rousewort.ledger.events import Batch, Event
 from rousewort.ledger.results import BatchResult, Expected, OwnRecord
@@ -59,7 +60,13 @@ def one_line(batch: Batch, diary: Diary) -> str:
         head += "ready to sow"
     else:
         head += f"{batch.here['label']} since {batch.begun[batch.step]}"
-    return head + f"; on {due.day}: {said(due)}"
+    return head + f"; on {due.day}: {said(due)}" + _departed(batch, diary)
+
+
+def _departed(batch: Batch, diary: Diary) -> str:
+    """What was not done as planned, so that no list shows such a batch as one that had all."""
+    found = [f"{one.label} {one.state}" for one in diary.courses(batch) if departures([one])]
+    return f" [{', '.join(found)}]" if found else ""
 
 
 _ENDED = {"close": "closed", "discard": "discarded", "merged": "merged into another", "void": "void (never was)"}
@@ -100,9 +107,11 @@ def whole(batch: Batch, diary: Diary, today: date, page: Page) -> str:
 def _dates(batch: Batch, diary: Diary, today: date, page: Page) -> None:
     page.heading("Dates")
     made = diary.dated(batch, today)
+    page.each(made.notes, 2, "! ", "33")
     for step in made.steps:
-        sign = "done" if step.ended else "here" if step.id == batch.step else "    "
-        page.say(f"{step.start}  {sign}  {step.label}", 2)
+        sign = "here" if step.id == batch.step else "" if step.state == PLANNED else step.state
+        said = step.course.partition(f": {step.state}")[2] if step.ended else ""
+        page.say(f"{step.start}  {sign:<12}  {step.label}{said}", 2)
     window = made.seedlings
     if window:
         latest = f" to {window.latest}" if window.latest else ""
@@ -115,6 +124,10 @@ def event_text(event: Event) -> str:
     for key, value in event.data.items():
         if key == "finds":
             parts.append(", ".join(value))
+        elif key == "skipped":
+            parts.append(f"skipped {', '.join(value)}")
+        elif key == "past":
+            continue
         elif key == "begun":
             parts.append("steps begun: " + ", ".join(f"{step} {day}" for step, day in value.items()))
         elif key == "note":
@@ -128,7 +141,7 @@ _SAID = {
     "seeds": "{value} seeds", "grams": "{value:g} g", "lost": "{value} lost", "new": "{value} new", "plants": "{value} plants",
     "step": "to {value}", "until": "until {value}", "other": "with {value}", "reason": "{value}", "undoes": "entry {value}",
     "entry": "entry {value}", "to": "was on {value}",
-    "provenance": "from {value}", "held": "{value}", "south": "southern seasons",
+    "provenance": "from {value}", "why": "because {value}", "order": "order {value}", "held": "{value}", "south": "southern seasons",
 }  # fmt: skip
 
 
@@ -198,6 +211,7 @@ def as_data(batch: Batch, diary: Diary, today: date) -> dict[str, Any]:
         "held": batch.held or None,
         "step": batch.step,
         "begun": {step: str(day) for step, day in batch.begun.items()},
+        "steps": [_course_data(one) for one in diary.courses(batch)],
         "sown": None if batch.sown_on is None else {"day": str(batch.sown_on), "seeds": batch.sown},
         "germinated": batch.germinated if batch.sown_on else None,
         "ended": None if batch.ended is None else {"day": str(batch.ended.day), "how": batch.ended.kind},
@@ -207,6 +221,11 @@ def as_data(batch: Batch, diary: Diary, today: date) -> dict[str, Any]:
             for e in batch.events
         ],
     }
+
+
+def _course_data(one: StepCourse) -> dict[str, Any]:
+    days = {"begun": one.begun and str(one.begun), "ended": one.ended and str(one.ended), "days": one.days}
+    return {"id": one.id, "state": one.state, **days, "planned": one.planned or None, "why": one.why or None}
 
 
 def due_data(due: Due, today: date) -> dict[str, Any]:

@@ -1,7 +1,8 @@
 """A bench calendar as iCalendar (RFC 5545, by the icalendar library). Decides nothing.
 
 All-day events. The identity of an event comes from lot, plant and step, never from the time: a calendar that imports
-the file again moves its events and adds none. Looks are one recurring event for each rhythm of a step, with an end.
+the file again moves its events and adds none. Looks are one recurring event for each rhythm of a step, with an end,
+or on days that are named, where they fall on chosen days of the week.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from uuid import UUID, uuid5
 
 from icalendar import Alarm, Calendar, Event
 
-from rousewort.render.calendar_words import details, doing_words, step_words, whose
+from rousewort.render.calendar_words import details, doing_words, rhythm, step_words, whose
 from rousewort.schedule.model import BenchCalendar, Doing, Schedule
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def _earlier(bench: BenchCalendar, earlier: bytes, stamp: datetime) -> Iterator[
 def _cancelled(event: Event) -> Event:
     """Told as taken away; without alarm and without recurrence."""
     event.subcomponents.clear()
-    for key in ("rrule", "status"):
+    for key in ("rrule", "rdate", "status"):
         event.pop(key, None)
     event.add("status", "CANCELLED")
     return event
@@ -103,8 +104,10 @@ def _events(schedule: Schedule, stamp: datetime) -> Iterator[Event]:
             if days:
                 doing = Doing(days[0], what, schedule, step)
                 event = _event(doing, doing_words(doing), days[0] + timedelta(1), stamp)
-                if len(days) > 1:
-                    event.add("rrule", {"freq": "daily", "interval": (days[1] - days[0]).days, "count": len(days)})
+                if every := rhythm(days):
+                    event.add("rrule", {"freq": "daily", "interval": every, "count": len(days)})
+                elif len(days) > 1:  # moved to working days
+                    event.add("rdate", days[1:], parameters={"VALUE": "DATE"})
                 yield event
     if schedule.seedlings:
         doing = Doing(schedule.seedlings.earliest, "seedlings", schedule, schedule.steps[-1])

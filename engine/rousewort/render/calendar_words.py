@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
+from itertools import pairwise
 from typing import NamedTuple
 
 from rousewort.schedule.model import DatedStep, Doing, Schedule, Window
@@ -69,15 +70,22 @@ def weekday(day: date) -> str:
     return ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[day.weekday()]
 
 
+def rhythm(days: Sequence[date]) -> int:
+    """Days between each and the next, if they are always the same; else, or for a single day, 0."""
+    between = {(later - day).days for day, later in pairwise(days)}
+    return between.pop() if len(between) == 1 else 0
+
+
 def looks(step: DatedStep) -> list[str]:
     """The looks at a step, rhythm by rhythm: `every 7 days from 2026-12-09`."""
     lines = []
     for ready, words in ((False, "Open and look"), (True, "It may be over: look")):
         days = [check.day for check in step.checks if check.ready is ready]
-        if len(days) > 1:
-            lines.append(f"{words} every {(days[1] - days[0]).days} days from {days[0]} to {days[-1]}.")
+        every = rhythm(days)
+        if every:
+            lines.append(f"{words} every {every} days from {days[0]} to {days[-1]}.")
         elif days:
-            lines.append(f"{words} on {days[0]}.")
+            lines.append(f"{words} on {', '.join(map(str, days))}.")
     return lines
 
 

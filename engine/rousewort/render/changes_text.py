@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from rousewort.planning.wording import OF_ANY_PLANT
 from rousewort.planning.wording import fill as filled
 from rousewort.render.terminal import Page
 
@@ -65,4 +66,4 @@ def rules_text(firings: Sequence[Any], fill: dict[str, str], page: Page) -> None
         if of_phase:
             page.say(page.bold(phase), 2)
             for firing in of_phase:
-                page.say(f"{firing.rule.id}: {filled(firing.rule.data['because']['why'], fill)}", 4)
+                page.say(f"{firing.rule.id}: {filled(firing.rule.data['because']['why'], {**OF_ANY_PLANT, **fill})}", 4)

@@ -137,14 +137,13 @@ class Fonts:
 
     def _register(self, style: str, index: int, letters: set[str]) -> str:
         """The name, made from the content: the same letters give the same file and the same name."""
-        from reportlab.pdfbase import pdfmetrics
-        from reportlab.pdfbase.ttfonts import TTFont
+        from reportlab.pdfbase import pdfmetrics, ttfonts
 
         file = self.files[index]
         content = "\x1f".join((str(file.upright), style, *sorted(letters)))
         name = f"Rousewort-{style}-{blake2b(content.encode(), digest_size=6).hexdigest()}"
         data = file.cut_down({c for c in letters if ord(c) in file.letters}, style, name)
-        pdfmetrics.registerFont(TTFont(name, BytesIO(data)))
+        pdfmetrics.registerFont(ttfonts.TTFont(name, BytesIO(data)))
         return name
 
     def runs(self, style: str, text: str) -> list[tuple[str, str]]:

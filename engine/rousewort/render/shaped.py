@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 from importlib.util import find_spec
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     import uharfbuzz
@@ -160,27 +160,25 @@ def _visual(runs: list[Run]) -> list[Run]:
 
 
 @lru_cache(32)
-def _font(path: str, weight: int) -> tuple[uharfbuzz.Font, int]:
-    """A font file at a weight, and its units to the em."""
+def _font(path: str, weight: int) -> tuple[Any, uharfbuzz.Font, int]:
+    """The library that shapes, a font file at a weight, and its units to the em."""
     import uharfbuzz
 
     face = uharfbuzz.Face(uharfbuzz.Blob.from_file_path(path))
     font = uharfbuzz.Font(face)
     font.set_variations({"wght": weight})
-    return font, face.upem
+    return uharfbuzz, font, face.upem
 
 
 @lru_cache(4096)
 def _shape(run: Run, weight: int) -> tuple[tuple[Glyph, ...], float]:
     """The shapes of a run from left to right, and how wide it is."""
-    import uharfbuzz
-
-    font, units = _font(run.font, weight)
-    buffer = uharfbuzz.Buffer()
+    library, font, units = _font(run.font, weight)
+    buffer = library.Buffer()
     buffer.add_str(run.text)
     buffer.direction = "rtl" if run.level % 2 else "ltr"
     buffer.guess_segment_properties()
-    uharfbuzz.shape(font, buffer)
+    library.shape(font, buffer)
     found, x = [], 0
     for info, position in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
         found.append(Glyph(run.font, info.codepoint, (x + position.x_offset) / units, position.y_offset / units))
@@ -191,7 +189,7 @@ def _shape(run: Run, weight: int) -> tuple[tuple[Glyph, ...], float]:
 def _outline(path: PDFPathObject, glyph: Glyph, left: float, baseline: float, size: float, weight: int) -> None:
     from fontTools.pens.basePen import BasePen
 
-    font, units = _font(glyph.font, weight)
+    _, font, units = _font(glyph.font, weight)
 
     class Pen(BasePen):  # type: ignore[misc]  # fontTools has no types
         """Draws into the PDF path; curves of TrueType become cubic ones."""

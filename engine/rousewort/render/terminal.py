@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import TextIO
 
 WIDTH = 80
+NARROWEST, WIDEST = 40, 100
 
 
 class Page:
@@ -64,5 +65,15 @@ def wants_colour(stream: TextIO) -> bool:
     return stream.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
 
 
-def page_for(stream: TextIO | None = None) -> Page:
-    return Page(colour=wants_colour(stream or sys.stdout))
+def page_for(stream: TextIO | None = None, fit: bool = False) -> Page:
+    """A page for this stream. `fit`: as wide as its terminal, between what can be laid out and what can be read."""
+    stream = stream or sys.stdout
+    return Page(wants_colour(stream), _width(stream) if fit else WIDTH)
+
+
+def _width(stream: TextIO) -> int:
+    try:
+        columns = os.get_terminal_size(stream.fileno()).columns
+    except (AttributeError, OSError, ValueError):  # no terminal, or none that tells
+        return WIDTH
+    return min(max(columns, NARROWEST), WIDEST) if columns else WIDTH

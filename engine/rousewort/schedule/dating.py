@@ -16,6 +16,7 @@ from rousewort.base.errors import UserError
 from rousewort.planning.plan import READABLE, Plan
 from rousewort.schedule.forward import Forward
 from rousewort.schedule.model import Missed, OtherWay, Schedule
+from rousewort.schedule.seasons import WorkingDays
 
 YEARS = (1900, 2199)  # dates beyond are slips of the pen
 
@@ -33,6 +34,7 @@ def schedule(
     past: bool = False,
     lot: str = "",
     south: bool = False,
+    working: WorkingDays | None = None,
 ) -> Schedule:
     """Date a plan by one of three days, and say what can be had instead where that day is out of reach.
 
@@ -42,10 +44,13 @@ def schedule(
     one that has ended is over too, recorded or not. `sown`: of such a batch, the day on which it was sown, in season or
     not. `past`: let the date lie before `today`. Without `today` nothing is out of reach. `lot`: the grower's own word
     for the lot. `south`: of the equator, for steps outside.
+    `working`: the days of the week on which steps begin and looks are made; every day, if it is left out.
     Raises UserError for contradictory or impossible dates and for a plan without steps.
     """
     given = {"start": start, "wanted": wanted, "last frost": last_frost}
-    dater = Forward(_plan_data(plan), habits, ended=ended, sown=sown, today=today, lot=lot, south=south)
+    dater = Forward(
+        _plan_data(plan), habits, ended=ended, sown=sown, today=today, lot=lot, south=south, working=working
+    )
     problems = [*_date_problems(given, today, past, ended is not None), *dater.problems()]
     if problems:
         raise UserError(*problems)
@@ -55,9 +60,20 @@ def schedule(
     assert day is not None  # one of the three is given
     begin = dater.start_before(day, first)
     if today is None or past or begin >= today:
-        return dater.laid(begin)
-    reached = _forward(dater, today)
+        return _frost_told(dater.laid(begin), last_frost)
+    reached = _frost_told(_forward(dater, today), last_frost)
     return replace(reached, missed=_missed(dater, day, first, begin, reached))
+
+
+def _frost_told(made: Schedule, last_frost: date | None) -> Schedule:
+    """Outside, the season decides when seedlings show, not the start: that is said where it may be before the frost."""
+    if last_frost is None or made.seedlings is None or made.seedlings.earliest >= last_frost:
+        return made
+    text = (
+        f"Seedlings may show from {made.seedlings.earliest}, before the last frost ({last_frost}): the step outside keeps "
+        "its own season. Have a cover at hand."
+    )
+    return replace(made, notes=(*made.notes, text))
 
 
 def _date_problems(given: Mapping[str, date | None], today: date | None, past: bool, ended: bool) -> Iterator[str]:
@@ -137,8 +153,9 @@ def _other(dater: Forward, alternative: Mapping[str, Any], day: date, first: boo
     if alternative["when"].get("allow") or not steps:
         return None
     other = Forward(
-        {**dater.plan, "steps": steps}, dater.habits, today=dater.today, lot=dater.lot, south=dater.seasons.south
-    )
+        {**dater.plan, "steps": steps}, dater.habits, today=dater.today, lot=dater.lot, south=dater.seasons.south,
+        working=dater.working,
+    )  # fmt: skip
     begin = other.start_before(day, first)
     reaches = begin >= dater.today
     made = other.laid(begin if reaches else other.in_season(dater.today))

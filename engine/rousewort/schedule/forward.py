@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -10,7 +10,7 @@ from rousewort.base.errors import UserError
 from rousewort.planning.wording import temperature_text
 from rousewort.schedule.durations import Lasting, amount, emergence, lasting, lasts_text
 from rousewort.schedule.model import Check, DatedStep, Schedule, Window
-from rousewort.schedule.seasons import Seasons
+from rousewort.schedule.seasons import Seasons, WorkingDays
 
 
 class Forward:
@@ -26,9 +26,11 @@ class Forward:
         today: date | None = None,
         lot: str = "",
         south: bool = False,
+        working: WorkingDays | None = None,
     ) -> None:
         self.plan, self.habits, self.today, self.lot = plan, habits, today, lot
         self.seasons = Seasons(habits, south)
+        self.working = working or WorkingDays()
         self.ended, self.running, self.sown = ended or {}, ended is not None, sown
         self.name = plan["taxon"]["name"] or plan["query"]
         self.steps: Sequence[Mapping[str, Any]] = plan["steps"]
@@ -57,7 +59,22 @@ class Forward:
         if low is None or use is None:
             raise UserError(f"{self.name}: the plan names no sowing, so no start can be reckoned from the day wanted.")
         sow = self.seasons.on_or_before(self.steps[-1], day - timedelta(low if first else use))
-        return sow - timedelta(self._before_sowing())
+        if not first:
+            begin = self.working.on_or_before(sow - timedelta(self._before_sowing()))
+            return self._reaching(begin, lambda seedlings: seedlings.planned <= day, -1)
+        if self.seasons.rule(self.steps[-1]):
+            return sow - timedelta(self._before_sowing())
+        begin = self.working.on_or_after(sow - timedelta(sum(self._lasting(step).low for step in self.steps[:-1])))
+        return self._reaching(begin, lambda seedlings: seedlings.earliest >= day, 1)
+
+    def _reaching(self, begin: date, met: Callable[[Window], bool], way: int) -> date:
+        """Where days at the bench push steps on, the start is moved by so much that the day asked for is kept."""
+        for n in range(15):
+            found = begin + timedelta(way * n)
+            seedlings = self.laid(found).seedlings
+            if seedlings and met(seedlings) and self.working.nearest(found) == found:
+                return found
+        return begin
 
     def soonest(self, start: date) -> date | None:
         """The first seedlings if every step ends as early as it may."""
@@ -78,11 +95,15 @@ class Forward:
             last = steps[-1]
             day = self.sown or (last.start if self.seasons.rule(self.steps[-1]) else last.planned)
             early, late = (self._sowing_day(start, part) for part in ("low", "high"))
-            sown = Window(early or day, day, late)
+            early = min(early or day, day)
+            sown = Window(early, day, late)
             # Sown outside out of season, some may come as if it had been in season, the rest only after the next one.
             season = self.seasons.on_or_after(self.steps[-1], day)
             last_day = None if high is None else season + timedelta(high)
             seedlings = Window(day + timedelta(low), season + timedelta(use), last_day)
+            if not self.running:  # a batch keeps the days that its calendar was written with
+                last_day = None if high is None or late is None else max(late, season) + timedelta(high)
+                seedlings = Window(early + timedelta(low), season + timedelta(use), last_day)
         cautions = tuple(self.plan.get("cautions", ()))
         return Schedule(self.name, self.lot, tuple(steps), sown, seedlings, cautions, tuple(notes))
 
@@ -91,10 +112,17 @@ class Forward:
         for i, step in enumerate(self.steps):
             over_by = self._over_by(i)
             sown = self.sown if step is self.steps[-1] else None
-            begin = sown or (self.seasons.on_or_after(step, day) if over_by is None else day)
+            begin = sown or (self._open_day(i, day) if over_by is None else day)
             made = self._dated(step, begin, over_by)
             yield made
             day = made.planned
+
+    def _open_day(self, place: int, day: date) -> date:
+        """The first day from then on on which the step in that place can begin: in its season, with somebody at the bench.
+        The first step, and the one that a batch is in, begin when the grower says."""
+        day = self.seasons.on_or_after(self.steps[place], day)
+        begun = place == 0 or (self.running and self._over_by(place - 1) is not None)
+        return day if begun else self.working.on_or_after(day)
 
     def _over_by(self, place: int) -> date | None:
         """The day by which a record says that the step in that place is over."""
@@ -122,7 +150,7 @@ class Forward:
             planned=planned,
             latest=latest,
             ended=over_by is not None,
-            checks=tuple(self._checks(step["kind"], begin, begin + timedelta(span.low), planned)),
+            checks=tuple(self._looks(step["kind"], begin, begin + timedelta(span.low), planned)),
             lasts=lasts_text(step),
             temperature=temperature_text(temperature) if temperature else "",
             medium=step.get("medium") or "",
@@ -144,6 +172,15 @@ class Forward:
             )
         if self.today and really > self.today:
             raise UserError(f"{self.name}: {step['id']} cannot have ended on {really}: that is still to come.")
+
+    def _looks(self, kind: str, begin: date, ready: date, planned: date) -> Iterator[Check]:
+        """The looks on days when somebody is there; within the step, and no day twice."""
+        seen = begin
+        for check in self._checks(kind, begin, ready, planned):
+            day = self.working.on_or_after(check.day) if check.ready else self.working.nearest(check.day)
+            if seen < day < planned:
+                yield Check(day, check.ready)
+                seen = day
 
     def _checks(self, kind: str, begin: date, ready: date, planned: date) -> Iterator[Check]:
         """Regular looks from the beginning; from the day it may be over, looks reckoned from that day."""
@@ -176,9 +213,11 @@ class Forward:
         for i, step in enumerate(self.steps):
             over_by = self._over_by(i)
             if self.seasons.rule(step) and over_by is None:
-                return self.seasons.on_or_after(step, day)
+                return self._open_day(i, day)
             last = step is self.steps[-1]
             lasts = self._lasting(step)
+            if over_by is None:
+                day = self._open_day(i, day)
             days = 0 if last else lasts.use if over_by else getattr(lasts, part)
             if days is None:
                 return None

@@ -28,7 +28,8 @@ class Check:
 class DatedStep:
     """A step of the plan with its days. The next one begins on `planned` or later, never before.
 
-    `container`: bag, pot or none; `begun`: what a label says of its first day (sown, potted).
+    `container`: bag, pot or none; `begun`: what a label says of its first day (sown, potted). Of a batch, `state` and
+    `course` say what became of it, as one word and in full (ledger/courses.py); of a plan alone nothing.
     """
 
     id: str
@@ -52,6 +53,8 @@ class DatedStep:
     give_up: str
     container: str
     begun: str
+    state: str = ""
+    course: str = ""
 
     @property
     def days(self) -> int:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
+
+from rousewort.base.errors import UserError
 
 
 class Seasons:
@@ -50,3 +53,36 @@ class Seasons:
     def _day(self, year: int, told: Mapping[str, int]) -> date:
         month = told["month"] + (6 if self.south else 0)
         return date(year + (month > 12), (month - 1) % 12 + 1, told["day"])
+
+
+class WorkingDays:
+    """The days of the week on which somebody is at the bench (0: Monday); every day, if none is named."""
+
+    def __init__(self, days: Iterable[int] = ()) -> None:
+        self.days = frozenset(days) or frozenset(range(7))
+
+    def on_or_after(self, day: date) -> date:
+        return next(d for n in range(7) if (d := day + timedelta(n)).weekday() in self.days)
+
+    def on_or_before(self, day: date) -> date:
+        return next(d for n in range(7) if (d := day - timedelta(n)).weekday() in self.days)
+
+    def nearest(self, day: date) -> date:
+        """The working day nearest to that day, of two the earlier one: a look a day early costs nothing."""
+        before, after = self.on_or_before(day), self.on_or_after(day)
+        return before if day - before <= after - day else after
+
+
+def working_days(text: str | None) -> WorkingDays:
+    """`mon,thu`, `Monday Thursday`; nothing: every day. Raises UserError for what is no day of the week."""
+    words = re.findall(r"[^\W\d_]+", (text or "").casefold())
+    if unknown := [word for word in words if len(word) < 2 or not any(_is_day(word, name) for name in NAMES)]:
+        raise UserError(f"'{unknown[0]}' is no day of the week. Write them as mon,thu.")
+    return WorkingDays(n for n, name in enumerate(NAMES) if any(_is_day(word, name) for word in words))
+
+
+NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def _is_day(word: str, name: str) -> bool:
+    return name.startswith(word) or (word == f"{name}s")

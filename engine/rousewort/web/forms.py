@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
 from rousewort.ledger.events import read_day
+from rousewort.ledger.service import Answer
 
 
 def number(text: str, what: str) -> int | None:
@@ -63,12 +64,17 @@ def _finds(form: Any) -> dict[str, Any]:
     }
 
 
+def answer(form: Any) -> Answer:
+    """What the form says to a question of the ledger. A tick speaks of the season alone: see the pages."""
+    return Answer(season=bool(form.get("anyway")), why=form.get("why", "").strip())
+
+
 # What a form says of each kind of event.
 SAYS: Mapping[str, Callable[[Any], dict[str, Any]]] = {
     "check": _finds,
-    "move": lambda form: {"step": form.get("step", "")},
+    "move": lambda form: {"step": form.get("step", ""), "answer": answer(form)},
     "wait": lambda form: {"until": read_day(form.get("until", ""))},
-    "sow": lambda form: {"seeds": number(form.get("seeds", ""), "the number of seeds")},
+    "sow": lambda form: {"seeds": number(form.get("seeds", ""), "the number of seeds"), "answer": answer(form)},
     "count": lambda form: {"new": number(form.get("new", ""), "the number of new seedlings")},
     "discard": lambda form: {"reason": form.get("reason", "").strip()},
     "void": lambda form: {"reason": form.get("reason", "").strip()},

@@ -14,10 +14,11 @@ from flask_wtf.csrf import CSRFError
 from rousewort.base.errors import NotFound, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.ledger.book import AlreadySent, Ledger
+from rousewort.ledger.courses import Contradicted, departures
 from rousewort.ledger.due import said
 from rousewort.ledger.events import Batch
 from rousewort.ledger.results import result_of
-from rousewort.ledger.service import diary_of, plan_to_keep, readable
+from rousewort.ledger.service import BatchService, plan_to_keep, readable
 from rousewort.render.batch_text import amount, event_text, expected_text, one_line, percent
 from rousewort.web import forms
 from rousewort.web.guard import protect
@@ -51,8 +52,8 @@ class _Pages:
 
     def __init__(self, app: Flask, kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date]) -> None:
         self.kb, self.ledger, self.today = kb, ledger, today
-        self.diary = diary_of(kb)
-        self.finds = kb.vocabulary.files["bench"]["finds"]
+        self.service = BatchService(ledger, kb)
+        self.diary, self.finds = self.service.diary, self.service.finds
         app.jinja_env.globals.update(
             once=lambda: secrets.token_urlsafe(12),
             said=said,
@@ -129,8 +130,10 @@ class _Pages:
 
     def label(self, code: str) -> str:
         batch = self.ledger.batch(code)
-        step = None if batch.ended else self.diary.dated(batch, self.today()).step(batch.step)
-        return render_template("label.html", batch=batch, step=step, mark=mark(batch.code))
+        dated = self.diary.dated(batch, self.today())
+        shown = {"step": None if batch.ended else dated.step(batch.step), "seedlings": dated.seedlings}
+        departed = departures(self.diary.courses(batch))
+        return render_template("label.html", batch=batch, mark=mark(batch.code), departed=departed, **shown)
 
     def find(self) -> ResponseReturnValue:
         batch = self.ledger.batch(forms.code_in(request.args.get("code", "")))
@@ -148,7 +151,7 @@ class _Pages:
             return render_template("start.html", form={}, wrong="")
         try:
             plan = plan_to_keep(self.kb, form.get("name", ""))
-            batch = self.ledger.start(plan, form=forms.once(form), **forms.start(form))
+            batch = self.service.start(plan, form=forms.once(form), **forms.start(form))
         except AlreadySent:
             raise
         except UserError as trouble:
@@ -161,7 +164,7 @@ class _Pages:
         done, left = 0, []
         for look in list(forms.walk(request.form)):  # all are read before one is recorded
             try:
-                self.ledger.record(look.code, look.kind, turn=look.turn, **look.data)
+                self.service.record(look.code, look.kind, turn=look.turn, **look.data)
                 done += 1
             except UserError as trouble:
                 left.append(str(trouble))
@@ -184,23 +187,25 @@ class _Pages:
             told = f"{code} is in {batch.code} now: {amount(batch)}."
         elif what in forms.SAYS:
             data, told = forms.SAYS[what](form), {"check": "Noted.", "count": "Counted."}.get(what, "Done.")
-            if what in ("move", "sow") and not form.get("anyway"):
-                self._in_season(code, data.get("step"))
-            batch = self.ledger.record(code, what, turn=turn, form=forms.once(form), note=note, **data)
+            try:
+                batch = self.service.record(code, what, turn=turn, form=forms.once(form), note=note, **data)
+            except Contradicted as contradicted:
+                return self.ask(code, what, contradicted)
         else:
             raise UserError("There is no such thing to do with a batch.")
         from_list = form.get("back") == "due"
         flash(f"{batch.code}: {told}" if from_list else told)
-        for word in form.getlist("finds"):
-            if self.finds.get(word, {}).get("do"):
-                flash(f"{self.finds[word]['label'].capitalize()}: {self.finds[word]['do']}")
+        for text in self.service.advice(form.getlist("finds")):
+            flash(text)
         return redirect(url_for("due") if from_list else url_for("batch", code=batch.code))
 
-    def _in_season(self, code: str, step: str | None) -> None:
-        batch = self.ledger.batch(code)
-        if not (batch.ended or batch.sown_on):
-            how = "go back and tick “out of season, all the same”"
-            self.diary.refuse_out_of_season(batch, step or batch.steps[-1], self.today(), how)
+    def ask(self, code: str, what: str, contradicted: Contradicted) -> ResponseReturnValue:
+        """What the plan says otherwise, before anything is recorded; the same form, with a place to say why."""
+        sent = [
+            (key, text) for key, text in request.form.items(multi=True) if key not in ("csrf_token", "why", "anyway")
+        ]
+        shown = {"code": code, "what": what, "sent": sent, "against": contradicted.against}
+        return render_template("ask.html", **shown), 409
 
     # --- when it cannot be done
 

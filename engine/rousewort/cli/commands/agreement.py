@@ -12,6 +12,9 @@ from rousewort.base.atomic_write import write_atomically
 from rousewort.base.errors import UserError
 from rousewort.cli.options import layers
 from rousewort.evaluation.agreement import disagreements, measure
+from rousewort.evaluation.census import number_census
+from rousewort.evaluation.claim_trials import claim_reliability, claim_scores, table_of, try_claims
+from rousewort.evaluation.readings import rates
 from rousewort.knowledge.canonical import dump
 from rousewort.knowledge.files import shipped_layer
 from rousewort.knowledge.knowledge_base import load
@@ -24,25 +27,30 @@ rest; then every source is judged against the plan made from traits alone, all p
 EPILOG = """examples:
   rousewort agreement
   rousewort agreement --list
-  rousewort agreement --write     (in a clone: writes the species row of kb/calibration.yaml)
+  rousewort agreement --write     (in a clone: writes the record of claims to kb/calibration.yaml)
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--list", action="store_true", help="also list every disagreement, classed")
-    parser.add_argument(
-        "--write", action="store_true", help="write how sure plans on species facts are to kb/calibration.yaml"
-    )
+    parser.add_argument("--write", action="store_true", help="write how often claims were right to kb/calibration.yaml")
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
 
 
 def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     figures, left_out, alone = measure(kb, _progress)
+    trials = try_claims(kb)
+    figures["claims"] = {"scores": claim_scores(trials), "reliability": claim_reliability(trials)}
+    figures["census"] = number_census(kb)
+    figures["readings"] = rates(kb.store.shared("readings"))
     if arguments.json:
         print(json.dumps(figures, indent=2))
     else:
         _print(figures)
+        _print_claims(figures["claims"])
+        _print_census(figures["census"])
+        _print_readings(figures["readings"])
         if arguments.list:
             for title, judged in (("left out in turn", left_out), ("from traits alone", alone)):
                 print(f"\nDisagreements, {title}:")
@@ -52,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
                         f"{d['class'] or '?':<6} {d['why']}  [{d['source']}]"
                     )
     if arguments.write:
-        _write(figures)
+        _write(table_of(trials))
     return 0
 
 
@@ -74,8 +82,9 @@ def _lengths(part: dict[str, Any]) -> str:
 
 
 def _print(figures: dict[str, Any]) -> None:
+    _print_readings(figures["readings"])
     sources = figures["sources"]
-    print("Two sources on one species agree with each other (firm protocols)")
+    print("\nTwo sources on one species agree with each other (firm protocols)")
     for what, (agreed, tried) in sources["agree"].items():
         print(f"  {what:<5} {_share(agreed, tried)}")
     print(f"  lengths of cold overlap: {_share(*sources['cold_overlap'])}")
@@ -103,13 +112,43 @@ def _print(figures: dict[str, Any]) -> None:
         )
 
 
-def _write(figures: dict[str, Any]) -> None:
+def _print_claims(claims: dict[str, Any]) -> None:
+    print("\nClaims of plans, each work hidden in turn and asked; Brier score: 0 is best, 1 worst")
+    print(f"  {'about':<10} {'right':>22}   Brier of its figures   of one figure for all")
+    for about, row in claims["scores"].items():
+        print(
+            f"  {about:<10} {_share(row['right'], row['tried']):>22}   {row['brier']:>20.3f}   {row['constant']:>21.3f}"
+        )
+    print("  figure that claims carried, and how often they were right (interval by works drawn again)")
+    for row in claims["reliability"]:
+        ends = "–".join(f"{100 * end:.0f}" for end in row["ends"])
+        right = _share(row["right"], row["tried"])
+        print(
+            f"  from {row['from']:.1f} to {row['to']:.1f}   said {100 * row['mean']:.0f} %   right {right}   {ends} %"
+        )
+
+
+def _print_census(census: dict[str, Any]) -> None:
+    print(f"\nOn what the {census['numbers']} numbers rest that decide the plans of all species")
+    for row in census["by"]:
+        print(f"  {row['from']:<10} {row['held']:<9} {row['count']:>5} ({100 * row['share']:.0f} %)")
+    print(f"  of the species or its genus, and read or from a table: {100 * census['near_and_firm']:.0f} %")
+
+
+def _print_readings(read: dict[str, Any]) -> None:
+    print(f"\nRead again in the work, blind to the entry: {read['found']} of {read['protocols']} protocols found again")
+    for name, verdicts in (("protocols", read["verdicts"]), *read["fields"].items()):
+        shares = (f"{v} {s['count']} of {s['of']} ({s['low']:.0%}–{s['high']:.0%})" for v, s in verdicts.items())
+        print(f"  {name:<11} " + ", ".join(shares))
+
+
+def _write(rows: list[dict[str, Any]]) -> None:
     layer = shipped_layer()
     if layer is None:
         raise UserError("--write works in a clone only: an installed knowledge base is not changed.")
     path: Path = layer / "calibration.yaml"
     data = read(path.read_bytes(), str(path)).data
-    data.setdefault("basis", {}).update(figures["basis"])
+    data["claims"] = rows
     head = "".join(line for line in path.read_text("utf-8").splitlines(keepends=True) if line.startswith("#"))
     write_atomically(path, (head + dump(data)).encode())
     print(f"wrote {path}", file=sys.stderr)

@@ -10,6 +10,7 @@ from rousewort.base.errors import UserError
 from rousewort.base.output import needed
 from rousewort.cli.commands.calendar import add_write_arguments
 from rousewort.cli.commands.labels import add_print_arguments
+from rousewort.cli.dating import add_south
 from rousewort.cli.grower_options import add_grower_arguments
 from rousewort.cli.naming import add_place_arguments
 from rousewort.ledger.events import read_day
@@ -126,7 +127,7 @@ def _add_start(start: argparse.ArgumentParser) -> None:
     start.add_argument("--lot", help="your own word for the lot")
     start.add_argument("--origin", metavar="WHERE", help="where the seed came from")
     start.add_argument("--viability", type=float, metavar="SHARE", help="share of living seed in the lot, e.g. 0.8")
-    start.add_argument("--south", action="store_true", help="seasons of the southern half of the Earth")
+    add_south(start)
     start.add_argument(
         "--own-lengths", action="store_true", help="let this ledger's own record move the plan's lengths"
     )
@@ -143,7 +144,10 @@ def _add_entries(add: Adder, one: argparse.ArgumentParser) -> None:
     sow = add("sow", "sow it (or put it outside, where the plan ends so)", one)
     sow.add_argument("--seeds", type=int, metavar="N", help="seeds sown, if not all")
     for outside in (move, sow):
-        outside.add_argument("--anyway", action="store_true", help="a step outside was begun out of its season")
+        outside.add_argument("--why", default="", metavar="TEXT", help="why the plan was not followed; it is recorded")
+        outside.add_argument(
+            "--yes", "--anyway", action="store_true", help="it was so, although the plan says otherwise; do not ask"
+        )
     count = add("count", "count seedlings", one)
     count.add_argument("new", type=int, nargs="?", help="new since the last count")
     count.add_argument("--total", type=int, metavar="N", help="all that have come so far, instead")

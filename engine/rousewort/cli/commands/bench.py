@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not 1 <= arguments.port <= 65535:
         raise UserError(f"Cannot listen on {arguments.host}:{arguments.port}: a port is a number from 1 to 65535.")
     limits.log_to(arguments.log)
-    ledger = batching.open_for(arguments, make=True, wait_s=WAIT_S)
+    ledger = batching.open_for(arguments, wait_s=WAIT_S)
     app = pages.make_app(batching.knowledge(arguments), ledger, batching.today, password)
     listening = server.listen(app, arguments.host, arguments.port)
     shown = f"[{arguments.host}]" if ":" in arguments.host else arguments.host

@@ -78,16 +78,20 @@ def _tell_missed(calendar: BenchCalendar) -> None:
 def _write(arguments: argparse.Namespace, calendar: BenchCalendar) -> list[str]:
     written = []
     if arguments.ics:
-        with needed("icalendar", "calendar"):
-            from rousewort.render.calendar_ics import PRODUCT, to_ics
-
-            data = to_ics(calendar, stamp(), earlier_output(arguments.ics))
-        write_output(arguments.ics, data, PRODUCT.encode(), arguments.force)
+        write_ics(arguments.ics, calendar, arguments.force)
         written.append(arguments.ics)
     if arguments.csv:
         write_output(arguments.csv, to_csv(calendar), ",".join(COLUMNS).encode(), arguments.force)
         written.append(arguments.csv)
     return written
+
+
+def write_ics(where: str, calendar: BenchCalendar, force: bool) -> None:
+    with needed("icalendar", "calendar"):
+        from rousewort.render.calendar_ics import PRODUCT, to_ics
+
+        data = to_ics(calendar, stamp(), earlier_output(where))
+    write_output(where, data, PRODUCT.encode(), force)
 
 
 def stamp() -> datetime:

@@ -96,6 +96,14 @@ def print_labels(
     write_output(arguments.out, printed.data, b"%PDF-", arguments.force)
     pages = f"{printed.pages} {'page' if printed.pages == 1 else 'pages'}"
     print(f"{len(labels)} labels of {sheet.name} mm on {pages}: {arguments.out}", file=sys.stderr)
+    have = {(label.plant, label.lot) for label in labels}
+    if without := [one.name for one in calendar.schedules if (one.name, one.lot) not in have]:
+        left = ", ".join(dict.fromkeys(without))
+        other = " or ".join(kind for kind in KINDS if kind != arguments.kind)
+        print(
+            f"No label, since nothing still to be done goes into a {arguments.kind}: {left}. (For a {other}: --for)",
+            file=sys.stderr,
+        )
     if not base and not code_of:
         print("No QR codes: say where your handbook stands with --handbook URL.", file=sys.stderr)
     elif printed.without_code:

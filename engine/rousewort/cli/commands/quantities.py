@@ -16,10 +16,11 @@ from rousewort.knowledge.knowledge_base import load
 from rousewort.planning.plan import Planner
 from rousewort.render.quantities_text import Reckoning, render
 from rousewort.render.terminal import page_for
-from rousewort.schedule.quantities import cells_for, fewest_per_gram, grams_for, room_for, seed_need
+from rousewort.schedule.quantities import cells_for, grams_for, room_for, seed_need
+from rousewort.schedule.weights import SeedWeight, seeds_per_gram
 
 if TYPE_CHECKING:
-    from rousewort.knowledge.vocabulary import Vocabulary
+    from rousewort.knowledge.knowledge_base import KnowledgeBase
     from rousewort.planning.plan import Plan
     from rousewort.render.quantities_text import Reckoning
 
@@ -59,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     kb = load(layers(arguments))
     grower = grower_from(arguments, kb.vocabulary, list(kb.treatments))
     match = match_named(kb, arguments.name, arguments)
-    made = _reckon(kb.vocabulary, Planner(kb, arguments.engine).plan_for(match, grower), told)
+    made = _reckon(kb, Planner(kb, arguments.engine).plan_for(match, grower), told)
     if arguments.json:
         print(json.dumps(_data(made), ensure_ascii=False, indent=2))
     else:
@@ -67,11 +68,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _reckon(vocabulary: Vocabulary, plan: Plan, told: dict[str, Any]) -> Reckoning:
-    kinds = vocabulary.kinds
-    count, counted_from = (
-        (told["count"], "as given") if told["count"] is not None else _known_count(plan, vocabulary.count_key)
-    )
+def _reckon(kb: KnowledgeBase, plan: Plan, told: dict[str, Any]) -> Reckoning:
+    kinds, name = kb.vocabulary.kinds, plan.match.name or plan.query
+    known = seeds_per_gram(kb, name) if told["count"] is None else SeedWeight(told["count"], "as given")
+    count, counted_from = (known.per_gram, known.said_by) if known else (None, "not known here")
     plants, germination, survival = told["plants"], told["germination"], told["survival"]
     need = seed_need(plants, germination, survival, told["purity"], count, told["probability"])
     cells, grams = None, need.grams
@@ -119,11 +119,3 @@ def _numbers(arguments: argparse.Namespace) -> dict[str, Any]:
     if problems:
         raise UserError(*problems)
     return found
-
-
-def _known_count(plan: Plan, key: str) -> tuple[float | None, str]:
-    """The fewest seeds per gram that the entry states, so that the grams suffice, and where it is from."""
-    least = fewest_per_gram(plan.facts.numbers.get(key, []))
-    if least is None:
-        return None, "not known here"
-    return least["low"], f"the fewest that is stated, from {least.get('source', least['held'])}"

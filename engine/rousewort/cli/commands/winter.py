@@ -31,7 +31,7 @@ EPILOG = """examples:
   rousewort winter station.csv --plant 'Malus sieversii' --sow 2025-11-01
   rousewort winter station.csv --unit F --plant 'black haw' --sow 2024-09-15 --depth 3
   rousewort winter normals.csv --plant 'Malus sieversii' --sow 2026-11-01
-  rousewort winter auckland.csv --southern --plant 'Malus sieversii' --sow 2025-05-01
+  rousewort winter auckland.csv --south --plant 'Malus sieversii' --sow 2025-05-01
 """
 
 
@@ -41,7 +41,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plant", required=True, metavar="NAME", help="whose seasons to count")
     parser.add_argument("--sow", required=True, type=_date, metavar="DATE", help="day of sowing outside, as 2025-11-01")
     parser.add_argument("--unit", choices=["C", "F"], default="C", help="of the temperatures (default C)")
-    parser.add_argument("--southern", action="store_true", help="winter is from May to October")
+    parser.add_argument(
+        "--south", "--southern", dest="southern", action="store_true", help="winter is from May to October"
+    )
     parser.add_argument(
         "--until",
         type=_date,
