@@ -77,7 +77,13 @@ def test_figures_beat_one_constant_by_a_tenth_on_hidden_works(trials: list[Claim
 
 def test_a_work_that_does_without_a_treatment_is_heard_too(kb: KnowledgeBase) -> None:
     """Else only works that praise a treatment are asked whether it is needed."""
-    advised = {"id": "a", "source": "w", "held": "read", "design": "advice", "phases": [{"kind": "cold_moist", "days": 60}]}
+    advised = {
+        "id": "a",
+        "source": "w",
+        "held": "read",
+        "design": "advice",
+        "phases": [{"kind": "cold_moist", "days": 60}],
+    }
     record = {"name": "Genus planta", "rank": "species", "family": "Rosaceae", "protocols": [advised]}
     says = {vote.about: vote.says for vote in votes_on(kb, record)}
     assert says["cold"] is True and says["warm"] is False and says["coat"] is False

@@ -72,7 +72,8 @@ def test_better_seed_needs_no_more_and_more_plants_no_fewer(plants, one, other, 
 def test_more_certainty_needs_no_fewer(plants, chance):
     needs = [q.seeds_for(plants, chance, p) for p in (0.5, 0.8, 0.95, 0.99)]
     assert needs == sorted(needs)
-    assert needs[2] >= q.seeds_on_average(plants, chance)
+    # Seed that grows more surely than is asked for needs no spare for that: one seed of 97 in 100 will do for one plant.
+    assert needs[2] >= q.seeds_on_average(plants, chance) or chance**plants >= 0.95
 
 
 def test_seed_that_always_grows_needs_no_spare():

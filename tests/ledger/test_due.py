@@ -150,7 +150,9 @@ def test_step_outside_waits_for_its_season_in_either_half_of_the_earth(diary: Di
         assert diary.waits_for(batch, "outdoor_winter-1", right) is None
         assert diary.waits_for(batch, "warm_moist-1", wrong) is None
         waits = diary.waits_for(batch, "outdoor_winter-1", wrong)
-        assert waits is not None and waits.season == "autumn" and wrong < waits.until and waits.until.month == right.month
+        assert (
+            waits is not None and waits.season == "autumn" and wrong < waits.until and waits.until.month == right.month
+        )
 
 
 def test_sown_outside_out_of_season_may_come_soon_or_only_after_the_next_season(diary: Diary, bedded: dict) -> None:

@@ -139,11 +139,8 @@ def _variant(
 def _per_gram(kb: KnowledgeBase, made: Settings) -> dict[str, Any] | None:
     if made.per_gram is None:
         return None
-    source = made.per_gram.get("source")
-    return {
-        "count": made.per_gram["low"],
-        "from": short_citation(kb.sources[source]["citation"]) if source in kb.sources else None,
-    }
+    cited = [short_citation(kb.sources[s]["citation"]) if s in kb.sources else s for s in made.per_gram.sources]
+    return {"count": made.per_gram.per_gram, "from": ": ".join(filter(None, (made.per_gram.words, "; ".join(cited))))}
 
 
 def _span(lasts: Lasting) -> list[int | None]:

@@ -18,8 +18,8 @@ from rousewort.planning.plan import Plan, Planner
 from rousewort.planning.plan_json import step_json
 from rousewort.planning.steps import Step
 from rousewort.schedule.durations import Lasting, emergence, lasting
-from rousewort.schedule.quantities import fewest_per_gram
 from rousewort.schedule.seasons import Seasons
+from rousewort.schedule.weights import SeedWeight, seeds_per_gram
 
 # Days already given that a reader can choose.
 DAYS_GIVEN = (14, 30, 60, 90, 120)
@@ -76,7 +76,7 @@ class SettingResult(NamedTuple):
 class Settings(NamedTuple):
     """`route` leads to a place in `results`; `cautions` to cautions that the lot calls for beyond the plan's own.
 
-    `per_gram`: the statement of seeds per gram to reckon with, if the entry has one.
+    `per_gram`: the seeds in a gram to reckon with, where anything tells them.
     """
 
     fields: tuple[Field, ...]
@@ -84,7 +84,7 @@ class Settings(NamedTuple):
     results: tuple[SettingResult, ...]
     variants: tuple[Variant, ...]
     cautions: tuple[SettingsTable, ...]
-    per_gram: Mapping[str, Any] | None
+    per_gram: SeedWeight | None
 
     @property
     def usual(self) -> tuple[int, ...]:
@@ -139,13 +139,13 @@ class _Worker:
         self.places: dict[Any, int] = {}
         self.tables: dict[Any, SettingsTable] = {}
         self.by_object: dict[int, tuple[int, Step]] = {}
+        self.kept: list[Any] = []  # steps whose ids are part of a key, so that no other gets one
 
     def settings(self) -> Settings:
         fields = (*self._equipment(), *self._lot())
         route, results = self._route(fields)
-        everything = Settings(
-            fields, route, results, tuple(self.variants), tuple(self._cautions(fields)), self._per_gram()
-        )
+        weight = seeds_per_gram(self.kb, self.plan.match.name or self.plan.query)
+        everything = Settings(fields, route, results, tuple(self.variants), tuple(self._cautions(fields)), weight)
         return _without_idle(everything)
 
     # --- what can be set
@@ -220,9 +220,11 @@ class _Worker:
         self, fields: tuple[Field, ...], grower: Grower, results: list[SettingResult], places: dict[Any, int]
     ) -> int:
         said = self.variations.answer(grower)
-        key = (said.sequence.shape(), said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
+        done = self.variations.done(said, grower)
+        shapes = (said.sequence.shape(), done.shape() if done else None)
+        key = (shapes, said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
-            steps = self._tables(fields, said.sequence, grower) if said.outcome == "plan" else ()
+            steps = self._tables(fields, done, grower) if done else ()
             places[key] = len(results)
             results.append(SettingResult(said.outcome, said.advice, said.unmet, said.splits, steps))
         return places[key]
@@ -233,29 +235,36 @@ class _Worker:
         usual = self.variations.steps(chain, grower._replace(seeds=None))
         bulk = self.kb.vocabulary.files["bands"]["bulk_lot"]["least"]
         few, much = (self.variations.steps(chain, grower._replace(seeds=seeds)) for seeds in (1, bulk))
-        tables = []
+        tables, kinds = [], self.kb.vocabulary.kinds
+        self.kept.append((usual, few, much))
         for place, step in enumerate(usual):
-            # Days already given are spent on the first steps of a kind, so those before it belong to a step's key.
-            key = tuple((s.id, s.removes, s.medium) for s in usual[: place + 1] if s.kind == step.kind)
+            # What a lot has had is spent on the first steps, and counts only where all before it was done: so all of these
+            # belong to such a step's key. A step is one object wherever it reads the same.
+            before = usual[: place + 1] if step.kind in kinds.given_before else (step,)
+            key = tuple(map(id, before))
             if key not in self.tables:
-                self.tables[key] = self._table(
-                    fields, chain, grower, place, not step == few[place] == much[place], step.kind
-                )
+                given = {s.kind for s in before} & set(kinds.given_before)
+                by_size = not step == few[place] == much[place]
+                self.tables[key] = self._table(fields, chain, grower, place, by_size, given)
             tables.append(self.tables[key])
         return tuple(tables)
 
     def _table(
-        self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, kind: str
+        self, fields: tuple[Field, ...], chain: Chain, grower: Grower, place: int, by_size: bool, given: set[str]
     ) -> SettingsTable:
+        """`given`: the kinds of step, it and those before it, whose days already given change how it reads."""
         touched: tuple[str, ...] = ("seeds",) if by_size else ()
-        touched += ("provenance", "dried_since") if kind in self.kb.vocabulary.kinds.given_before else ()
-        axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word == kind)]
+        touched += ("provenance", "dried_since") if given else ()
+        axes = [i for i, f in enumerate(fields) if f.name in touched or (f.name == "had" and f.word in given)]
         at = []
         for picked in product(*(range(len(fields[i].values)) for i in reversed(axes))):
-            change: dict[str, Any] = {"seeds": None}
+            change: dict[str, Any] = {"seeds": None, "had": {}}
             for i, chosen in zip(reversed(axes), picked, strict=True):
-                field = fields[i]
-                change[field.name] = {field.word: field.values[chosen]} if field.name == "had" else field.values[chosen]
+                field, value = fields[i], fields[i].values[chosen]
+                if field.name == "had":
+                    change["had"] |= {field.word: value} if value else {}
+                else:
+                    change[field.name] = value
             at.append(self._variant(self.variations.steps(chain, grower._replace(**change))[place]))
         return shrink([(i, len(fields[i].values)) for i in axes], at)
 
@@ -281,9 +290,6 @@ class _Worker:
                 growers = [self.planner.usual_grower._replace(**{field.name: value}) for value in field.values]
                 said = [self.variations.cautions(grower) for grower in growers]
                 yield shrink([(i, len(said))], [tuple(text for text in texts if text not in own) for texts in said])
-
-    def _per_gram(self) -> Mapping[str, Any] | None:
-        return fewest_per_gram(self.plan.facts.numbers.get(self.kb.vocabulary.count_key, ()))
 
 
 def same_bytes(data: Any) -> bytes:

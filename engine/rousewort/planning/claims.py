@@ -100,8 +100,8 @@ def _of_treatments(kb: KnowledgeBase, about: str, question: Mapping[str, Any], r
             cast[key].append(vote in ("needed", "helps"))
             if cast[key][-1] and (span := _span(treatment.get("days"))):
                 spans[key].append(span)
-        if "group" in question and (key := _did_without(kb, protocol, question["group"])):
-            cast.setdefault(key, []).append(False)
+        if "group" in question and (without := _did_without(kb, protocol, question["group"])):
+            cast.setdefault(without, []).append(False)
     for key, votes in cast.items():
         ends = spans.get(key)
         days = (min(low for low, _ in ends), max(high for _, high in ends)) if ends else None

@@ -7,12 +7,10 @@ or cell. Pure live seed: 7 CFR 201.64 and extension practice. Cells and spots: t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, isfinite, log, log1p, sqrt
 from statistics import NormalDist
-from typing import Any
 
 from rousewort.base.binomial import at_most
 from rousewort.base.errors import UserError
@@ -139,11 +137,6 @@ def grams_for(seeds: int, seeds_per_gram: float, purity: float = 1.0) -> float:
     """Grams of the lot as bought that hold so many pure seeds; chaff is weighed too, so purity divides."""
     _check(_whole("seeds", seeds), _above("seeds per gram", seeds_per_gram), _share("purity", purity))
     return seeds / (seeds_per_gram * purity)
-
-
-def fewest_per_gram(counts: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
-    """Of an entry's statements of seeds per gram the one with the fewest, so that grams reckoned from it suffice."""
-    return min(counts, key=lambda count: count["low"], default=None)
 
 
 def bed_grams(

@@ -8,11 +8,16 @@ from rousewort.knowledge.knowledge_base import KnowledgeBase
 
 
 class SeedWeight(NamedTuple):
-    """Seeds in a gram of clean seed, and what says so. `rough`: not counted in this plant."""
+    """Seeds in a gram of clean seed; in words what says so, and by which works. `rough`: not counted in this plant."""
 
     per_gram: float
-    said_by: str
+    words: str
+    sources: tuple[str, ...] = ()
     rough: bool = False
+
+    @property
+    def said_by(self) -> str:
+        return ", from ".join(filter(None, (self.words, ", ".join(self.sources))))
 
 
 def seeds_per_gram(kb: KnowledgeBase, name: str) -> SeedWeight | None:
@@ -21,9 +26,8 @@ def seeds_per_gram(kb: KnowledgeBase, name: str) -> SeedWeight | None:
     found = kb.seeds_per_gram(name)
     if found is None:
         return None
-    sources = ", ".join(found.sources) or found.held
     if found.basis == "species":
-        return SeedWeight(found.low, f"the fewest that is stated, from {sources}")
+        return SeedWeight(found.low, "the fewest that is stated", found.sources or (found.held,))
     if found.basis == "genus":
-        return SeedWeight(found.low, f"the fewest among {len(found.of)} of its genus, from {sources}", rough=True)
+        return SeedWeight(found.low, f"the fewest among {len(found.of)} of its genus", found.sources, rough=True)
     return SeedWeight(found.use, "roughly, from the size of its seed", rough=True)

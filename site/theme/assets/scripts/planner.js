@@ -369,7 +369,7 @@
     var grams = per ? found.seeds / per.count : null, shown = grams >= 100 ? grams.toFixed(0) : grams ? String(Number(grams.toPrecision(3))) : "";
     var wanted = tables.plants[plants - 1], said = make("b", found.seeds + (found.seeds === 1 ? " seed" : " seeds"));
     sentence(place, ["Sow ", said, " for at least " + wanted + (wanted === 1 ? " plant" : " plants") + " with a probability of " + tables.probability[many.probability.value] + " %; " + found.onAverage + " would do on the mean, and give too few about every second time. " +
-      (per ? "They weigh " + shown + " g if all of it is seed, at " + per.count + " seeds in a gram (the fewest stated" + (per.from ? ": " + per.from : "") + ")." : "How many seeds a gram holds is not known here: weigh 100.")], "rw-seeds");
+      (per ? "They weigh " + shown + " g if all of it is seed, at " + Number(per.count.toPrecision(3)) + " seeds in a gram (" + per.from + ")." : "How many seeds a gram holds is not known here: weigh 100.")], "rw-seeds");
   }
 
   /* What was set, as a line: beside the word that opens the form, and for paper, where neither shows. */
