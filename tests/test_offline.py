@@ -30,7 +30,7 @@ COMMANDS = [
     "calendar 'Cercis canadensis' --start 2030-01-01 --ics {tmp}/x.ics",
     "labels 'Cercis canadensis' --start 2030-01-01 --out {tmp}/x.pdf",
     "observe 'Vigna marina' --saw cut_test.full=18 --saw cut_test.empty=2",
-    "trial design 'Vigna marina' --seeds 400",
+    "trial design 'Tapiscia sinensis' --seeds 400",
     "batch start 'Cercis canadensis' --seeds 20 --ledger {tmp}/l.sqlite",
     "batch due --ledger {tmp}/l.sqlite",
     "batch backup --ledger {tmp}/l.sqlite",
@@ -75,6 +75,7 @@ def test_building_the_handbook_opens_no_socket(tmp_path: Path) -> None:
 
 
 def test_serve_does_and_the_watch_sees_it(tmp_path: Path) -> None:
+    assert watched(tmp_path, "batch start 'Cercis canadensis' --seeds 20 --ledger {tmp}/l.sqlite").wait(120) == 0
     child = watched(tmp_path, "bench serve --port 18476 --ledger {tmp}/l.sqlite")
     assert child.stderr is not None and "Bench pages" in child.stderr.readline()
     child.send_signal(signal.SIGTERM)  # SIGINT is ignored by what a shell started in the background

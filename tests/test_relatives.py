@@ -179,7 +179,8 @@ def test_the_sequence_from_relatives_beats_the_commonest_overall_and_in_the_fami
 
 def test_where_a_plan_is_made_its_sequence_beats_copying_the_genus_too(trials: list[Trial]) -> None:
     rows = figures(trials)["sequences"]
-    assert rows["rousewort"]["said"] > 0.8 * rows["rousewort"]["tried"]
+    # Where the relatives leave it open the lot is split instead, and what each part shows is watched: of about a quarter.
+    assert rows["rousewort"]["said"] > 0.75 * rows["rousewort"]["tried"]
     assert rows["rousewort"]["right_said"] > max(rows[k]["right_said"] for k in ("overall", "family", "genus"))
 
 

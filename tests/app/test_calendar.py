@@ -346,7 +346,7 @@ def test_quantities_as_text_and_as_json_say_the_same(capsys: pytest.CaptureFixtu
 
 
 def test_what_is_not_known_is_left_blank(capsys: pytest.CaptureFixture) -> None:
-    code, text, _ = quantities(capsys, "Cercis canadensis", "--plants", "50", "--germination", "0.7")
+    code, text, _ = quantities(capsys, "Asarum canadense", "--plants", "50", "--germination", "0.7")
     assert code == 0 and "not known here" in text and " g of the lot" not in text
 
 

@@ -194,7 +194,8 @@ def test_a_question_is_worth_more_where_more_is_open(kb, planner):
         bench = Inquiry(kb, match_for(kb, NOBODY, family), planner=planner)
         return next((q.worth for q in bench.questions(Observations(NOBODY)) if q.test.id == "imbibition"), 0)
 
-    assert worth(None) > worth("Fabaceae") > 0
+    # Of plants at large a coat that keeps water out is rare, in the mallows half have it, in the pines none.
+    assert worth("Malvaceae") > worth(None) > worth("Pinaceae") > 0
 
 
 def test_after_the_soak_test_shows_a_watertight_coat_nicked_seed_is_asked_for(bench, kb):

@@ -117,7 +117,7 @@ PLANS = [
 ]
 TRIALS = [
     ("Calycanthus chinensis", None, dict(imbibition=OPEN), {"control", "cold"}),
-    ("Idesia polycarpa", "Salicaceae", {}, {"control", "cold", "warm_cold"}),
+    ("Idesia polycarpa", "Salicaceae", {}, {"control", "cold", "after_ripened"}),
     (
         "Emmenopterys henryi",
         "Rubiaceae",

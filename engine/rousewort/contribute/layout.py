@@ -11,7 +11,7 @@ from rousewort.knowledge.files import TAXON_FOLDERS, shipped_layer
 from rousewort.knowledge.knowledge_base import PACKAGED_INDEX
 from rousewort.knowledge.names import slug
 
-_FOLDERS = {*TAXON_FOLDERS, "rules", "treatments", "vocabulary", "names"}
+_FOLDERS = {*TAXON_FOLDERS, "rules", "treatments", "vocabulary", "names", "tables"}
 _FILES = {"sources.yaml", "calibration.yaml"}
 
 

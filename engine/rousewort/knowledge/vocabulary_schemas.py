@@ -91,7 +91,7 @@ def _claims() -> Schema:
             "homes": _plain(
                 "Kinds of home climate.",
                 winter=_flag("It has a winter."),
-                words={"type": "array", "items": text("A word of the climate.")},
+                words=many(text("A word of the climate."), "The words of home climate that are of this kind.", least=0),
             ),
         },
         ["questions", "grounds", "accords", "homes"],

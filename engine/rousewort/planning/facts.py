@@ -267,7 +267,9 @@ def _class_of_relatives(facts: Facts, kb: KnowledgeBase, supposed: str | None = 
     share = round(found.chances[word], 2)
     # A class that follows from what surveys find typical, and that no relative has yet, rests on all of them.
     relatives = group.species.get(word) or tuple(name for names in group.species.values() for name in names)
-    sources = (*group.stated.get(word, ()), *(listed_in(kb) if group.listed.get(word) else ()))
+    # Where no relative has it, nor any other that would bear it, the shares at large stand: those of the table.
+    of_table = group.listed.get(word) or not (relatives or group.stated.get(word))
+    sources = (*group.stated.get(word, ()), *(listed_in(kb) if of_table else ()))
     return Known(kb.vocabulary.class_key, word, group.rank, sources, share, relatives)
 
 

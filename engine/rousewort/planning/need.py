@@ -14,7 +14,7 @@ from math import inf
 from operator import mul
 from typing import Any, NamedTuple
 
-from rousewort.knowledge.chilling import D90, LIKELY, TYPES, germinated
+from rousewort.knowledge.chilling import D90, LIKELY, TYPES, even, germinated
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.facts import Facts
 
@@ -87,8 +87,12 @@ def _of_kin(kb: KnowledgeBase, facts: Facts, chances: Mapping[str, float]) -> Ne
 def of_class(kb: KnowledgeBase, chances: Mapping[str, float], level: str | None) -> tuple[Sequence[float], float]:
     """Shares of the types, and the longest cold usual, for a plant whose class has these chances; of all seed, if none is known."""
     table = kb.store.shared("chilling")
+    every = table.get(EVERY) or {
+        "shares": even(),
+        "longest": USUAL_DAYS,
+    }  # a knowledge base to which nothing was fitted
     rows = [
-        (chance, table.get(f"{word}/{level}") or table.get(word) or table[EVERY])
+        (chance, table.get(f"{word}/{level}") or table.get(word) or every)
         for word, chance in (chances or {EVERY: 1.0}).items()
         if chance > 0
     ]
