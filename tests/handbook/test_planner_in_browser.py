@@ -131,7 +131,7 @@ def other_ways(kb: KnowledgeBase, names: list[str]) -> list[dict[str, Any]]:
                 laid = dated(plan, kb, "wanted", day, False, today)
                 assert laid.seedlings is not None
                 ways.append([i, not laid.missed, number(laid.start), number(laid.seedlings.planned)])
-        named = [[number(w.start), number(w.seedlings)] for w in reached.missed.others if w.text.startswith("Without")]
+        named = [[number(w.start), number(w.seedlings)] for w in reached.missed.others if w.text.startswith("No ")]
         given = {"mode": "wanted", "day": number(day), "south": False, "today": number(today)}
         found.append({"name": entry.name, "plan": page.page_data(kb, made, lambda step: ()), "choice": choice, "given": given, "ways": ways,
                       "named": named, "nearest": number(reached.missed.nearest)})  # fmt: skip

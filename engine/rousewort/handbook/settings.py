@@ -221,7 +221,8 @@ class _Worker:
     ) -> int:
         said = self.variations.answer(grower)
         done = self.variations.done(said, grower)
-        shapes = (said.sequence.shape(), done.shape() if done else None)
+        marks = [(c.lacks, c.only_if, id(c.part.told) if c.part else None) for c in done.chosen] if done else ()
+        shapes = (said.sequence.shape(), done.shape() if done else None, *marks)
         key = (shapes, said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
             steps = self._tables(fields, done, grower) if done else ()

@@ -561,6 +561,7 @@ def _observations() -> Schema:
             "surprise": share,
             "likely": share,
             "small_gain": _number("A share, 0 to 1."),
+            "soon_days": _number("Days within which an answer is had soon."),
             "unknown": closed(
                 {
                     "held": HELD,
@@ -598,7 +599,7 @@ def _observations() -> Schema:
                 "A published key.",
             ),
         },
-        ["lot", "surprise", "likely", "small_gain", "unknown", "tests", "alpine_key"],
+        ["lot", "surprise", "likely", "small_gain", "soon_days", "unknown", "tests", "alpine_key"],
         "What can be seen at the bench.",
     )
 

@@ -144,7 +144,7 @@ class Inquiry:
         return questions[0] if questions else conclusion
 
     def questions(self, known: Observations, conclusion: Conclusion | None = None) -> list[Question]:
-        """All that is worth asking, best first."""
+        """All that is worth asking: what is answered soon first, and of the like the best."""
         conclusion = conclusion or self.conclude(known)
         open_tests = [
             t for t in tests(self.vocabulary).values() if t.id not in known.seen and t.id not in known.skipped
@@ -154,7 +154,10 @@ class Inquiry:
         cases = list(self._cases(conclusion))
         rated = [(self._worth(t, cases, conclusion), t) for t in possible if t not in gate]
         least = self._key["small_gain"]
-        worth = sorted((r for r in rated if r[0] >= least), key=lambda r: (-round(r[0], 3), r[1].days))
+        soon = self._key["soon_days"]
+        worth = sorted(
+            (r for r in rated if r[0] >= least), key=lambda r: (r[1].days > soon, -round(r[0], 3), r[1].days)
+        )
         return [Question(t, t.why, 1.0, _cost(t)) for t in gate] + [
             Question(t, self._because(t, conclusion), round(gain, 3), _cost(t)) for gain, t in worth
         ]

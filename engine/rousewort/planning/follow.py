@@ -351,7 +351,7 @@ class Chooser:
             "germinated_pct": _pct(course.treated) if course else None,
             "untreated_pct": _pct(course.untreated) if course else None,
             "lot": _lot(course) if course else None,
-            "changed": list(self._changed(sequence, course, following.waking)) if course else [],
+            "changed": list(dict.fromkeys(self._changed(sequence, course, following.waking))) if course else [],
             "assembled": course is None,
             "sources": sorted({one.source for one in told if one.source}),
         }

@@ -525,7 +525,7 @@ class _Composer:
             steps = self.steps(other, other_grower)
             label = equipment[need]["label"]
             lead = {
-                "without": f"Without {'an' if label[0] in 'aeiou' else 'a'} {label}",
+                "without": f"No {label}",
                 "allow": f"If {label} is allowed",
                 "have": f"With {label}",
             }[how]

@@ -50,8 +50,15 @@ def amount_text(amount: Amount, unit: str) -> str:
     if unit == "minutes" and use is not None and use < 1:
         return f"{round(use * 60)} seconds"
     if low == high == use or (low is None and high is None):
-        return f"{use}"
-    return f"{use} ({low if low is not None else '…'}–{high if high is not None else '…'})"
+        return _number(use)
+    return f"{_number(use)} ({_number(low)}–{_number(high)})"
+
+
+def _number(value: float | None) -> str:
+    """No finer than a hand can measure: whole from ten on, else to a tenth; `…` for an open end."""
+    if value is None:
+        return "…"
+    return f"{value:.0f}" if abs(value) >= 10 else f"{round(value, 1):g}"
 
 
 def length_text(amount: Amount, unit: str) -> str:

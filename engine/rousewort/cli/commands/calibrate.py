@@ -139,7 +139,7 @@ def _print_genera(made: Mapping[str, Any]) -> None:
     outcomes = ", ".join(f"{outcome} {n}" for outcome, n in made["outcomes"].items())
     print(f"\nA species that nobody entered, in each of {made['genera']} genera:\n  {outcomes}")
     for harm, genera in made["harms"].items():
-        print(f"  {len(genera)}: {HARMS[harm]}")
+        print(textwrap.fill(f"{len(genera)}: {HARMS[harm]}", 80, initial_indent="  ", subsequent_indent="     "))
 
 
 def _print(made: Mapping[str, Any]) -> None:
