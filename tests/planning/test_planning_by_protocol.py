@@ -234,6 +234,27 @@ def test_seed_that_dies_when_dried_is_told_nothing_that_kills_it(planner: Planne
         )
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Zanthoxylum myriacanthum",
+        "Isodendrion laurifolium",
+        "Banksia petiolaris",
+    ],  # of the tropics, of Hawaii, of Australia
+)
+def test_cold_is_asked_of_half_a_lot_where_neither_home_nor_genus_tells_of_a_winter(
+    planner: Planner, name: str
+) -> None:
+    colds = of_kind(planner.plan(name), "cold_moist")
+    assert len(colds) == 1 and colds[0].optional
+    assert any("its home is not known" in text for text in colds[0].against)
+
+
+def test_where_the_genus_tells_of_winters_cold_stays_asked_for(planner: Planner) -> None:
+    (cold,) = of_kind(planner.plan("Viburnum carlesii"), "cold_moist")
+    assert not cold.optional
+
+
 def test_a_plant_of_which_nothing_is_known_gets_a_split_with_its_border_named(planner: Planner) -> None:
     plan = planner.plan("Acanthaceae")
     (cold,) = of_kind(plan, "cold_moist")

@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from rousewort.knowledge.knowledge_base import KnowledgeBase
+from rousewort.knowledge.store import genus_of
 from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
 from rousewort.planning.facts import Facts
@@ -24,6 +25,7 @@ from rousewort.planning.phases import Part
 from rousewort.planning.protocols import FAILED_PCT, HELPS, Course, Phase
 from rousewort.planning.rules.run import Findings, Offer
 
+LEAST_KIN = 2  # studies of cold in a genus, without which a plant whose home is not known is chilled in part only
 AS_LIKELY = 0.5  # a need for cold lent by relatives that is less likely than this splits the lot
 MANY_OTHERS = 12  # protocols shown beside the one followed
 WARM, COLD = "warm", "cold"  # groups of treatments that are seasons
@@ -88,6 +90,9 @@ class Chooser:
         colds = sorted(k for k in self.kb.treatments if self.vocabulary.kinds.group(k) == COLD)
         able = [kind for kind in colds if grower.can(self.kb.treatments[kind]["needs"], self.vocabulary) is None]
         indoors = [kind for kind in able if kind not in self.vocabulary.kinds.outdoors and kind not in self._struck_out]
+        if any(chosen.kind in colds for chosen in sequence.chosen):  # lent already, for a part: it is told for which
+            told = [replace(c, only_if=only_if) if c.kind in colds else c for c in sequence.chosen]
+            return replace(sequence, chosen=told)
         if not indoors:
             return sequence
         half = Chosen(indoors[0], [], [], True, against=(because,), only_if=only_if)
@@ -190,6 +195,9 @@ class Chooser:
         if verdict.against:
             chosen.optional = chosen.optional or verdict.optional
             chosen.against, chosen.needless, chosen.grounds = verdict.against, verdict.needless, verdict.sources
+        elif not chosen.optional and self._lent_cold(chosen.kind) and self._home_and_kin_silent:
+            chosen.optional = True
+            chosen.against = ("its home is not known, and hardly a study of its genus tells of cold",)
         elif not chosen.optional and self._lent(chosen):
             if advice := self.own.silent_on(chosen.kind):
                 chosen.optional = True
@@ -208,6 +216,14 @@ class Chooser:
     def _cold_needed(self) -> float:
         """How likely a lot of this plant needs cold, by what is known of its relatives and class."""
         return need(self.kb, self.facts).chance
+
+    @cached_property
+    def _home_and_kin_silent(self) -> bool:
+        """Whether nothing near tells of a winter: neither the plant's home nor more than one study of its genus."""
+        told = self.facts.of(self.vocabulary.climate_key)
+        # A family of which one genus is held tells of that genus alone.
+        home = any(known.basis != "family" or len({*map(genus_of, known.relatives)}) > 1 for known in told)
+        return not home and len(need(self.kb, self.facts).kin) < LEAST_KIN
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""

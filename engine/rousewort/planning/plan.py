@@ -334,12 +334,20 @@ class _Composer:
             "genus": "No deciding fact about the species itself; taken from its genus",
             "family": "Nothing known of species or genus decides; taken from its family",
         }[kind]
+        reported = [course.protocol for course in self.chooser.own.courses]
+        if reported and kind in ("genus", "family"):
+            text = f"Rests on reports on this species; what they do not tell is taken from its {kind}"
         if lent and kind != "bench":
             some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
             text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"
         held = {source.get("held") for known in grounds if known.basis == "species" for source in known.sources}
         if kind == "species" and "read" not in held:
-            text += ". What decides is common practice or memory of a work: none of it was read in a published source"
+            if any(protocol.get("held") == "read" for protocol in reported):
+                text += ". Reports on it were read; its kind of dormancy is common practice or memory of a work"
+            else:
+                text += (
+                    ". What decides is common practice or memory of a work: none of it was read in a published source"
+                )
         return text.rstrip(".") + "."
 
     def _dormancy(self) -> dict[str, Any]:

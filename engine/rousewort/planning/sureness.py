@@ -18,6 +18,8 @@ BASES = {
 }
 FEW_TRIED = re.compile(r" \(only .*\)$")  # the figure says it
 
+AS_GOOD_AS_NOT = 0.5  # a claim that was right less often than this is called doubtful
+
 
 class Sure(NamedTuple):
     """One claim of the plan and how often such claims were right.
@@ -61,12 +63,12 @@ def _days_from(plan: Plan, group: str) -> str:
 def _figure(claim: Claim) -> str | None:
     if claim.right is None or not claim.tried:
         return None
-    interval = ""
+    interval, doubt = "", "doubtful, " if claim.right < AS_GOOD_AS_NOT else ""
     if claim.right_from is not None and claim.right_to is not None:
         interval = f"{round(claim.right_from * 100)}–{round(claim.right_to * 100)} %"
     if claim.tried < FEWEST_TRIALS:  # the share leans on all that are like it: no count of its own would say so
-        return f"right in {round(claim.right * 100)} % ({interval}; only {claim.tried} tried)"
-    return f"right in {round(claim.right * claim.tried)} of {claim.tried} ({interval})"
+        return f"{doubt}right in {round(claim.right * 100)} % ({interval}; only {claim.tried} tried)"
+    return f"{doubt}right in {round(claim.right * claim.tried)} of {claim.tried} ({interval})"
 
 
 def _plain_class(words: str) -> str:
