@@ -67,11 +67,11 @@ NOT_QUICK = (
     "test_sheet.py::test_units_of_another_country_are_rounded_as_instruments_show_them",
     "test_sheet.py::test_what_own_works_say_against_a_step_and_when_it_is_done_stand_at_it",
     "handbook/",  # pages are built, walked by node or shown by a browser
+    "test_sheet_pdf.py",
+    # seconds each
     "contribute/test_changes.py",
     "contribute/test_works.py",
     "contribute/test_layer_and_gaps.py::test_a_layer_tells_what_it_adds_replaces_adds_to_and_repeats",
-    "test_sheet_pdf.py",
-    # seconds each
     "app/test_batch_command.py::test_labels_of_batches_bear_their_codes_for_eye_and_camera",
     "app/test_calendar.py::test_a_third_library_reads_the_same_events_all_of_them_whole_days",
     "app/test_calendar.py::test_calendar_that_imports_again_shows_what_the_new_file_shows_and_no_more",

@@ -236,15 +236,12 @@ def test_seed_that_dies_when_dried_is_told_nothing_that_kills_it(planner: Planne
 
 @pytest.mark.parametrize(
     "name",
-    [
-        "Zanthoxylum myriacanthum",
-        "Isodendrion laurifolium",
-        "Banksia petiolaris",
-    ],  # of the tropics, of Hawaii, of Australia
+    ["Zanthoxylum myriacanthum", "Isodendrion laurifolium", "Banksia petiolaris"],
 )
 def test_cold_is_asked_of_half_a_lot_where_neither_home_nor_genus_tells_of_a_winter(
     planner: Planner, name: str
 ) -> None:
+    """Of the tropics, of Hawaii, of Australia: each lent cold by one relative, or by its class alone."""
     colds = of_kind(planner.plan(name), "cold_moist")
     assert len(colds) == 1 and colds[0].optional
     assert any("its home is not known" in text for text in colds[0].against)

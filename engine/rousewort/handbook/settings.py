@@ -139,7 +139,6 @@ class _Worker:
         self.places: dict[Any, int] = {}
         self.tables: dict[Any, SettingsTable] = {}
         self.by_object: dict[int, tuple[int, Step]] = {}
-        self.kept: list[Any] = []  # steps whose ids are part of a key, so that no other gets one
 
     def settings(self) -> Settings:
         fields = (*self._equipment(), *self._lot())
@@ -221,26 +220,27 @@ class _Worker:
     ) -> int:
         said = self.variations.answer(grower)
         done = self.variations.done(said, grower)
-        marks = [(c.lacks, c.only_if, id(c.part.told) if c.part else None) for c in done.chosen] if done else ()
-        shapes = (said.sequence.shape(), done.shape() if done else None, *marks)
-        key = (shapes, said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
+        usual = self.variations.steps(done, grower._replace(seeds=None)) if done else ()
+        key = (tuple(map(id, usual)), said.outcome, said.advice, same_bytes((said.unmet, said.splits)))
         if key not in places:
-            steps = self._tables(fields, done, grower) if done else ()
+            steps = self._tables(fields, done, usual, grower) if done else ()
             places[key] = len(results)
             results.append(SettingResult(said.outcome, said.advice, said.unmet, said.splits, steps))
         return places[key]
 
     # --- how each of its steps reads
 
-    def _tables(self, fields: tuple[Field, ...], chain: Chain, grower: Grower) -> tuple[SettingsTable, ...]:
-        usual = self.variations.steps(chain, grower._replace(seeds=None))
+    def _tables(
+        self, fields: tuple[Field, ...], chain: Chain, usual: tuple[Step, ...], grower: Grower
+    ) -> tuple[SettingsTable, ...]:
+        """`usual`: the steps of the chain for a lot of any size. A step is one object wherever it reads the same, and all
+        of these are kept in `by_object`, so their ids can be part of a key."""
         bulk = self.kb.vocabulary.files["bands"]["bulk_lot"]["least"]
         few, much = (self.variations.steps(chain, grower._replace(seeds=seeds)) for seeds in (1, bulk))
         tables, kinds = [], self.kb.vocabulary.kinds
-        self.kept.append((usual, few, much))
         for place, step in enumerate(usual):
             # What a lot has had is spent on the first steps, and counts only where all before it was done: so all of these
-            # belong to such a step's key. A step is one object wherever it reads the same.
+            # belong to such a step's key.
             before = usual[: place + 1] if step.kind in kinds.given_before else (step,)
             key = tuple(map(id, before))
             if key not in self.tables:

@@ -19,7 +19,7 @@ from rousewort.knowledge.vocabulary import Vocabulary
 from rousewort.planning.choose import Chosen, Sequence, choose
 from rousewort.planning.facts import Facts
 from rousewort.planning.grower import Grower
-from rousewort.planning.need import need
+from rousewort.planning.need import Need, need
 from rousewort.planning.own_evidence import line, own
 from rousewort.planning.phases import Part
 from rousewort.planning.protocols import FAILED_PCT, HELPS, Course, Phase
@@ -203,7 +203,7 @@ class Chooser:
                 chosen.optional = True
                 chosen.against = tuple(f"{self.own.who(course)}: tells of no such step" for course in advice)
                 chosen.grounds = tuple(_ground(course) for course in advice)
-            elif self._lent_cold(chosen.kind) and (needed := self._cold_needed) < AS_LIKELY:
+            elif self._lent_cold(chosen.kind) and (needed := self._need.chance) < AS_LIKELY:
                 chosen.optional = True
                 chosen.against = (f"of plants like it about {round(100 * needed)} in 100 are likely to need it",)
 
@@ -213,9 +213,9 @@ class Chooser:
         return cold and not any(self.own.speaks(p, kind) for course in self.own.courses for p in course.phases)
 
     @cached_property
-    def _cold_needed(self) -> float:
-        """How likely a lot of this plant needs cold, by what is known of its relatives and class."""
-        return need(self.kb, self.facts).chance
+    def _need(self) -> Need:
+        """How likely a lot of this plant needs cold, by what is known of it, its relatives and its class."""
+        return need(self.kb, self.facts)
 
     @cached_property
     def _home_and_kin_silent(self) -> bool:
@@ -223,7 +223,7 @@ class Chooser:
         told = self.facts.of(self.vocabulary.climate_key)
         # A family of which one genus is held tells of that genus alone.
         home = any(known.basis != "family" or len({*map(genus_of, known.relatives)}) > 1 for known in told)
-        return not home and len(need(self.kb, self.facts).kin) < LEAST_KIN
+        return not home and len(self._need.kin) < LEAST_KIN
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""

@@ -87,10 +87,11 @@ def _of_kin(kb: KnowledgeBase, facts: Facts, chances: Mapping[str, float]) -> Ne
 def of_class(kb: KnowledgeBase, chances: Mapping[str, float], level: str | None) -> tuple[Sequence[float], float]:
     """Shares of the types, and the longest cold usual, for a plant whose class has these chances; of all seed, if none is known."""
     table = kb.store.shared("chilling")
-    every = table.get(EVERY) or {
+    unfitted: dict[str, Any] = {
         "shares": even(),
         "longest": USUAL_DAYS,
-    }  # a knowledge base to which nothing was fitted
+    }  # of a knowledge base to which nothing was fitted
+    every = table.get(EVERY) or unfitted
     rows = [
         (chance, table.get(f"{word}/{level}") or table.get(word) or every)
         for word, chance in (chances or {EVERY: 1.0}).items()
