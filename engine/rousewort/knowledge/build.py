@@ -14,7 +14,7 @@ from rousewort.knowledge.seed_weights import seed_tables
 from rousewort.knowledge.spelled_out import share
 from rousewort.knowledge.store import IndexStore, MemoryStore
 from rousewort.knowledge.strict_yaml import Document, read
-from rousewort.knowledge.tables import CLASSES, read_tables
+from rousewort.knowledge.tables import CLASSES, GENERA, read_tables
 from rousewort.knowledge.vocabulary import FILES, Vocabulary
 from rousewort.knowledge.vocabulary_check import vocabulary_problems
 
@@ -77,6 +77,7 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
         records, shared = {}, {"vocabulary": vocabulary.files, "rules": [], "treatments": {}, "sources": {}}
         shared |= {"families": {}, "genus_family": {}, "listed": {}, "calibration": {}, "chilling": {}}
         shared |= {"clades": {}, "classed": {}, "classed_from": [], "seed_tables": {}, "readings": []}
+        shared |= {"of_genera": {}, "of_genera_from": []}
     problems: list[Problem] = []
     every: list[dict[str, Document]] = []
     stores: list[MemoryStore] = []
@@ -98,6 +99,10 @@ def lay(layers: Sequence[Path], base_index: Path | None = None, progress: Callab
             shared["classed"] = {**shared["classed"], **_in_words(tables.classed, vocabulary)}
             shared["classed_from"] = _cited(documents, CLASSES)
         shared["chilling"] = {**shared["chilling"], **tables.chilling}
+        if tables.of_genera:
+            problems += _no_words(layer, tables.of_genera, vocabulary)
+            shared["of_genera"] = {**shared["of_genera"], **tables.of_genera}
+            shared["of_genera_from"] = _cited(documents, GENERA)
         _lay_over(records, shared, checked)
         readings, wrong = read_readings(layer, records)
         problems += wrong
@@ -110,6 +115,23 @@ def _in_words(classed: Mapping[str, Sequence[str]], vocabulary: Vocabulary) -> d
     """Species → its classes in the words of the vocabulary; one that it has no word for is left out."""
     words = {entry["short"]: word for word, entry in vocabulary.classes.items()}
     return {species: [words[short] for short in shorts if short in words] for species, shorts in classed.items()}
+
+
+def _no_words(
+    layer: Path, of_genera: Mapping[str, Mapping[str, Sequence[str]]], vocabulary: Vocabulary
+) -> Iterator[Problem]:
+    """Each word in the table of genera that its trait does not have, once."""
+    found = {(trait, word): genus for genus, told in of_genera.items() for trait, words in told.items() for word in words}
+    for (trait, word), genus in sorted(found.items()):
+        allowed = vocabulary.traits.get(trait, {}).get("values", {})
+        if word not in allowed:
+            yield Problem(
+                str(layer / "tables" / f"{GENERA}.csv"),
+                0,
+                0,
+                f"of {genus} it says {trait}: {word}, which is no word of the vocabulary",
+                f"Write one of {', '.join(allowed)}." if allowed else "Name each column by a trait of traits.yaml.",
+            )
 
 
 def _cited(documents: Mapping[str, Document], stem: str) -> list[str]:

@@ -71,6 +71,9 @@ class Hidden:
     def classed(self, rank: str, name: str) -> Record:
         return self._classed[rank, name] if (rank, name) in self._classed else self.base.classed(rank, name)
 
+    def of_genus(self, name: str) -> dict[str, list[str]]:
+        return self.base.of_genus(name)
+
     def genera_from(self, initial: str) -> list[str]:
         return self.base.genera_from(initial)
 

@@ -276,7 +276,18 @@ class KnowledgeBase:
         close = self._nearest(folded, 86)
         if len(close) == 1 and self._slips(folded, close[0]) <= 2:
             return self._match(query, close[0], "spelling")
-        return Match(query, None, "none", tuple(close or self._nearest(folded, 78)))
+        like = close or self._nearest(folded, 78)
+        return Match(query, None, "none", tuple(dict.fromkeys((*like, *self._genera_like(query)))))
+
+    def _genera_like(self, query: str, most: int = 4) -> Iterator[str]:
+        """The same name in each genus that is spelt nearly like its own, to be asked about and never taken."""
+        for genus, epithet in _packets().pairs(query):
+            if len(genus) < 5 or self.store.family_of(genus):
+                continue
+            slips = {like: _edits(genus, like) for like in self.store.genera_from(genus[0])}
+            least = min(slips.values(), default=9)
+            if least <= (1 if len(genus) < 8 else 2):
+                yield from (f"{like} {epithet}" for like in [g for g, n in slips.items() if n == least][:most])
 
     def _nearest(self, folded: str, cutoff: int, most: int = 8) -> list[str]:
         fuzz = _rapidfuzz().fuzz

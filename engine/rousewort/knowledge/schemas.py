@@ -278,6 +278,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "watch": lines,
         "until": text("Event."),
         "success": text("Sign."),
+        "takes": text("As `takes` of the treatment."),
         "cautions": cautions,
     }
     override = closed(parts, [], "Replaces these parts.")
@@ -352,14 +353,6 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             "by_climate": mapped(
                 closed({"temperature_c": degrees}, ["temperature_c"], "By climate."), "Other temperatures by home climate."
             ),
-            "expect": mapped(
-                closed(
-                    {"days": span("Days.", 1500), "give_up": text("When to give up."), "held": held(vocabulary)},
-                    ["days", "give_up", "held"],
-                    "By class.",
-                ),
-                "For sowing: when seedlings come and when to give up, by dormancy class.",
-            ),
             "medium": text("What it is done in."),
             "media": mapped({"type": "string"}, "Other media by name."),
             "do": lines,
@@ -422,6 +415,11 @@ SOWING_PARTS = {
     "position": "How the seed lies, and how deep.",
     "salinity": "Salt in the water.",
     "host": "Another plant that must be there.",
+    "expect": "When seedlings come, and when to give up.",
+}
+SOWING_FIELDS = {  # what a case of these parts says in place of `is`
+    "temperature_c": ["temperature_c"],
+    "expect": ["days", "give_up"],
 }
 SOWING_WORDS = {
     "water": ["drained", "moist", "wet", "submerged", "brackish", "none"],
@@ -434,19 +432,17 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
 
     def cases(part: str, means: str) -> Schema:
         said = words(SOWING_WORDS[part], means) if part in SOWING_WORDS else text(means)
-        own = {"temperature_c": degrees, "firm": {"type": "boolean", "description": "No test raises it."}}
+        own = {
+            "temperature_c": {"temperature_c": degrees, "firm": {"type": "boolean", "description": "No test raises it."}},
+            "expect": {"days": span("Days from sowing.", 1500), "give_up": text("When to give up.")},
+        }
         lies = {
             "depth_mm": span("Millimetres of cover.", 300, use=True),
             "by_size": {"type": "boolean", "description": "As deep as its size asks (vocabulary/bands.yaml)."},
-            "expect": closed(
-                {"days": span("Days.", 1500), "give_up": text("When to give up.")},
-                ["days", "give_up"],
-                "When seedlings come, where what is sown says more of that than the class of dormancy.",
-            ),
         }
         case = {
             **case_of(vocabulary),
-            **(own if part == "temperature_c" else {"is": said}),
+            **own.get(part, {"is": said}),
             **(lies if part == "position" else {}),
             "do": text("What to do; {depth}, {temperature}, {medium} and {container} are filled in."),
             "short": text("The same for the sheet, in few words; how seed is kept stands there only so."),
@@ -454,9 +450,7 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
             "sources": source_list,
             "note": text("Why."),
         }
-        needed = (
-            ["when"] if part in ("host", "salinity") else ["when", "temperature_c" if part == "temperature_c" else "is"]
-        )
+        needed = ["when"] if part in ("host", "salinity") else ["when", *SOWING_FIELDS.get(part, ["is"])]
         return many(closed(case, needed, f"One case. {means}"), means)
 
     parts = {part: cases(part, means) for part, means in SOWING_PARTS.items()}

@@ -19,7 +19,7 @@ from rousewort.knowledge.names import fold, triples
 from rousewort.knowledge.summary import Record, empty_pool, pool, summarise
 from rousewort.knowledge.vocabulary import Vocabulary
 
-INDEX_FORMAT = 7
+INDEX_FORMAT = 8
 
 
 class Store(Protocol):
@@ -35,6 +35,7 @@ class Store(Protocol):
     def family_of(self, genus: str) -> str | None: ...
     def clade_of(self, name: str) -> str | None: ...
     def classed(self, rank: str, name: str) -> Record: ...
+    def of_genus(self, name: str) -> dict[str, list[str]]: ...
     def genera_from(self, initial: str) -> list[str]: ...
     def listed(self, folded: str) -> list[str]: ...
     def shared(self, part: str) -> Any: ...
@@ -197,6 +198,11 @@ class MemoryStore:
         groups = (("clade", self.clade_of(species)), ("clade", self.clade_of(genus)), ("family", self.family_of(genus)))
         return [(rank, name) for rank, name in groups if name]
 
+    def of_genus(self, name: str) -> dict[str, list[str]]:
+        """What the table of genera says of nearly all species of one: trait → words, none where they differ."""
+        told: dict[str, list[str]] = self._shared["of_genera"].get(name, {})
+        return told
+
     def genera_from(self, initial: str) -> list[str]:
         """Every genus that begins with this letter."""
         return sorted(genus for genus in self._shared["genus_family"] if genus.startswith(initial))
@@ -216,6 +222,7 @@ create table taxon (name text primary key, rank text not null, json text not nul
 create table pooled (rank text, name text, json text not null, primary key (rank, name)) without rowid;
 create table known_as (folded text, accepted text, kind text, primary key (folded, accepted, kind)) without rowid;
 create table genus (name text primary key, family text not null) without rowid;
+create table of_genus (name text primary key, json text not null) without rowid;
 create table listed (folded text primary key, taxa text not null) without rowid;
 create table clade (member text primary key, name text not null) without rowid;
 create table classed (rank text, name text, json text not null, primary key (rank, name)) without rowid;
@@ -273,10 +280,12 @@ def _fill(connection: sqlite3.Connection, store: MemoryStore, stamp: str) -> Non
     parts = {**store._shared, "stamp": stamp}
     connection.executemany("insert into genus values (?, ?)", sorted(parts.pop("genus_family").items()))
     connection.executemany("insert into listed values (?, ?)", [(k, _dump(v)) for k, v in parts.pop("listed").items()])
+    rows = [(name, _dump(told)) for name, told in parts.pop("of_genera").items()]
+    connection.executemany("insert into of_genus values (?, ?)", rows)
     connection.executemany("insert into clade values (?, ?)", sorted(clades_by_member(parts["clades"]).items()))
     parts.pop("classed")
-    rows = [(*key, _dump(value)) for key, value in store._all_classed().items()]
-    connection.executemany("insert into classed values (?, ?, ?)", rows)
+    sums = [(*key, _dump(value)) for key, value in store._all_classed().items()]
+    connection.executemany("insert into classed values (?, ?, ?)", sums)
     connection.executemany("insert into part values (?, ?)", [(k, _dump(v)) for k, v in parts.items()])
     names: set[tuple[str, str, str]] = set()
     groups: dict[tuple[str, str], None] = {}
@@ -424,6 +433,12 @@ class IndexStore:
         told: Record = self._one(("classed", rank, name), sql, (rank, name), dict)
         return told
 
+    def of_genus(self, name: str) -> dict[str, list[str]]:
+        """What the table of genera says of nearly all species of one: trait → words."""
+        sql = "select json from of_genus where name = ?"
+        told: dict[str, list[str]] = self._one(("of_genus", name), sql, (name,), dict)
+        return told
+
     def genera_from(self, initial: str) -> list[str]:
         """Every genus that begins with this letter."""
         sql = "select name from genus where name >= ? and name < ? order by name"
@@ -441,6 +456,8 @@ class IndexStore:
             return dict(self._rows("select name, family from genus order by name"))
         if part == "listed":
             return dict(self._read("select folded, taxa from listed"))
+        if part == "of_genera":
+            return dict(self._read("select name, json from of_genus order by name"))
         if part == "classed":
             genera = self._read("select json from classed where rank = 'genus'")
             return {species: words for (genus,) in genera for species, words in genus.items()}
@@ -450,5 +467,5 @@ class IndexStore:
         """Everything, as a store that can be filtered or overlaid."""
         records = dict(self._read("select name, json from taxon order by name"))
         parts = dict(self._read("select name, json from part"))
-        parts |= {part: self.shared(part) for part in ("genus_family", "listed", "classed")}
+        parts |= {part: self.shared(part) for part in ("genus_family", "listed", "classed", "of_genera")}
         return MemoryStore(records, parts, vocabulary)

@@ -27,24 +27,28 @@ ABOUT = {
 
 
 CLASSES = "class_of_species"
+GENERA = "genus_traits"
+DIFFERS = "differs"  # in the table of genera: the species differ so much in this that none of it may be lent
 # Tables that the index takes in, with the columns that it reads.
 READ = {
     "genus_family": ("genus", "family"),
     "common_names": ("name", "taxon", "species"),
     CLASSES: ("species", "classes"),
+    GENERA: ("genus",),
     "chilling": ("group", "longest", "evidence", *(kind.word for kind in TYPES)),
 }
 
 
 class Tables(NamedTuple):
     """What the tables of one layer say: genus → family, folded common name → taxa that it names, species → its classes of
-    dormancy as the table abbreviates them, and group of plants → how common each type of need for cold is
-    (rousewort.planning.lengths)."""
+    dormancy as the table abbreviates them, group of plants → how common each type of need for cold is
+    (rousewort.planning.lengths), and genus → trait → words that fit nearly all its species, none where they differ."""
 
     genus_family: dict[str, str]
     listed: dict[str, list[str]]
     classed: dict[str, list[str]]
     chilling: dict[str, dict[str, Any]]
+    of_genera: dict[str, dict[str, list[str]]]
     problems: list[Problem]
 
 
@@ -66,6 +70,7 @@ def read_tables(layer: Path) -> Tables:
     called: dict[str, dict[str, int]] = {}
     classed: dict[str, list[str]] = {}
     chilling: dict[str, dict[str, Any]] = {}
+    of_genera: dict[str, dict[str, list[str]]] = {}
     problems = []
     for stem, columns in READ.items():
         try:
@@ -74,6 +79,10 @@ def read_tables(layer: Path) -> Tables:
                     genera[row["genus"]] = row["family"]
                 elif stem == CLASSES:
                     classed[row["species"]] = row["classes"].split(";")
+                elif stem == GENERA:
+                    genus = row.pop("genus")
+                    told = {trait: words.split(";") for trait, words in row.items() if words}
+                    of_genera[genus] = {trait: [] if words == [DIFFERS] else words for trait, words in told.items()}
                 elif stem == "common_names":
                     called.setdefault(fold(row["name"]), {})[row["taxon"]] = int(row["species"] or 0)
                 else:
@@ -82,7 +91,7 @@ def read_tables(layer: Path) -> Tables:
             path = str(layer / "tables" / f"{stem}.csv")
             problems.append(Problem(path, 0, 0, f"the table {wrong}", "Restore it as its description (.yaml) says."))
     listed = {name: sorted(taxa, key=lambda t: (-taxa[t], t)) for name, taxa in called.items()}
-    return Tables(genera, listed, classed, chilling, problems)
+    return Tables(genera, listed, classed, chilling, of_genera, problems)
 
 
 def _chilling(row: dict[str, str]) -> dict[str, Any]:

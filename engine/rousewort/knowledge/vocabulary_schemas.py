@@ -115,6 +115,7 @@ def _of_plants() -> dict[str, Schema]:
             "families": many(text("A family."), "Relatives lend the word only within these families."),
             "lent": _flag("false: relatives never lend it."),
             "must_not_dry": _flag("Seed of this word must never be dried."),
+            "no_winter": _flag("A home without any winter."),
         },
         ["means"],
         "One word of a trait.",
@@ -422,6 +423,7 @@ key: band
             ["label", "means", "assumed"],
             assumed=_flag("Taken as there unless the grower says otherwise."),
             permission=_flag("Used only when the grower allows it by name."),
+            sold=_flag("Sold for seed, and harmless as sold: what it would only help is shown, to be got."),
         ),
         "label_sheets": _table(sheet, "Sheets of labels.", r"^\d+(\.\d+)?x\d+(\.\d+)?$"),
         "replicate_ranges": closed(
@@ -539,7 +541,13 @@ def _observations() -> Schema:
     comparison = many(many(text("Value, sign, value."), "Value, sign, value.", least=3), "Comparisons.")
     key_step = closed({"all": comparison, "any": comparison, "yes": ending, "no": ending}, ["yes", "no"], "One step.")
     hedge = closed(
-        {"only_if": text("When it is done."), "because": text("Why only half.")}, ["only_if", "because"], "A split."
+        {
+            "only_if": text("When it is done."),
+            "because": text("Why only half."),
+            "where_home_is_mixed": text("When cold lent by relatives is given, whose homes have winters and have none."),
+        },
+        ["only_if", "because", "where_home_is_mixed"],
+        "A split.",
     )
     sow = closed(
         {
@@ -547,6 +555,7 @@ def _observations() -> Schema:
             "say": lines,
             "hedge": _flag("The lot is split: part of it is chilled."),
             "keep_whole": _flag("Such seed is not nicked to see."),
+            "only_if": text("When the chilled part is chilled, where `hedge` says more than need be."),
         },
         ["when", "say"],
         "One case.",

@@ -89,8 +89,13 @@ def choose(
         if grower.cleaned and vocabulary.obstacles[obstacle].get("gone_when_cleaned"):
             sequence.already.append(obstacle)
             continue
-        best = _best(offers.get(obstacle, []), findings, grower, treatments, ranks, sequence)
-        if best is None:
+        offered = offers.get(obstacle, [])
+        best = _best(offered, findings, grower, treatments, ranks, sequence)
+        if best is None and optional and (bought := _to_buy(offered, findings, grower, treatments, ranks)):
+            _append(sequence, bought, obstacle, optional, vocabulary.kinds.last)
+            lacking = [need for need in treatments[bought.kind]["needs"] if need not in grower.has]
+            sequence.chosen[-1].lacks = tuple(lacking)
+        elif best is None:
             (sequence.unmet_optional if optional else sequence.unmet).append(obstacle)
         else:
             _append(sequence, best, obstacle, optional, vocabulary.kinds.last)
@@ -163,6 +168,23 @@ def _best(
         elif best is None and not (is_last and (to_get or too_big_or_small)):
             best = offer
     return best or too_big_or_small
+
+
+def _to_buy(
+    offers: list[Offer],
+    findings: Findings,
+    grower: Grower,
+    treatments: Mapping[str, Mapping[str, Any]],
+    ranks: _Ranks,
+) -> Offer | None:
+    """What would only help, and takes nothing but what is sold for it: the plan shows it, and that it has to be got."""
+    equipment = ranks.vocabulary.files["equipment"]
+    for offer in sorted(offers, key=lambda offer: ranks.of(offer, outside=False)):
+        if (offer.kind, None) in findings.ruled_out or (offer.kind, offer.obstacle) in findings.ruled_out:
+            continue
+        if all(need in grower.has or equipment[need].get("sold") for need in treatments[offer.kind]["needs"]):
+            return offer
+    return None
 
 
 def _lot(treatment: Mapping[str, Any], grower: Grower) -> str | None:

@@ -6,7 +6,7 @@ says that it is inherited and enough of the relatives agree.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -199,10 +199,10 @@ def _lent(
     another lend nothing. Nor does kin whose seed dies when dry lend to seed that does not, or the other way.
 
     `of_class`: count only relatives of this dormancy class, or of none that is known: what treatment did for seed that
-    is held back by something else says nothing.
+    is held back by something else says nothing. Nothing is lent of what is known to differ within the genus.
     """
     name, own = (facts.genus, facts.name) if rank == "genus" else (facts.family, facts.genus)
-    if name is None:
+    if name is None or (facts.genus and kb.store.of_genus(facts.genus).get(key) == []):
         return []
     clade = kb.store.clade_of(own) if own else None
     drying = facts.word(kb.vocabulary.drying_key) if key in kb.vocabulary.responses else None
@@ -211,7 +211,7 @@ def _lent(
     if asked not in kb.memo:
         share, least = (GENUS_SHARE, 1) if rank == "genus" else (FAMILY_SHARE, FAMILY_LEAST)
         never = {word for word, entry in definition.get("values", {}).items() if entry.get("lent") is False}
-        group, summary = kb.store.group(rank, name), kb.store.summary(name)
+        group, stated = kb.store.group(rank, name), _stated(kb, rank, name, key)
         votes = {} if definition.get("as_stated") else group["votes"].get(key, {})
         votes = _within(kb, rank, votes, group, clade, dies)
         if of_class:
@@ -223,10 +223,24 @@ def _lent(
             }
             votes = {word: [n for n in names if n not in others] for word, names in votes.items()}
             votes = {word: names for word, names in votes.items() if names}
-        lent = _lend(key, rank, votes, group["count"], summary, share, least, kb.vocabulary.many(key), never)
+        lent = _lend(key, rank, votes, group["count"], stated, share, least, kb.vocabulary.many(key), never)
         kb.memo[asked] = lent or (_divided(key, rank, votes, least) if of_class else [])
     known: list[Known] = kb.memo[asked]
     return known
+
+
+def _stated(kb: KnowledgeBase, rank: str, name: str, key: str) -> dict[str, Sequence[Any]]:
+    """What is said of a genus or family itself: word → its grounds. Where the file of a genus says nothing, or there is none,
+    the table of genera speaks."""
+    summary = kb.store.summary(name) or {}
+    stated: dict[str, Sequence[Any]] = {word: sources for word, sources, _ in summary.get("traits", {}).get(key, ())}
+    if key in summary.get("answers", {}):
+        word, sources = summary["answers"][key]
+        stated[word] = sources
+    if not stated and rank == "genus":
+        ground = [{"source": source, "held": "memory"} for source in kb.store.shared("of_genera_from")[:1]]
+        stated = dict.fromkeys(kb.store.of_genus(name).get(key, ()), ground)
+    return stated
 
 
 def _within(
@@ -310,18 +324,12 @@ def _lend(
     rank: str,
     votes: Mapping[str, Any],
     members: int,
-    summary: Mapping[str, Any] | None,
+    stated: Mapping[str, Sequence[Any]],
     share: float,
     least: int,
     many: bool,
     never: set[str],
 ) -> list[Known]:
-    stated: dict[str, list[Any]] = {}
-    for word, sources, _ in (summary or {}).get("traits", {}).get(key, ()):
-        stated[word] = sources
-    if summary and key in summary.get("answers", {}):
-        word, sources = summary["answers"][key]
-        stated[word] = sources
     words_known = {*votes, *stated} - never
     counts = {w: len(votes.get(w, ())) + STATEMENT_COUNTS * (w in stated) for w in words_known}
     if many:

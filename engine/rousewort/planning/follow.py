@@ -22,11 +22,14 @@ from rousewort.planning.grower import Grower
 from rousewort.planning.need import Need, need
 from rousewort.planning.own_evidence import line, own
 from rousewort.planning.phases import Part
-from rousewort.planning.protocols import FAILED_PCT, HELPS, Course, Phase
+from rousewort.planning.protocols import CAME_UP_PCT, FAILED_PCT, HELPS, Course, Phase
 from rousewort.planning.rules.run import Findings, Offer
 
 LEAST_KIN = 2  # studies of cold in a genus, without which a plant whose home is not known is chilled in part only
 AS_LIKELY = 0.5  # a need for cold lent by relatives that is less likely than this splits the lot
+# A step stays asked for where the experiment that is followed saw fewer than this share of its treated seed come up without it, and so
+# many per cent of the seed fewer.
+WITHOUT_SHARE, WITHOUT_PCT = 0.5, 20
 MANY_OTHERS = 12  # protocols shown beside the one followed
 WARM, COLD = "warm", "cold"  # groups of treatments that are seasons
 
@@ -206,6 +209,9 @@ class Chooser:
             elif self._lent_cold(chosen.kind) and (needed := self._need.chance) < AS_LIKELY:
                 chosen.optional = True
                 chosen.against = (f"of plants like it about {round(100 * needed)} in 100 are likely to need it",)
+        if not chosen.optional and self._lent_cold(chosen.kind) and self._home_undecided:
+            where = self.vocabulary.files["observations"]["unknown"]["hedge"]["where_home_is_mixed"]
+            chosen.only_if = "; ".join(filter(None, (chosen.only_if, where)))
 
     def _lent_cold(self, kind: str) -> bool:
         """Whether it is cold, of which the species' own protocols say nothing."""
@@ -224,6 +230,15 @@ class Chooser:
         # A family of which one genus is held tells of that genus alone.
         home = any(known.basis != "family" or len({*map(genus_of, known.relatives)}) > 1 for known in told)
         return not home and len(self._need.kin) < LEAST_KIN
+
+    @cached_property
+    def _home_undecided(self) -> bool:
+        """Whether nothing says if its home has winters: no home is known, or relatives lend homes with winters and without."""
+        told = self.facts.of(self.vocabulary.climate_key)
+        if any(known.basis in ("species", "bench") for known in told):
+            return False
+        without = self.vocabulary.homes_without_winter
+        return not told or len({known.word in without for known in told}) > 1
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""
@@ -347,9 +362,19 @@ class Chooser:
             runs.remove(run)
             parts = [Part(phase.told, _ground(course), len(run)) for phase in run]
             season = tuple(chosen.obstacles)
+            if self._shown_needed(course):
+                chosen = replace(chosen, optional=False, needless=False)
             made += [replace(chosen, obstacles=[], season=season, part=part) for part in parts[:-1]]
             made.append(replace(chosen, part=parts[-1]))
         sequence.chosen = made
+
+    def _shown_needed(self, course: Course) -> bool:
+        """Whether the very experiment that is followed shows its treatment needed, and no other lot of the species came up without."""
+        if course.treated is None or course.untreated is None:
+            return False
+        if any(other.untreated is not None and other.untreated >= CAME_UP_PCT for other in self.own.courses):
+            return False
+        return course.untreated < min(WITHOUT_SHARE * course.treated, course.treated - WITHOUT_PCT)
 
     # --- as data
 

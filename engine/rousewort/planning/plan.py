@@ -280,9 +280,10 @@ class _Composer:
         """What the steps are made of: the sequence, or where it is out of reach, the nearest one; None where there is none."""
         if outcome == "unreachable":
             return self.chooser.nearest(grower)
-        if outcome == "unknown" and self._how_to_sow().get("hedge"):
-            return self.chooser.hedged(grower, sequence, **self.vocabulary.files["observations"]["unknown"]["hedge"])
-        return sequence if outcome == "plan" else None
+        if outcome == "unknown" and (case := self._how_to_sow()).get("hedge"):
+            hedge = self.vocabulary.files["observations"]["unknown"]["hedge"]
+            return self.chooser.hedged(grower, sequence, case.get("only_if", hedge["only_if"]), hedge["because"])
+        return None if outcome == "laboratory" else sequence
 
     # --- what the plan rests on
 

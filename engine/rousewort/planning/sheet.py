@@ -199,7 +199,7 @@ class _Maker:
         yield from dict.fromkeys(filter(None, map(self._takes, self.plan.steps)))
 
     def _takes(self, step: Step) -> str:
-        takes: str = self.kb.treatments[step.kind].get("takes") or step.medium or ""
+        takes = step.takes or step.medium or ""
         return "" if self._in_other_medium(step) else takes.rstrip(".")
 
     def _in_other_medium(self, step: Step) -> bool:

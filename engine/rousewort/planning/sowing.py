@@ -19,6 +19,7 @@ from rousewort.planning.rules.run import Findings, Firing
 from rousewort.planning.wording import fill, temperature_text
 
 KEPT = "storage"  # the part that is said with the first step of a plan, not with the last
+EXPECT = "expect"  # the part that says what comes of it
 # How far beyond the coolest and warmest test seed may be sown, in °C: tests seldom look for the ends of what it bears.
 BEYOND_TESTS = 5
 # How many relatives must have been tested before their temperatures say anything of a species.
@@ -27,14 +28,14 @@ RELATIVES_TRIED = 3
 
 class Sowing(NamedTuple):
     """`told`: as in the plan's JSON. `lines`: instructions, in order, for the sheet `short`, and the `firings` behind them. `kept`: how it is kept until
-    the plan begins, which its first step says, and why. `expect`: when seedlings come, where the class does not say it."""
+    the plan begins, which its first step says, and why. `expect`: when seedlings come, and when to give up."""
 
     told: Mapping[str, Any]
     temperature: Amount
     lines: tuple[str, ...]
     short: tuple[str, ...]
     firings: tuple[Firing, ...]
-    expect: Mapping[str, Any] | None
+    expect: Mapping[str, Any]
     kept: str | None
     kept_short: str | None
     kept_because: tuple[Firing, ...]
@@ -60,14 +61,14 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
     kept_short = short_said.pop(KEPT, None) if "short" in chosen[KEPT] else None
     short_said.pop(KEPT, None)
     kept, kept_because = lines_said.pop(KEPT, None), tuple(_behind(chosen[KEPT], findings))
-    told = {part: words for part, words in said.items() if part != "temperature_c"} | {"depth_mm": depth}
+    told = {part: words for part, words in said.items() if part not in ("temperature_c", EXPECT)} | {"depth_mm": depth}
     return Sowing(
         told,
         temperature,
         tuple(lines_said.values()),
         tuple(short_said.values()),
-        tuple(firing for part, case in chosen.items() if part != KEPT for firing in _behind(case, findings)),
-        chosen["position"].get("expect"),
+        tuple(firing for part, case in chosen.items() if part not in (KEPT, EXPECT) for firing in _behind(case, findings)),
+        chosen[EXPECT],
         kept,
         kept_short,
         kept_because,

@@ -46,6 +46,7 @@ class Step(NamedTuple):
     lacks: tuple[str, ...] = ()  # what the grower would have to get for it
     short: tuple[str, ...] = ()  # for the sheet: what differs for this plant and lot
     at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
+    takes: str | None = None  # what it takes beyond equipment, for the sheet; None: its medium
 
 
 class _Said(NamedTuple):
@@ -183,6 +184,7 @@ class Steps:
             lacks=chosen.lacks,
             short=self._short(chosen, parts, values, (*given, *kept_short)),
             at_seed=parts["at_seed"],
+            takes=parts["takes"],
         )
 
     def _short(
@@ -209,11 +211,9 @@ class Steps:
             yield f"Against this step: {'; '.join(chosen.against)}. Sow half of the lot without it."
 
     def _make_sowing(self, chosen: Chosen, turn: int, lot: _Lot | None) -> Step:
-        """The last step: how it is sown comes from the table of sowing, its words about waiting from the class."""
-        sow = self.kb.treatments[chosen.kind]
+        """The last step: how it is sown, and when seedlings come, stands in the table of sowing."""
         sown = self._sowing(lot)
-        by_class = sow["expect"]
-        expect = sown.expect or by_class.get(self._word(self.vocabulary.class_key)) or by_class["unknown"]
+        expect = sown.expect
         days = expect["days"]
         said = f"seedlings show, usually {days['low']}–{days['high']} days after sowing; {expect['give_up']}"
         parts, because, cautions = self._say(chosen, None, lot)
@@ -292,7 +292,7 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        parts |= {"short": treatment.get("short", []), "at_seed": treatment.get("at_seed")}
+        parts |= {"short": treatment.get("short", []), **{key: treatment.get(key) for key in ("at_seed", "takes")}}
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
@@ -359,9 +359,6 @@ class Steps:
             self.kb.memo["asked", kind] = reads(self.kb.treatments[kind])
         asked: set[tuple[str, str]] = self.kb.memo["asked", kind]
         return asked
-
-    def _word(self, key: str) -> str | None:
-        return next((word for known, word in self.findings.facts if known == key), None)
 
     def _step_cautions(self, kind: str, own: Iterable[Mapping[str, Any]]) -> Iterable[str]:
         for caution in own:
