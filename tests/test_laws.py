@@ -163,7 +163,7 @@ def choice_is_lawful(kb: KnowledgeBase, findings: Findings, grower: Grower) -> I
         o for c in chosen.chosen if c.kind == "sow" for o in c.obstacles
     ]  # sowing comes last, whatever it removes
     yield from keeps_the_order_of_obstacles(kb.vocabulary.obstacle_rank, removed)
-    yield from needs_only_what_is_there(kb, grower, [c.kind for c in chosen.chosen])
+    yield from needs_only_what_is_there(kb, grower, [c.kind for c in chosen.chosen if not (c.optional and c.lacks)])
     yield from uses_nothing_ruled_out(findings, chosen)
     yield from never_dries_what_dies_dry(findings, [c.kind for c in chosen.chosen])
     yield from never_cooks_swollen_seed(kb, [(c.kind, c.obstacles) for c in chosen.chosen])
@@ -292,17 +292,24 @@ def test_every_step_needs_only_what_the_grower_has_or_says_what_it_lacks(
             grower = edge_growers[label.split("(")[1].rstrip(")")]
             had = grower._replace(has=grower.has | {need for step in plan.steps for need in step.lacks})
             yield from (f"{label}: {c}" for c in needs_only_what_is_there(kb, had, [s.kind for s in plan.steps]))
-            if plan.outcome == "plan" and any(step.lacks for step in plan.steps):
-                yield f"{label}: a plan within reach lacks something"
+            if plan.outcome == "plan":
+                yield from (f"{label}: {step.kind} must be got" for step in plan.steps if not only_to_buy(kb, step))
             for alternative in plan.alternatives:
                 other = grower
                 for how, words in alternative.when.items():
                     for word in words:
                         other = other.changed(**{how: word})
-                for complaint in needs_only_what_is_there(kb, other, [s.kind for s in alternative.steps]):
+                there = [s.kind for s in alternative.steps if not s.lacks or not only_to_buy(kb, s)]
+                for complaint in needs_only_what_is_there(kb, other, there):
                     yield f"{label} [{alternative.text}]: {complaint}"
 
     none_broken(complaints())
+
+
+def only_to_buy(kb: KnowledgeBase, step: Step) -> bool:
+    """Whether a step lacks nothing, or may be left out and lacks only what is sold for it."""
+    equipment = kb.vocabulary.files["equipment"]
+    return not step.lacks or (step.optional and all(equipment[need].get("sold") for need in step.lacks))
 
 
 def without_acid(plan: Plan) -> list[tuple[Step, ...]]:

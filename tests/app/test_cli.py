@@ -431,11 +431,14 @@ def test_without_durable_rules_plans_are_the_same(run: Callable[..., Ran], monke
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))
 def test_only_the_command_that_is_asked_for_is_built(name: str) -> None:
-    """Its neighbours are named in the help, and cost nothing."""
+    """Its neighbours cost nothing; without a command all are named, and none is built."""
     parser = build_parser(only=name)
     (commands,) = (action for action in parser._actions if getattr(action, "choices", None))
     built = [child for child, sub in commands.choices.items() if sub.get_default("run")]
-    assert built == [name] and set(commands.choices) == set(COMMANDS)
+    assert built == [name] == list(commands.choices)
+    (named,) = (action for action in build_parser(only="")._actions if getattr(action, "choices", None))
+    assert set(named.choices) == set(COMMANDS)
+    assert not [child for child, sub in named.choices.items() if sub.get_default("run")]
 
 
 def test_every_command_module_is_a_command() -> None:

@@ -37,7 +37,7 @@ PLANS = [
         "Fabaceae",
         dict(imbibition=SHUT, nicked_germination=SOON, seed_mass=SMALL_SEED),
         "PY",
-        ["nick", "sow"],
+        ["abrade", "sow"],
     ),
     ("Merremia peltata", "Convolvulaceae", dict(imbibition=SHUT, nicked_germination=SOON), "PY", ["sow"]),
     ("Tuberaria lignosa", "Cistaceae", dict(imbibition=SHUT, nicked_germination=SOON), "PY", ["sow"]),

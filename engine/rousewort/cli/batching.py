@@ -19,6 +19,7 @@ from rousewort.cli.commands.calendar import show_calendar
 from rousewort.cli.commands.labels import check_print, list_sheets, print_labels
 from rousewort.cli.dating import is_south
 from rousewort.cli.grower_options import grower_from
+from rousewort.cli.lists import Listed, was_written
 from rousewort.cli.naming import ask, can_ask, match_named
 from rousewort.cli.options import layers
 from rousewort.cli.progress import progress_bar
@@ -35,14 +36,20 @@ from rousewort.ledger.season import load as load_season
 from rousewort.ledger.service import Answer, BatchService, diary_of, examine, plan_to_keep, readable, tried
 from rousewort.ledger.store import address
 from rousewort.render.batch_text import (
+    BATCH_COLUMNS,
+    DUE_COLUMNS,
+    RESULT_COLUMNS,
     as_data,
+    batch_rows,
     due_data,
     due_list,
+    due_rows,
     listing,
     one_line,
     record_data,
     record_text,
     result_lines,
+    result_rows,
     whole,
 )
 from rousewort.render.terminal import page_for
@@ -149,8 +156,9 @@ def due(arguments: argparse.Namespace) -> int:
         raise UserError(f"--days {arguments.days}: give 0 (only today) or more.")
     diary = diary_of(knowledge(arguments))
     found = diary.due(_readable(arguments, diary), today() + timedelta(arguments.days))
-    if arguments.json:
-        return _show_json([due_data(d, today()) for d in found])
+    data = [due_data(d, today()) for d in found]
+    if was_written(arguments, Listed("Due", DUE_COLUMNS, due_rows(found, today()), data)):
+        return 0
     _print(due_list(found, today(), page_for()))
     return 0
 
@@ -167,9 +175,10 @@ def _readable(arguments: argparse.Namespace, diary: Diary, *, ended: bool | None
 def show_list(arguments: argparse.Namespace) -> int:
     diary = diary_of(knowledge(arguments))
     found = _readable(arguments, diary, ended=None if arguments.all else arguments.ended)
-    if arguments.json:
-        return _show_json([as_data(b, diary, today()) for b in found])
-    _print(listing(found, diary, page_for()))
+    data = [as_data(b, diary, today()) for b in found]
+    if was_written(arguments, Listed("Batches", BATCH_COLUMNS, batch_rows(found, diary), data)):
+        return 0
+    _print(listing(found, diary, page_for(fit=True)))
     return 0
 
 
@@ -263,16 +272,16 @@ def results(arguments: argparse.Namespace) -> int:
         if arguments.report:
             raise UserError("--report needs the name of a species.")
         found = [result_of(b) for b in closed]
-        if arguments.json:
-            return _show_json([{"code": r.batch.code, "species": r.batch.species, "sown": r.batch.sown, "germinated": r.batch.germinated, "share": r.share, "expected": r.expected.share} for r in found])  # fmt: skip # noqa: E501
+        data = [{"code": r.batch.code, "species": r.batch.species, "sown": r.batch.sown, "germinated": r.batch.germinated, "share": r.share, "expected": r.expected.share} for r in found]  # fmt: skip # noqa: E501
+        if was_written(arguments, Listed("Results", RESULT_COLUMNS, result_rows(found), data)):
+            return 0
         result_lines(found, page)
         _print(page.text() if found else "No batch is closed yet.\n")
         return 0
     name = kb.lookup(" ".join(arguments.name)).name or " ".join(arguments.name)
     record = own_record(closed, name, kb.vocabulary.files["bench"]["own_record"], arguments.origin or "")
-    if arguments.json:
-        _show_json(record_data(record))
-    else:
+    listed = Listed("Results", RESULT_COLUMNS, result_rows(record.results), record_data(record))
+    if not was_written(arguments, listed):
         result_lines(record.results, page)
         record_text(record, page)
         _print(page.text())

@@ -28,7 +28,9 @@ def add_grower_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--provenance", metavar="WHERE", help="mild_winter or cold_winter")
     group.add_argument("--dried-since", action="store_true", help="the seed dried after a moist treatment")
     group.add_argument("--cleaned", action="store_true", help="pulp is off already")
-    parser.add_argument("--engine", choices=["durable_rules", "plain"], help=argparse.SUPPRESS)
+    # One plan and out: to load durable_rules would cost a tenth of the time. On every plan of every species the two agree
+    # (tests/rules/test_engines_agree.py, whole in CI).
+    parser.add_argument("--engine", choices=["durable_rules", "plain"], default="plain", help=argparse.SUPPRESS)
 
 
 def set_for_all(usual: Settings) -> list[str]:

@@ -41,7 +41,7 @@ COMMANDS = {
 
 
 def build_parser(only: str | None = None) -> argparse.ArgumentParser:
-    """The parser of every command, or of one (the others are then named but not built; for "" all of them)."""
+    """The parser of every command, or of one alone; for "" all are named and none is built."""
     parser = argparse.ArgumentParser(
         prog="rousewort",
         description="How to wake a dormant seed, and why.",
@@ -52,8 +52,8 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and which rules engine runs")
     # `prog` given: argparse would otherwise format its own usage here, and import half a dozen modules to do it.
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands", prog="rousewort")
-    for name, help_text in COMMANDS.items():
-        if only in (None, name):
+    for name, help_text in [(only, COMMANDS[only])] if only else COMMANDS.items():
+        if only is None or only == name:
             module = importlib.import_module(f"rousewort.cli.commands.{name}")
             child = commands.add_parser(
                 name,

@@ -121,7 +121,9 @@ def _no_words(
     layer: Path, of_genera: Mapping[str, Mapping[str, Sequence[str]]], vocabulary: Vocabulary
 ) -> Iterator[Problem]:
     """Each word in the table of genera that its trait does not have, once."""
-    found = {(trait, word): genus for genus, told in of_genera.items() for trait, words in told.items() for word in words}
+    found = {
+        (trait, word): genus for genus, told in of_genera.items() for trait, words in told.items() for word in words
+    }
     for (trait, word), genus in sorted(found.items()):
         allowed = vocabulary.traits.get(trait, {}).get("values", {})
         if word not in allowed:

@@ -433,7 +433,10 @@ def sowing(vocabulary: Vocabulary, degrees: Schema, source_list: Schema) -> Sche
     def cases(part: str, means: str) -> Schema:
         said = words(SOWING_WORDS[part], means) if part in SOWING_WORDS else text(means)
         own = {
-            "temperature_c": {"temperature_c": degrees, "firm": {"type": "boolean", "description": "No test raises it."}},
+            "temperature_c": {
+                "temperature_c": degrees,
+                "firm": {"type": "boolean", "description": "No test raises it."},
+            },
             "expect": {"days": span("Days from sowing.", 1500), "give_up": text("When to give up.")},
         }
         lies = {

@@ -79,7 +79,9 @@ class Vocabulary:
     @cached_property
     def homes_without_winter(self) -> frozenset[str]:
         """Words of climates that know no winter."""
-        return frozenset(word for word, entry in self.traits[self.climate_key]["values"].items() if entry.get("no_winter"))
+        return frozenset(
+            word for word, entry in self.traits[self.climate_key]["values"].items() if entry.get("no_winter")
+        )
 
     @cached_property
     def hazard_key(self) -> str:

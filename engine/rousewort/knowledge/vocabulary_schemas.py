@@ -544,7 +544,9 @@ def _observations() -> Schema:
         {
             "only_if": text("When it is done."),
             "because": text("Why only half."),
-            "where_home_is_mixed": text("When cold lent by relatives is given, whose homes have winters and have none."),
+            "where_home_is_mixed": text(
+                "When cold lent by relatives is given, whose homes have winters and have none."
+            ),
         },
         ["only_if", "because", "where_home_is_mixed"],
         "A split.",

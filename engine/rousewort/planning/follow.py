@@ -362,7 +362,7 @@ class Chooser:
             runs.remove(run)
             parts = [Part(phase.told, _ground(course), len(run)) for phase in run]
             season = tuple(chosen.obstacles)
-            if self._shown_needed(course):
+            if self._shown_needed(course) and not chosen.lacks:
                 chosen = replace(chosen, optional=False, needless=False)
             made += [replace(chosen, obstacles=[], season=season, part=part) for part in parts[:-1]]
             made.append(replace(chosen, part=parts[-1]))

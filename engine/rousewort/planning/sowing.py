@@ -67,7 +67,9 @@ def sowing(kb: KnowledgeBase, facts: Facts, findings: Findings, lot: str | None 
         temperature,
         tuple(lines_said.values()),
         tuple(short_said.values()),
-        tuple(firing for part, case in chosen.items() if part not in (KEPT, EXPECT) for firing in _behind(case, findings)),
+        tuple(
+            firing for part, case in chosen.items() if part not in (KEPT, EXPECT) for firing in _behind(case, findings)
+        ),
         chosen[EXPECT],
         kept,
         kept_short,
@@ -89,7 +91,7 @@ def _case(kb: KnowledgeBase, part: str, known: Set[FactKey], optional: Set[str])
 def _behind(case: Case, findings: Findings) -> Iterable[Firing]:
     """The rules that concluded what a case asks for: why this seed is sown so."""
     for line in lines(case, "when"):
-        for key, word in line:
+        for key, word in sorted(line):  # sets have no order of their own
             if key == "finding":
                 yield from findings.support.get((key, word), ())
 

@@ -11,6 +11,7 @@ from rousewort.ledger.due import Diary, Due, said
 from rousewort.ledger.events import Batch, Event
 from rousewort.ledger.results import BatchResult, Expected, OwnRecord
 from rousewort.planning.wording import amount_text
+from rousewort.render.table import table
 from rousewort.render.terminal import Page
 
 
@@ -145,13 +146,59 @@ _SAID = {
 }  # fmt: skip
 
 
-def listing(batches: Iterable[Batch], diary: Diary, page: Page) -> str:
-    found = False
-    for batch in batches:
-        found = True
-        page.say(one_line(batch, diary), bullet="")
-    if not found:
-        page.say("No batches.")
+BATCH_COLUMNS = (
+    "batch", "species", "lot", "origin", "seeds", "grams", "stands", "since", "next", "what to do", "up", "not as planned",
+)  # fmt: skip
+DUE_COLUMNS = ("day", "late days", "batch", "species", "what to do", "step")
+RESULT_COLUMNS = ("batch", "species", "lot", "origin", "seeds sown", "came up", "share", "expected", "first day", "half by day")
+
+
+def batch_rows(batches: Iterable[Batch], diary: Diary) -> list[tuple[object, ...]]:
+    """A row a batch, as BATCH_COLUMNS says; empty where nothing is known or to be done."""
+    return [_batch_row(batch, diary) for batch in batches]
+
+
+def _batch_row(batch: Batch, diary: Diary) -> tuple[object, ...]:
+    due = None if batch.ended else diary.next(batch)
+    if batch.ended:
+        stands, since = _ENDED[batch.ended.kind], batch.ended.day
+    elif batch.sown_on:
+        stands, since = "sown", batch.sown_on
+    else:
+        stands = "ready to sow" if batch.following is None else batch.here["label"]
+        since = batch.begun[batch.step]
+    up = "" if batch.sown_on is None else batch.germinated
+    amount_of = ["" if n is None else n for n in (batch.seeds, batch.grams)]
+    coming = ("", "") if due is None else (str(due.day), said(due))
+    return (batch.code, batch.species, batch.lot, batch.provenance, *amount_of, stands, str(since), *coming, up, _departed(batch, diary).strip(" []"))  # fmt: skip # noqa: E501
+
+
+def due_rows(found: Iterable[Due], today: date) -> list[tuple[object, ...]]:
+    return [(str(d.day), d.late(today), d.batch.code, d.batch.species, said(d), d.step.label) for d in found]
+
+
+def result_rows(results: Iterable[BatchResult]) -> list[tuple[object, ...]]:
+    """A row a closed batch; shares of the seeds sown, days from sowing."""
+    found: list[tuple[object, ...]] = []
+    for one in results:
+        batch = one.batch
+        figures = (batch.sown, batch.germinated, one.share, one.expected.share, one.first, one.half)
+        told = ["" if n is None else round(n, 3) for n in figures]
+        found.append((batch.code, batch.species, batch.lot, batch.provenance, *told))
+    return found
+
+
+def listing(batches: Sequence[Batch], diary: Diary, page: Page) -> str:
+    """A line a batch, in columns that fit the page."""
+    if not batches:
+        return "No batches.\n"
+    shown = [BATCH_COLUMNS.index(name) for name in ("batch", "species", "stands", "since", "next", "what to do")]
+    rows = [[str(row[n]) for n in shown] for row in batch_rows(batches, diary)]
+    head, *lines = table([BATCH_COLUMNS[n] for n in shown], rows, page.width)
+    page.lines += [page.quiet(head), *lines]
+    for row in batch_rows(batches, diary):
+        if row[-1]:
+            page.say(f"{row[0]}: {row[-1]}", 2, "! ", "33")
     return page.text()
 
 

@@ -12,6 +12,7 @@ from rousewort.cli.commands.calendar import add_write_arguments
 from rousewort.cli.commands.labels import add_print_arguments
 from rousewort.cli.dating import add_south
 from rousewort.cli.grower_options import add_grower_arguments
+from rousewort.cli.lists import add_list_arguments
 from rousewort.cli.naming import add_place_arguments
 from rousewort.ledger.events import read_day
 
@@ -47,6 +48,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for_all.add_argument("--ledger", metavar="WHERE", help="a file, or postgresql://user@host/database")
     shown = argparse.ArgumentParser(add_help=False, parents=[for_all])
     shown.add_argument("--json", action="store_true", help="print as JSON")
+    a_list = argparse.ArgumentParser(add_help=False, parents=[for_all])
+    add_list_arguments(a_list)
     entry = argparse.ArgumentParser(add_help=False, parents=[shown])
     entry.add_argument("--day", type=_day, metavar="DATE", help="when it happened, if not today (YYYY-MM-DD)")
     entry.add_argument("--note", default="", help="anything worth remembering")
@@ -59,16 +62,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         return what.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[parent])
 
     _add_start(add("start", "start a batch on the plan of a plant; the plan is stored with it", entry))
-    due = add("due", "what is due, late and in the days to come, with cautions", shown)
+    due = add("due", "what is due, late and in the days to come, with cautions", a_list)
     due.add_argument(
         "--days", type=int, default=6, metavar="N", help="look so many days ahead (6: a week; 0: today only)"
     )
-    listed = add("list", "the batches in treatment", shown)
+    listed = add("list", "the batches in treatment", a_list)
     listed.add_argument("--ended", action="store_true", help="those that are closed, discarded or merged")
     listed.add_argument("--all", action="store_true", help="all of them")
     add("show", "one batch: where it stands, what is next, its dates and history", shown).add_argument("code")
     _add_entries(add, one)
-    results = add("results", "what came of closed batches, beside what was to be expected", shown)
+    results = add("results", "what came of closed batches, beside what was to be expected", a_list)
     results.add_argument("name", nargs="*", help="a species: its own record beside what is published")
     results.add_argument("--origin", metavar="WHERE", help="only seed from there")
     results.add_argument("--report", metavar="FOLDER", help="write its protocols into a private knowledge base")

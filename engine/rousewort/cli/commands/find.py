@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from typing import Any
 
+from rousewort.cli.lists import Listed, add_list_arguments, was_written
 from rousewort.cli.options import layers
 from rousewort.knowledge.knowledge_base import load
 from rousewort.knowledge.search import search
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--trait", action="append", default=[], metavar="TRAIT=WORD", help="any other trait, e.g. light=required"
     )
-    parser.add_argument("--json", action="store_true", help="print as JSON")
+    add_list_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -50,12 +50,12 @@ def run(arguments: argparse.Namespace) -> int:
         treatment=arguments.treatment,
         traits=wanted,
     )
-    return _print(found, arguments.json)
+    return _print(found, arguments)
 
 
-def _print(found: list[dict[str, Any]], as_json: bool) -> int:
-    if as_json:
-        print(json.dumps(found, ensure_ascii=False, indent=2))
+def _print(found: list[dict[str, Any]], arguments: argparse.Namespace) -> int:
+    rows = [[item["name"], item["family"], item["class"] or "", "; ".join(item["common_names"])] for item in found]
+    if was_written(arguments, Listed("Plants", ("plant", "family", "class", "common names"), rows, found)):
         return 0 if found else 1
     if not found:
         print("Nothing found. Fewer conditions, or another spelling, may help.", file=sys.stderr)
