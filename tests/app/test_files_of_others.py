@@ -122,6 +122,10 @@ READS = {
     "layer": lambda path: ["plan", "Cercis canadensis", "--kb", path],
     "new in a layer": lambda path: ["entry", "new", "Sallowia ripensis", "--family", "Salicaceae", "--no-ask", "--kb", path],
     "work in a layer": lambda path: ["source", "add", "--citation", "A. Reed 2019", "--kb", path],
+    "font": lambda path: ["labels", "Cercis canadensis", "--start", "2030-01-01", "--out", "{layer}/x.pdf", "--font", path],
+    "order": lambda path: ["order", path],
+    "winter": lambda path: ["winter", path, "--plant", "Cercis canadensis", "--sow", "2025-11-01"],
+    "trial": lambda path: ["trial", "read", path],
     "table": lambda path: ["table", "import", path, "--kb", "{layer}"],
 }  # fmt: skip
 FOLDERS = (

@@ -5,7 +5,7 @@
     python tests/mutation/run.py --count 300 --seed release-1
     python tests/mutation/run.py --all               every mutant there is: a night
     python tests/mutation/run.py --area rules --like 'coat'   those whose name holds this
-    python tests/mutation/run.py --csv survivors.csv  what nothing caught, as a table
+    python tests/mutation/run.py --all --results all.csv   write down each result; begun again, it goes on where it ended
 
 A mutant is a small unwanted change (mutants.py); it is caught if golden lines, examples of rules or tests notice (trial.py).
 A survivor is a number or condition that nobody would miss, or a missing test. Those looked at, with why, are in survivors.csv
@@ -51,6 +51,19 @@ def drawn(ground: Ground, words: argparse.Namespace) -> list[Mutant]:
     return made
 
 
+def earlier(table: Path | None) -> dict[str, tuple[str, float]]:
+    """Results written down before: by what each was caught, and in what time."""
+    if not table or not table.exists():
+        return {}
+    with table.open(encoding="utf-8", newline="") as file:
+        return {row[0]: (row[1], float(row[2])) for row in csv.reader(file)}
+
+
+def write_down(table: Path, result: Result) -> None:
+    with table.open("a", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\n").writerow([result.mutant.id, result.by, f"{result.seconds:.1f}"])
+
+
 def told(results: list[Result]) -> list[str]:
     """How many were caught, by area and by what; then the survivors."""
     lines = []
@@ -76,27 +89,28 @@ def main() -> int:
     parser.add_argument("--within", type=float, default=300, help="seconds that a mutant may take; longer is caught")
     parser.add_argument("--stop-after", type=float, default=0, help="begin no further mutant after so many seconds, and say so")
     parser.add_argument("--least", type=int, default=0, help="of a hundred that must be caught")
-    parser.add_argument("--csv", type=Path, help="write the survivors here")
+    parser.add_argument("--results", type=Path, help="add each result to this table, and try none that stands there")
     words = parser.parse_args()
     begun = time.monotonic()
     ground = Ground()
     mutants = drawn(ground, words)
     print(f"{len(mutants)} mutants, drawn by “{words.seed}”", flush=True)
-    results: list[Result] = []
+    done = earlier(words.results)
+    results = [Result(m, *done[m.id]) for m in mutants if m.id in done]
     for mutant in mutants:
+        if mutant.id in done:
+            continue
         if words.stop_after and time.monotonic() - begun > words.stop_after:
             print(f"Not begun within {words.stop_after:g} s: {len(mutants) - len(results)} of {len(mutants)}")
             break
         result = ground.tried(mutant, words.within, not words.no_tests)
         results.append(result)
+        if words.results:
+            write_down(words.results, result)
         print(f"{result.seconds:5.1f} s  {mutant.id}  →  {result.by or 'SURVIVED'}", flush=True)
     print("\n" + "\n".join(told(results)))
     caught = sum(bool(r.by) for r in results)
     print(f"\n{caught} of {len(results)} caught in {time.monotonic() - begun:.0f} s")
-    if words.csv:
-        with words.csv.open("w", encoding="utf-8", newline="") as file:
-            table = csv.writer(file, lineterminator="\n")
-            table.writerows([("mutant", "why"), *((r.mutant.id, "") for r in results if not r.by)])
     return int(100 * caught < words.least * len(results))
 
 

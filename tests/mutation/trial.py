@@ -24,7 +24,7 @@ from typing import Any, NamedTuple
 
 from mutants import ENGINE, Mutant, changed_source  # type: ignore[import-not-found]
 from rousewort.knowledge import knowledge_base, rules
-from rousewort.knowledge.store import MemoryStore
+from rousewort.knowledge.store import MemoryStore, genus_of
 from rousewort.knowledge.vocabulary import Vocabulary
 
 TESTS_FOLDER = Path(__file__).resolve().parents[1]
@@ -63,11 +63,19 @@ class Ground:
         kb = knowledge_base.load()
         self.store: MemoryStore = kb.store.to_memory(kb.vocabulary)  # type: ignore[attr-defined]
         self.names = [name for name, record in self.store.records.items() if record["rank"] == "species"]
+        self._sum_up()
         self.lines: dict[str, list[str]] = {}
         told = in_a_process(lambda: _all_lines(self), 600)
         if isinstance(told, str):
             raise SystemExit(f"The golden lines could not be made of what stands here: {told}")
         self.lines = told
+
+    def _sum_up(self) -> None:
+        """Work out here, once, what every process would work out for itself."""
+        for name in self.names:
+            self.store.summary(name)
+            for rank, group in (("genus", genus_of(name)), *self.store.wider(name)):
+                self.store.group(rank, group)
 
     def tried(self, mutant: Mutant, seconds: float, tests: bool = True) -> Result:
         begun = time.monotonic()
@@ -110,7 +118,8 @@ def _caught(ground: Ground, mutant: Mutant, tests: bool) -> str:
     except Exception as trouble:
         return NOT_MADE + repr(trouble)
     knowledge_base.load = lambda layers=(): knowledge_base.KnowledgeBase(store)  # what tests and commands ask for
-    for key, lines in golden(store, _whom(ground, mutant)):
+    names = _whom(ground, mutant)
+    for key, lines in golden(store, names, set(names) if mutant.area == "reports" else None):
         if ground.lines[key] != lines:
             return f"golden lines: {key}"
     if mutant.area == "rules" and (broken := _examples(store, mutant)):
@@ -185,8 +194,8 @@ class _Written:
         return f"<{text}>"
 
 
-def golden(store: MemoryStore, names: Sequence[str]) -> Iterator[tuple[str, list[str]]]:
-    """All that tests/golden holds of these plants, then of those with all settings, plant by plant."""
+def golden(store: MemoryStore, names: Sequence[str], kin: set[str] | None = None) -> Iterator[tuple[str, list[str]]]:
+    """All that tests/golden holds of these plants, then of those with all settings (of `kin` only), plant by plant."""
     from rousewort.evaluation.agreement import claims
     from rousewort.planning.plan import Planner
     from rousewort.planning.plan_json import plan_json
@@ -199,7 +208,8 @@ def golden(store: MemoryStore, names: Sequence[str]) -> Iterator[tuple[str, list
         made = [*lines.plan_lines(plan, name, legend), *lines.alternative_lines(plan, name, legend)]
         made += lines.claim_lines(claims(planner.kb, name))
         yield name, [*made, json.dumps(plan, sort_keys=True)] if name in whole else made
-    for name in spread(sorted(lines.blocks((tests.HERE / "settings.txt").read_text("utf-8")))):
+    watched = sorted(lines.blocks((tests.HERE / "settings.txt").read_text("utf-8")))
+    for name in spread([name for name in watched if kin is None or name in kin]):
         usual = tests.plan_for(planner, name, {})
         others = {words: tests.plan_for(planner, name, setting) for words, setting in tests.SETTINGS.items()}
         made = [*lines.plan_lines(usual, name, legend), *lines.setting_lines(usual, others, name, legend)]
