@@ -19,6 +19,7 @@ import json
 import os
 import random
 import resource
+import shlex
 import shutil
 import signal
 import subprocess
@@ -67,6 +68,13 @@ def command(words: Sequence[str], typed: bytes = b"", out: str = "", page: str =
         return Done(code, said.read(MOST_OUTPUT + 1).decode("utf-8", "replace"), time.monotonic() - begun)
 
 
+def done_first(words: Sequence[str]) -> None:
+    """What the attack stands on. Raises SystemExit where it cannot be done."""
+    done = command(words)
+    if done.code:
+        raise SystemExit(f"{words}: exit {done.code}\n{done.said}")
+
+
 def _as_command(words: Sequence[str], keys: int, out: int, said: int, page: str) -> None:
     from rousewort.cli.main import run
 
@@ -76,9 +84,9 @@ def _as_command(words: Sequence[str], keys: int, out: int, said: int, page: str)
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
         for number, handle in enumerate((keys, out, said)):
             os.dup2(handle, number)
-        sys.stdin = open(0, encoding=page, closefd=False)
-        sys.stdout = open(1, "w", encoding=page, closefd=False)
-        sys.stderr = open(2, "w", encoding=page, errors="backslashreplace", closefd=False)
+        sys.stdin = open(0, encoding=page, closefd=False)  # noqa: SIM115 (open till the end, as is what follows)
+        sys.stdout = open(1, "w", encoding=page, closefd=False)  # noqa: SIM115
+        sys.stderr = open(2, "w", encoding=page, errors="backslashreplace", closefd=False)  # noqa: SIM115
         sys.argv = ["rousewort", *words]
         run()
     except SystemExit as leaving:
@@ -141,21 +149,41 @@ def _subcommands() -> Iterator[tuple[list[str], list[str]]]:
             yield from walk(child, [name])
 
 
+HOSTILE_FILES = [
+    b"a: &a [x]\n" + b"b: [*a, *a]\n" * 50,
+    b"- " * 5000,
+    b"{" * 5000,
+    b"[" * 20_000,
+    b"\xff\xfe",
+    b"",
+    b"\x00" * 100,
+    b"!!python/object:os.system x",
+    b"a: 1\n" * 3000,
+    b"? " * 3000,
+    b"'" * 999,
+    b"%YAML 9.9\n---\n",
+    b"---\n" * 999,
+    b"k: |\n" + b" x\n" * 9999,
+    b"<<: {a: 1}",
+    b"0x7f: .inf",
+]
+
+
 def yaml_files(count: int, chance: random.Random, place: Path) -> Tried:
     """Entries, rules and treatments of ours, damaged, and files that are hostile from the start, in a private layer."""
     sound = [*sorted((ROOT / "kb").glob("species/*/*.yaml"))[::97], *sorted((ROOT / "kb").glob("rules/*.yaml"))[::23]]
     sound += sorted((ROOT / "kb").glob("treatments/*.yaml"))[::7]
-    made = [b"a: &a [x]\n" + b"b: [*a, *a]\n" * 50, b"- " * 5000, b"{" * 5000, b"[" * 20_000, b"\xff\xfe", b"", b"\x00" * 100, b"!!python/object:os.system x",
-            b"a: 1\n" * 3000, b"? " * 3000, b"'" * 999, b"%YAML 9.9\n---\n", b"---\n" * 999, b"k: |\n" + b" x\n" * 9999, b"<<: {a: 1}", b"0x7f: .inf"]  # fmt: skip
     for n in range(count):
         path = chance.choice(sound)
         layer = place / "layer"
         shutil.rmtree(layer, ignore_errors=True)
         file = layer / path.relative_to(ROOT / "kb")
         file.parent.mkdir(parents=True)
-        raw = chance.choice(made) if n % 4 == 0 else _damaged(path.read_bytes(), chance)
+        raw = chance.choice(HOSTILE_FILES) if n % 4 == 0 else _damaged(path.read_bytes(), chance)
         file.write_bytes(raw)
-        words = chance.choice([["check"], ["entry", "check", str(file)], ["plan", "Acer rubrum"], ["entry", "fmt", "--check", str(file)]])
+        words = chance.choice(
+            [["check"], ["entry", "check", str(file)], ["plan", "Acer rubrum"], ["entry", "fmt", "--check", str(file)]]
+        )
         fell = command([*words, "--kb", str(layer)]).fault()
         if not fell and file.read_bytes() != raw:
             fell = "the file was changed"
@@ -166,7 +194,26 @@ def _damaged(raw: bytes, chance: random.Random) -> bytes:
     for _ in range(chance.randrange(1, 4)):
         at = chance.randrange(max(1, len(raw)))
         until = min(len(raw), at + chance.randrange(1, 60))
-        filling = chance.choice([b"", b"\t", b": ", b"- ", b"{", b"]", b"*x ", b"&x ", b"!!x ", b"\x85", b"\xc3", b"9" * 40, raw[at:until] * 3, b"\r", b"null", b"~"])
+        filling = chance.choice(
+            [
+                b"",
+                b"\t",
+                b": ",
+                b"- ",
+                b"{",
+                b"]",
+                b"*x ",
+                b"&x ",
+                b"!!x ",
+                b"\x85",
+                b"\xc3",
+                b"9" * 40,
+                raw[at:until] * 3,
+                b"\r",
+                b"null",
+                b"~",
+            ]
+        )
         raw = raw[:at] + filling + raw[until if chance.random() < 0.5 else at :]
     return raw
 
@@ -175,13 +222,13 @@ def exports(count: int, chance: random.Random, place: Path) -> Tried:
     """Exports of a ledger with one thing changed anywhere in them: whatever is let in, the whole ledger works on."""
     where, sound = str(place / "sound.sqlite"), place / "sound.json"
     for name in ("Cercis canadensis", "Viburnum prunifolium"):
-        assert command(["batch", "start", name, "--seeds", "50", "--ledger", where]).code == 0
-    assert command(["batch", "note", "1", "on the top shelf", "--ledger", where]).code == 0
-    assert command(["batch", "export", str(sound), "--ledger", where]).code == 0
+        done_first(["batch", "start", name, "--seeds", "50", "--ledger", where])
+    done_first(["batch", "note", "1", "--note", "on the top shelf", "--ledger", where])
+    done_first(["batch", "export", str(sound), "--ledger", where])
     data = json.loads(sound.read_bytes())
     ways = list(_ways(data))
     mine = str(place / "mine.sqlite")
-    assert command(["batch", "start", "Acer rubrum", "--seeds", "9", "--ledger", mine]).code == 0
+    done_first(["batch", "start", "Acer rubrum", "--seeds", "9", "--ledger", mine])
     before = Path(mine).read_bytes()
     for _ in range(count):
         Path(mine).write_bytes(before)
@@ -190,13 +237,36 @@ def exports(count: int, chance: random.Random, place: Path) -> Tried:
         at = changed
         for key in way[:-1]:
             at = at[key]
-        value = chance.choice([None, True, -1, 0, 2**31, 2**63, 1e308, float("nan"), "", "x", "9999-12-31", "0001-01-01", [], {}, [[]], "\ud800", "<b>", _deep(300)])
+        value = chance.choice(
+            [
+                None,
+                True,
+                -1,
+                0,
+                2**31,
+                2**63,
+                1e308,
+                float("nan"),
+                "",
+                "x",
+                "9999-12-31",
+                "0001-01-01",
+                [],
+                {},
+                [[]],
+                "\ud800",
+                "<b>",
+                _deep(300),
+            ]
+        )
         if chance.random() < 0.2:
             del at[way[-1]]
         else:
             at[way[-1]] = value
         damaged = place / "damaged.json"
-        damaged.write_text(json.dumps(changed) if chance.random() < 0.9 else json.dumps(changed)[: chance.randrange(5000)])
+        damaged.write_text(
+            json.dumps(changed) if chance.random() < 0.9 else json.dumps(changed)[: chance.randrange(5000)]
+        )
         told = f"{'.'.join(map(str, way))} is {str(value)[:30]!r}"
         done = command(["batch", "import", str(damaged), "--ledger", mine])
         fell = done.fault()
@@ -273,10 +343,21 @@ def files(count: int, chance: random.Random, place: Path) -> Tried:
     (order := place / "order.csv").write_text("plant,seeds\nCercis canadensis,50\nAcer rubrum,20\n")
     (sheet := place / "normals.csv").write_text("month,mean\n" + "".join(f"{m},{m}\n" for m in range(1, 13)))
     ledger = place / "files.sqlite"
-    assert command(["batch", "start", "Cercis canadensis", "--seeds", "10", "--ledger", str(ledger)]).code == 0
+    done_first(["batch", "start", "Cercis canadensis", "--seeds", "10", "--ledger", str(ledger)])
     for kind, commands in (("read", READS), ("write", WRITES)):
         for name, words in commands.items():
-            for what in ("pipe", "zero", "null", "full", "folder", "empty", "rubbish", "text", "no folder", "file as folder"):
+            for what in (
+                "pipe",
+                "zero",
+                "null",
+                "full",
+                "folder",
+                "empty",
+                "rubbish",
+                "text",
+                "no folder",
+                "file as folder",
+            ):
                 file, keeps = _put(place, what, chance)
                 given = {"file": file, "new": place / "new", "order": order, "sheet": sheet, "ledger": ledger}
                 done = command([word.format(**given) for word in words], b"\n" * 9)
@@ -284,7 +365,12 @@ def files(count: int, chance: random.Random, place: Path) -> Tried:
                 if not fell and kind == "write" and done.code == 0 and what not in ("empty", "folder"):
                     made = what == "no folder" and file.exists()  # folders on the way may be made
                     fell = "" if made else "written over what is not ours, or told as done and not there"
-                if not fell and kind == "write" and keeps is not None and (not file.is_file() or file.read_bytes() != keeps):
+                if (
+                    not fell
+                    and kind == "write"
+                    and keeps is not None
+                    and (not file.is_file() or file.read_bytes() != keeps)
+                ):
                     fell = "the file of somebody else is not as it was"
                 yield f"{name}, {what}", fell
 
@@ -313,17 +399,42 @@ def _put(place: Path, what: str, chance: random.Random) -> tuple[Path, bytes | N
     return file, keeps
 
 
+ASKED = """
+plan 'Cercis canadensis'
+plan 'Cercis canadensis' --full
+plan 'Acer rubrum' --json
+plan 櫻
+find --family Fabaceae
+show 'Cercis canadensis'
+why 'Cercis canadensis' cold_moist
+how acid
+check
+config
+layer
+entry check
+source show baskin-2004
+quantities 'Cercis canadensis' --plants 50
+calendar 'Cercis canadensis' --start 2030-01-01
+trial design 'Vigna marina' --seeds 400
+observe 'Vigna marina' --saw cut_test.full=18 --saw cut_test.empty=2
+batch list --ledger {ledger}
+batch show 1 --ledger {ledger}
+batch due --ledger {ledger}
+order {order}
+completion bash
+plan --help
+--help
+--version
+"""
+
+
 def consoles(count: int, chance: random.Random, place: Path) -> Tried:
     """Commands on consoles of old code pages, and with a full disk under their output."""
     ledger = str(place / "console.sqlite")
-    assert command(["batch", "start", "Cercis canadensis", "--seeds", "10", "--lot", "Žluťoučký 櫻", "--ledger", ledger]).code == 0
+    done_first(["batch", "start", "Cercis canadensis", "--seeds", "10", "--lot", "Žluťoučký 櫻", "--ledger", ledger])
     (place / "order.csv").write_text("plant,seeds\nCercis canadensis,50\n")
-    asked = [["plan", "Cercis canadensis"], ["plan", "Cercis canadensis", "--full"], ["plan", "Acer rubrum", "--json"], ["plan", "櫻"], ["find", "--family", "Fabaceae"],
-             ["show", "Cercis canadensis"], ["why", "Cercis canadensis", "cold_moist"], ["how", "acid"], ["check"], ["config"],
-             ["batch", "list", "--ledger", ledger], ["batch", "show", "1", "--ledger", ledger], ["batch", "due", "--ledger", ledger], ["order", str(place / "order.csv")],
-             ["calendar", "Cercis canadensis", "--start", "2030-01-01"], ["trial", "design", "Vigna marina", "--seeds", "400"], ["observe", "Vigna marina", *SAW],
-             ["quantities", "Cercis canadensis", "--plants", "50"], ["source", "show", "baskin-2004"], ["layer"], ["entry", "check"], ["--help"], ["completion", "bash"]]  # fmt: skip
-    for words in asked:
+    for line in ASKED.strip().splitlines():
+        words = [word.format(ledger=ledger, order=place / "order.csv") for word in shlex.split(line)]
         for page in ("cp437", "cp850", "cp1252", "latin-1", "ascii", "utf-8", "utf-16", "shift_jis"):
             yield f"{words[:2]} on {page}", command(words, b"\n" * 9, page=page).fault()
         done = command(words, b"\n" * 9, out="/dev/full")
@@ -334,13 +445,13 @@ def kills(count: int, chance: random.Random, place: Path) -> Tried:
     """kill -9 of commands that write, up to eight at once: what was acknowledged is there, once."""
     where = str(place / "killed.sqlite")
     env = {**os.environ, "PYTHONPATH": ENGINE}
-    assert command(["batch", "start", "Cercis canadensis", "--seeds", "10", "--ledger", where]).code == 0
+    done_first(["batch", "start", "Cercis canadensis", "--seeds", "10", "--ledger", where])
     acknowledged: list[str] = []
     for n in range(count):
         names = [f"note {n}.{i}" for i in range(chance.randrange(1, 9))]
         running = {
             name: subprocess.Popen(
-                [sys.executable, "-m", "rousewort.cli.main", "batch", "note", "1", name, "--ledger", where],
+                [sys.executable, "-m", "rousewort.cli.main", "batch", "note", "1", "--note", name, "--ledger", where],
                 env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
             )
             for name in names
@@ -368,7 +479,11 @@ PARTS: dict[str, tuple[Callable[[int, random.Random, Path], Tried], int]] = {
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which; none: all")
-    parser.add_argument("--count", type=int, help="how often, where a part draws; else " + ", ".join(f"{n} {c}" for n, (_, c) in PARTS.items() if c))
+    parser.add_argument(
+        "--count",
+        type=int,
+        help="how often, where a part draws; else " + ", ".join(f"{n} {c}" for n, (_, c) in PARTS.items() if c),
+    )
     parser.add_argument("--seed", type=int, default=1)
     words = parser.parse_args()
     place = Path(tempfile.mkdtemp(prefix="rousewort-attack-"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import ast
 import copy
 import random
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,7 +16,7 @@ ENGINE = Path(__file__).resolve().parents[2] / "engine" / "rousewort"
 # Of code: what chooses, orders and measures. What only words or prints has tests of its own, on texts.
 WORDS_ONLY = {"wording.py", "citing.py", "explain.py", "sheet.py", "plan_json.py", "__init__.py", "durable_engine.py"}
 # Lists whose order says nothing to a grower.
-UNORDERED = {"sources", "needs", "for", "synonyms", "common_names", "fires", "silent", "judged"}
+UNORDERED = {"when", "unless", "sources", "needs", "for", "synonyms", "common_names", "fires", "silent", "judged"}
 # Of files of words, what is not of plans: labels, calendars, colours, doubts of contributors and the like have their own tests.
 NOT_OF_PLANS = {
     "bench", "calendar", "colours", "contradictions", "doubts", "label_sheets", "observations", "parts_read", "replicate_ranges",
@@ -69,7 +69,30 @@ def moved(number: float) -> list[float]:
     return [round(number * 1.5, 6) or 0.5, round(number / 1.5, 6) or -0.5]
 
 
-def of_data(data: Any) -> Iterator[tuple[str, Any]]:
+def never_both(one: Any, other: Any, many: Set[str]) -> bool:
+    """Whether no seed meets both of two cases, whatever their order: of a key that has one word they ask different ones,
+    or one asks what the other forbids. `many`: keys that may have several words."""
+    if not (isinstance(one, Mapping) and isinstance(other, Mapping)):
+        return False
+    asked = [_asked(case, "when") for case in (one, other)]
+    forbidden = [_asked(case, "unless") for case in (one, other)]
+    for key in asked[0].keys() & asked[1].keys() - many:
+        if asked[0][key].isdisjoint(asked[1][key]):
+            return True
+    return any(
+        key in forbidden[1 - i] and words <= forbidden[1 - i][key] for i in (0, 1) for key, words in asked[i].items()
+    )
+
+
+def _asked(case: Mapping[str, Any], part: str) -> dict[str, set[str]]:
+    """Key → words: of a case, and of a range, whose class and level are keys like any."""
+    told = dict(case.get(part) or {}) | (
+        {k: case[k] for k in ("class", "level") if k in case} if part == "when" else {}
+    )
+    return {key: {words} if isinstance(words, str) else set(words) for key, words in told.items()}
+
+
+def of_data(data: Any, many: Set[str] = frozenset()) -> Iterator[tuple[str, Any]]:
     """Numbers moved, answers of yes and no turned, neighbours in a list (or in a file of ordered words) swapped."""
     for way, value in places(data):
         told = ".".join(map(str, way)) or "the whole"
@@ -80,8 +103,9 @@ def of_data(data: Any) -> Iterator[tuple[str, Any]]:
                 yield f"{told} is {number:g}, not {value:g}", put(data, way, number)
         elif isinstance(value, list) and not UNORDERED & {*map(str, way)}:
             for i in range(len(value) - 1):
-                swapped = [*value[:i], value[i + 1], value[i], *value[i + 2 :]]
-                yield f"{told} has {i} and {i + 1} swapped", put(data, way, swapped) if way else swapped
+                if not never_both(value[i], value[i + 1], many):
+                    swapped = [*value[:i], value[i + 1], value[i], *value[i + 2 :]]
+                    yield f"{told} has {i} and {i + 1} swapped", put(data, way, swapped) if way else swapped
 
 
 # --- rules
@@ -156,7 +180,11 @@ def _of_node(node: ast.AST) -> Iterator[tuple[str, Callable[[], None]]]:
     if isinstance(node, ast.Compare):
         for i, op in enumerate(node.ops):
             other = _COMPARED[type(op)]
-            yield f"{type(op).__name__} is {other.__name__} in {was}", lambda i=i, o=other: node.ops.__setitem__(i, o())
+            which = f" {i + 1}" if len(node.ops) > 1 else ""
+            yield (
+                f"{type(op).__name__}{which} is {other.__name__} in {was}",
+                lambda i=i, o=other: node.ops.__setitem__(i, o()),
+            )
     elif isinstance(node, ast.BoolOp):
         other_op = ast.Or() if isinstance(node.op, ast.And) else ast.And()
         yield (
@@ -167,10 +195,17 @@ def _of_node(node: ast.AST) -> Iterator[tuple[str, Callable[[], None]]]:
         sign = _RECKONED[type(node.op)]
         yield f"{type(node.op).__name__} is {sign.__name__} in {was}", lambda: setattr(node, "op", sign())
     elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
-        yield f"{was} without its not", lambda: _become(node, ast.Call(ast.Name("bool", ast.Load()), [node.operand], []))
+        yield (
+            f"{was} without its not",
+            lambda: _become(node, ast.Call(ast.Name("bool", ast.Load()), [node.operand], [])),
+        )
     elif isinstance(node, ast.Constant) and isinstance(node.value, int | float):
         number = node.value
-        others = [not number] if isinstance(number, bool) else [number + 1 if isinstance(number, int) else number * 1.5 or 0.5]
+        others = (
+            [not number]
+            if isinstance(number, bool)
+            else [number + 1 if isinstance(number, int) else number * 1.5 or 0.5]
+        )
         for other in others:
             yield f"{number} is {other}", lambda o=other: setattr(node, "value", o)
     elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _CALLED:
@@ -206,8 +241,10 @@ def every(area: str, shared: Mapping[str, Any], records: Mapping[str, Mapping[st
         for rule in shared["rules"]:
             yield from (Mutant(area, rule["id"], *m) for m in of_rule(rule))
     elif area == "treatments":
+        traits = shared["vocabulary"]["traits"]
+        many = {"finding", "obstacle"} | {key for key, trait in traits.items() if trait.get("many")}
         for kind, data in sorted(shared["treatments"].items()):
-            yield from (Mutant(area, kind, *m) for m in of_data(data))
+            yield from (Mutant(area, kind, *m) for m in of_data(data, many))
     elif area == "vocabulary":
         for stem, data in sorted(shared["vocabulary"].items()):
             if stem not in NOT_OF_PLANS:
@@ -220,9 +257,7 @@ def every(area: str, shared: Mapping[str, Any], records: Mapping[str, Mapping[st
                 yield from (Mutant(area, name, *m) for m in of_reports(record))
     else:
         for path in modules():
-            yield from (
-                Mutant(area, str(path.relative_to(ENGINE)), *m) for m in of_source(path.read_text("utf-8"))
-            )
+            yield from (Mutant(area, str(path.relative_to(ENGINE)), *m) for m in of_source(path.read_text("utf-8")))
 
 
 def _swapped_words(data: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:

@@ -45,7 +45,11 @@ def drawn(ground: Ground, words: argparse.Namespace) -> list[Mutant]:
     made: list[Mutant] = []
     areas = words.area or AREAS
     for n, area in enumerate(areas):
-        found = [m for m in every(area, ground.store._shared, ground.store.records) if m.id not in seen and words.like in m.id]
+        found = [
+            m
+            for m in every(area, ground.store._shared, ground.store.records)
+            if m.id not in seen and words.like in m.id
+        ]
         share = words.count // len(areas) + (n < words.count % len(areas))
         made += found if words.all else sample(found, share, f"{words.seed} {area}")
     return made
@@ -81,13 +85,17 @@ def told(results: list[Result]) -> list[str]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=20)
-    parser.add_argument("--seed", default=datetime.date.today().isoformat(), help="by which the sample is drawn; else the day")
+    parser.add_argument(
+        "--seed", default=datetime.date.today().isoformat(), help="by which the sample is drawn; else the day"
+    )
     parser.add_argument("--all", action="store_true")
     parser.add_argument("--area", action="append", choices=AREAS)
     parser.add_argument("--like", default="", help="only mutants whose name holds this")
     parser.add_argument("--no-tests", action="store_true", help="golden lines and examples only")
     parser.add_argument("--within", type=float, default=300, help="seconds that a mutant may take; longer is caught")
-    parser.add_argument("--stop-after", type=float, default=0, help="begin no further mutant after so many seconds, and say so")
+    parser.add_argument(
+        "--stop-after", type=float, default=0, help="begin no further mutant after so many seconds, and say so"
+    )
     parser.add_argument("--least", type=int, default=0, help="of a hundred that must be caught")
     parser.add_argument("--results", type=Path, help="add each result to this table, and try none that stands there")
     words = parser.parse_args()

@@ -60,9 +60,7 @@ class Screen:
                 raise
         except (OSError, ValueError) as error:
             if not self._quiet:
-                self._lost = CannotPrint(
-                    getattr(error, "errno", None), getattr(error, "strerror", None) or str(error)
-                )
+                self._lost = CannotPrint(getattr(error, "errno", None), getattr(error, "strerror", None) or str(error))
                 raise self._lost from error
 
     def __getattr__(self, name: str) -> Any:
