@@ -86,11 +86,11 @@ class Ground:
         self.store: MemoryStore = kb.store.to_memory(kb.vocabulary)  # type: ignore[attr-defined]
         self.names = [name for name, record in self.store.records.items() if record["rank"] == "species"]
         self._sum_up()
-        self.lines: dict[str, list[str]] = {}
-        told = in_a_process(lambda: dict(golden(self.store, self.names)), 600)
+        told = in_a_process(lambda: (dict(golden(self.store, self.names)), known_facts(self.store, self.names)), 600)
         if isinstance(told, str):
             raise SystemExit(f"The golden lines could not be made of what stands here: {told}")
-        self.lines = told
+        self.lines: dict[str, list[str]] = told[0]
+        self.facts: dict[str, dict[str, frozenset[rules.FactKey]]] = told[1]
 
     def _sum_up(self) -> None:
         """Work out here, once, what every process would work out for itself."""
@@ -140,12 +140,12 @@ def in_a_process(work: Any, seconds: float) -> Any:
 
 def _caught(ground: Ground, mutant: Mutant, tests: bool) -> str:
     try:
+        names = _whom(ground, mutant)  # before rules are compiled otherwise
         store = _mutated(ground.store, mutant)
     except Exception as trouble:
         return NOT_MADE + repr(trouble)
     knowledge_base.load = lambda layers=(): knowledge_base.KnowledgeBase(store)  # what tests and commands ask for
-    names = _whom(ground, mutant)
-    for key, lines in golden(store, names, set(names) if mutant.area == "reports" else None):
+    for key, lines in golden(store, names, set(names) if mutant.area in ("reports", "rules") else None):
         if ground.lines[key] != lines:
             return f"golden lines: {key}"
     if mutant.area == "rules" and (broken := _examples(store, mutant)):
@@ -154,8 +154,18 @@ def _caught(ground: Ground, mutant: Mutant, tests: bool) -> str:
 
 
 def _whom(ground: Ground, mutant: Mutant) -> list[str]:
-    """Of whom the plans are made: of a report, its species and the family, to whom alone it is lent."""
+    """Of whom the plans are made: of a report, its species and the family, to whom alone it is lent; of a rule, those on
+    whom it fires otherwise, since all that rules do to a plan they do by firing. Of a treatment first those who get it."""
     names = spread(ground.names)
+    if mutant.area == "rules":
+        before = rules.compile_rule(next(r for r in ground.store._shared["rules"] if r["id"] == mutant.where))
+        now = mutant.change(before) if callable(mutant.change) else rules.compile_rule(mutant.change)
+        seen = ground.facts[before.phase]
+        same_effects = before.data["then"] == now.data["then"]
+        fired = {name: (before.matches(seen[name]), now.matches(seen[name])) for name in names}
+        return [name for name, (a, b) in fired.items() if a != b or (a is not None and not same_effects)]
+    if mutant.area == "treatments":
+        names.sort(key=lambda name: not any(f"{mutant.where}/" in line for line in ground.lines[name]))
     if mutant.area == "reports":
         family = ground.store.records[mutant.where]["family"]
         names = [mutant.where, *(name for name in names if ground.store.records[name]["family"] == family)]
@@ -240,6 +250,23 @@ def golden(store: MemoryStore, names: Sequence[str], kin: set[str] | None = None
         others = {words: tests.plan_for(planner, name, setting) for words, setting in tests.SETTINGS.items()}
         made = [*lines.plan_lines(usual, name, legend), *lines.setting_lines(usual, others, name, legend)]
         yield f"{name}, other settings", made
+
+
+def known_facts(store: MemoryStore, names: Sequence[str]) -> dict[str, dict[str, frozenset[rules.FactKey]]]:
+    """Phase → species → the facts that rules of that phase find there."""
+    from rousewort.planning.facts import gather
+    from rousewort.planning.rules.run import fire, make_engine
+
+    kb = knowledge_base.KnowledgeBase(store)
+    engine = make_engine(kb.rules, "plain")
+    known: dict[str, dict[str, frozenset[rules.FactKey]]] = {phase: {} for phase in rules.PHASES}
+    for name in names:
+        given = gather(kb, kb.lookup(name)).keys()
+        settled = fire(engine, given, kb.vocabulary).facts
+        without = frozenset(fact for fact in settled if fact[0] != "obstacle")
+        for phase, facts in zip(rules.PHASES, (given, without, settled, settled), strict=True):
+            known[phase][name] = facts
+    return known
 
 
 def spread(names: Sequence[str], step: int = 37) -> list[str]:

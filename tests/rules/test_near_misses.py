@@ -19,6 +19,15 @@ def facts(told: Mapping[str, Any]) -> Iterator[FactKey]:
         yield from ((key, word) for word in ([words] if isinstance(words, str) else words))
 
 
+def said(then: Mapping[str, Any]) -> str:
+    """What follows from a rule, in words."""
+    if "obstacle" in then:
+        return f"obstacle {then['obstacle']}" + (", optional" if then.get("optional") else "")
+    if "offer" in then:
+        return f"offer {then['offer']} for {then['for']}, {then['standing']}"
+    return f"rule out {then['rules_out']}"
+
+
 @pytest.fixture(scope="module")
 def rules(kb: KnowledgeBase) -> dict[str, Rule]:
     return {data["id"]: compile_rule(data) for data in kb.rules}
@@ -36,6 +45,8 @@ def test_rule_fires_on_its_seed_and_on_nothing_that_lacks_a_part_of_it(name: str
         assert rule.matches(other) is not None, f"silent on {key} {word}"
     for fact in facts(told.get("not_with", {})):
         assert rule.matches(seed | {fact}) is None, f"fires in spite of {fact}"
+    if "does" in told:
+        assert [said(then) for then in rule.data["then"]] == told["does"]
 
 
 def test_table_names_words_of_the_vocabulary(kb: KnowledgeBase) -> None:
