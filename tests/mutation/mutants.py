@@ -71,7 +71,9 @@ def moved(number: float) -> list[float]:
 
 def never_both(one: Any, other: Any, many: Set[str]) -> bool:
     """Whether no seed meets both of two cases, whatever their order: of a key that has one word they ask different ones,
-    or one asks what the other forbids. `many`: keys that may have several words."""
+    or one asks what the other forbids; or both are words, of which any will do. `many`: keys that may have several words."""
+    if isinstance(one, str) and isinstance(other, str):
+        return " " not in one and " " not in other
     if not (isinstance(one, Mapping) and isinstance(other, Mapping)):
         return False
     asked = [_asked(case, "when") for case in (one, other)]

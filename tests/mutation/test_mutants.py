@@ -85,6 +85,7 @@ def test_cases_that_exclude_each_other_are_not_swapped() -> None:
     wet, dry = {"when": {"finding": "wet"}}, {"when": {"finding": "dry"}, "unless": {"finding": ["wet", "cold"]}}
     for one, other, never in ((dust, large, True), (wet, dry, True), (wet, large, False), (wet, wet, False)):
         assert never_both(one, other, {"finding"}) is never is never_both(other, one, {"finding"})
+    assert never_both("Fabaceae", "Malvaceae", set()) and not never_both("Rinse it.", "Dry it.", set())
     assert not never_both(wet, {"when": {"finding": "dry"}}, {"finding"})  # a seed may be found both
 
 
