@@ -84,6 +84,13 @@ def test_fmt_puts_nothing_into_form_that_is_no_knowledge(
         assert main(["entry", "fmt", "--force", str(path)]) == 0 and path.read_text() != before
 
 
+def test_sheets_go_into_no_file(ledger: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "station.csv"
+    out.write_text(WEATHER)
+    assert main(["batch", "export", str(out), "--ledger", ledger]) == 2
+    assert "station.csv is a file" in capsys.readouterr().err and out.read_text() == WEATHER
+
+
 def test_observations_are_saved_over_earlier_ones_and_with_force_over_anything(tmp_path: Path) -> None:
     out = tmp_path / "seen.yaml"
     words = commands("")["observe"](out)
