@@ -50,6 +50,8 @@ def drawn(ground: Ground, words: argparse.Namespace) -> list[Mutant]:
             for m in every(area, ground.store._shared, ground.store.records)
             if m.id not in seen and words.like in m.id
         ]
+        if area == "reports":  # of plants that are looked at
+            found = [m for m in found if m.where in ground.lines]
         share = words.count // len(areas) + (n < words.count % len(areas))
         made += found if words.all else sample(found, share, f"{words.seed} {area}")
     return made
@@ -91,6 +93,9 @@ def main() -> int:
     parser.add_argument("--all", action="store_true")
     parser.add_argument("--area", action="append", choices=AREAS)
     parser.add_argument("--like", default="", help="only mutants whose name holds this")
+    parser.add_argument(
+        "--every", type=int, default=1, help="look at each so-many-th plant only: quicker, and more survive"
+    )
     parser.add_argument("--no-tests", action="store_true", help="golden lines and examples only")
     parser.add_argument("--within", type=float, default=300, help="seconds that a mutant may take; longer is caught")
     parser.add_argument(
@@ -100,7 +105,7 @@ def main() -> int:
     parser.add_argument("--results", type=Path, help="add each result to this table, and try none that stands there")
     words = parser.parse_args()
     begun = time.monotonic()
-    ground = Ground()
+    ground = Ground(words.every)
     mutants = drawn(ground, words)
     print(f"{len(mutants)} mutants, drawn by “{words.seed}”", flush=True)
     done = earlier(words.results)
