@@ -106,3 +106,33 @@ def test_groups_of_treatments_that_are_claims_seasons_or_no_waking(kb: Knowledge
     assert which("wakes", False) == {"looking", "cleaning", "soaking", "sowing"}
     assert which("claim", True) == {"coat", "warm", "cold"} and which("season", True) == {"warm", "cold"}
     assert which("may_replace_season", True) == {"signal", "dry"} and which("fills", True) == {"potting"}
+
+
+def test_traits_that_a_genus_shares_and_those_that_are_typical_of_a_class(kb: KnowledgeBase) -> None:
+    traits = kb.vocabulary.traits
+    assert {key for key, told in traits.items() if told.get("shared")} == {
+        "fruit", "dispersal_unit", "habitat", "lime", "parasite", "keeping", "filled_seed", "life_cycle", "growth_form",
+    }  # fmt: skip
+    assert {key for key, told in traits.items() if told.get("typical")} == {"embryo", "coat_water", "drying"}
+    must_not = {(k, w) for k, t in traits.items() for w, v in t.get("values", {}).items() if v.get("must_not_dry")}
+    assert must_not == {("drying", "sensitive")}
+
+
+def test_grounds_of_a_claim_that_are_the_plants_own_and_homes_with_a_winter(kb: KnowledgeBase) -> None:
+    claims = kb.vocabulary.files["claims"]
+    own = {word for word, told in claims["grounds"].items() if told.get("own")}
+    assert own == {"experiments", "experiment", "stated", "advice", "table", "recalled", "traits", "traits_recalled"}
+    assert {word for word, told in claims["homes"].items() if told.get("winter")} == {"cold", "mild"}
+    deciding = {word for word, told in claims["questions"].items() if told.get("decides")}
+    assert deciding == {"coat", "cold", "warm", "class"}
+
+
+def test_columns_of_a_trial_that_are_lengths_or_counted_within_a_phase(kb: KnowledgeBase) -> None:
+    columns = kb.vocabulary.files["protocol"]["columns"]
+    assert {word for word, told in columns.items() if told.get("length")} == {"days", "weeks", "cold_days", "warm_days"}
+    within = {word for word, told in columns.items() if told.get("within")}
+    assert within == {"sprouted_in_phase", "sprouted_in_phase_pct"}
+    unwritten = {
+        word for word, told in kb.vocabulary.files["protocol"]["found"].items() if told.get("written") is False
+    }
+    assert unwritten == {"advised", "tried"}
