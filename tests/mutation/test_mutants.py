@@ -10,7 +10,7 @@ import pytest
 from mutants import AREAS, ENGINE, Mutant, changed_source, every, modules, never_both, sample  # type: ignore[import-not-found]
 from rousewort.knowledge.rules import compile_rule
 from rousewort.knowledge.store import MemoryStore
-from trial import TESTS, TESTS_FOLDER, TESTS_OF, Held, _mutated, in_a_process  # type: ignore[import-not-found]
+from trial import LAST, TESTS, TESTS_FOLDER, TESTS_OF, Held, _mutated, in_a_process  # type: ignore[import-not-found]
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ def test_same_seed_draws_the_same_and_another_day_draws_others(made: dict[str, l
 
 def test_tests_that_mutants_meet_are_there() -> None:
     assert set(TESTS) == set(AREAS)
-    for file in {file for files in (*TESTS.values(), *TESTS_OF.values()) for file in files}:
+    for file in {file for files in (LAST, *TESTS.values(), *TESTS_OF.values()) for file in files}:
         assert (TESTS_FOLDER / file).exists(), file
     there = {str(path.relative_to(ENGINE)) for path in modules()} | {"sow"}
     assert set(TESTS_OF) <= there
