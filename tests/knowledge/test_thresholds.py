@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from typing import Any
+
 import pytest
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.planning.grower import make_grower
@@ -136,3 +139,69 @@ def test_columns_of_a_trial_that_are_lengths_or_counted_within_a_phase(kb: Knowl
         word for word, told in kb.vocabulary.files["protocol"]["found"].items() if told.get("written") is False
     }
     assert unwritten == {"advised", "tried"}
+
+
+def spans(told: Any) -> Iterator[Mapping[str, Any]]:
+    """Every span with a low and a high end, however deep."""
+    if isinstance(told, Mapping):
+        if "low" in told and "high" in told:
+            yield told
+        told = list(told.values())
+    if isinstance(told, list):
+        for value in told:
+            yield from spans(value)
+
+
+def test_every_span_of_a_treatment_is_in_order_and_its_use_within_it(kb: KnowledgeBase) -> None:
+    for kind, told in kb.treatments.items():
+        found = list(spans(told))
+        for span in found:
+            use = span.get("use")
+            ends = [span["low"], *([use["night"], use["day"]] if isinstance(use, Mapping) else [use]), span["high"]]
+            numbers = [number for number in ends if number is not None]
+            assert numbers == sorted(numbers) and numbers[0] >= 0, (kind, span)
+
+
+def test_kinds_that_cannot_be_undone_and_those_that_wet_the_seed(kb: KnowledgeBase) -> None:
+    flags = {flag: {k for k, t in kb.treatments.items() if t.get(flag) is True} for flag in FLAGS}
+    assert flags == {flag: set(kinds.split()) for flag, kinds in FLAGS.items()}
+
+
+FLAGS = {
+    "irreversible": "abrade acid crack dry_heat hot_water nick",
+    "wet": "cold_moist hormone hot_water leach nitrate outdoor_winter pot_rooted smoke soak sow warm_moist",
+    "given_before": "after_ripen cold_moist warm_moist",
+    "moist_volume": "cold_moist warm_moist",
+    "leans": "cold_moist",
+    "waits_for_season": "outdoor_winter",
+}
+
+
+def test_the_gentler_of_two_kinds_comes_first_where_they_stand_equally(kb: KnowledgeBase) -> None:
+    ranks = in_order({kind: kb.vocabulary.kinds.rank(kind) for kind in kb.treatments})
+    gentle = [
+        "inspect",
+        "clean",
+        "soak",
+        "leach",
+        "nick",
+        "abrade",
+        "crack",
+        "hot_water",
+        "dry_heat",
+        "acid",
+        "hormone",
+    ]
+    assert ranks[: len(gentle)] == [{kind} for kind in gentle] and len(ranks) == len(gentle) + 1
+
+
+def test_lots_too_small_or_too_large_for_a_kind(kb: KnowledgeBase) -> None:
+    """Nothing destructive on fewer than twenty; nobody nicks more than three hundred by hand."""
+    lots = {
+        k: {end: n for end, n in t["lots"].items() if end != "held"} for k, t in kb.treatments.items() if "lots" in t
+    }
+    least = {"least": 20}
+    assert lots == {"acid": least, "dry_heat": least, "hot_water": least, "crack": {"most": 200}, "nick": {"most": 300}}
+    assert {k: t["look_every"] for k, t in kb.treatments.items() if "look_every" in t} == {
+        "after_ripen": 28, "outdoor_winter": 28,
+    }  # fmt: skip

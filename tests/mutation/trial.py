@@ -32,7 +32,7 @@ TESTS_FOLDER = Path(__file__).resolve().parents[1]
 # Run on what the golden lines let through, by area and by module; each takes seconds, since nothing is loaded again.
 TESTS: Mapping[str, Sequence[str]] = {
     "rules": ("rules/test_near_misses.py",),
-    "treatments": ("golden/test_golden_how.py",),
+    "treatments": ("knowledge/test_thresholds.py", "golden/test_golden_how.py"),
     "vocabulary": ("knowledge/test_thresholds.py",),
     "reports": (),
     "code": ("planning/test_small_decisions.py",),
@@ -157,7 +157,9 @@ def _caught(ground: Ground, mutant: Mutant, tests: bool) -> str:
             return f"golden lines: {key}"
     if mutant.area == "rules" and (broken := _examples(store, mutant)):
         return broken
-    return _tests((*TESTS[mutant.area], *TESTS_OF.get(mutant.where, LAST))) if tests else ""
+    return (
+        _tests((*TESTS[mutant.area], *TESTS_OF.get(mutant.where, LAST if TESTS[mutant.area] else ()))) if tests else ""
+    )
 
 
 def _whom(ground: Ground, mutant: Mutant) -> list[str]:
