@@ -6,9 +6,12 @@ Rewrite how.txt with `pytest tests/golden --update-lines`, then read the diff.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
+from rousewort.knowledge.cases import cases
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.render.how_text import how
 from rousewort.render.terminal import Page
@@ -17,10 +20,22 @@ from test_golden_plans import updating  # type: ignore[import-not-found]
 HELD = Path(__file__).with_name("how.txt")
 
 
+def also(told: Mapping[str, Any]) -> Iterator[str]:
+    """What a sheet says in short; and the cases of which the first that holds decides, in order."""
+    if "short" in told:
+        yield "In short: " + " / ".join(told["short"])
+    for place, case in cases(told):
+        asked = [f"{part} {key} {words}" for part in ("when", "unless") for key, words in case.get(part, {}).items()]
+        yield f"{'.'.join(map(str, place[:-1]))}: {', '.join(asked) or 'else'}: {case.get('is', '…')}"
+
+
 def as_read(kb: KnowledgeBase) -> str:
     """Every kind, the gentlest first; without the works, which are cited at the end."""
     gentle = sorted(kb.treatments, key=lambda kind: (kb.vocabulary.kinds.rank(kind), kind))
-    texts = (how(kb, kind, Page(width=2000)).partition("\nSources\n")[0] for kind in gentle)
+    texts = (
+        "\n".join([how(kb, kind, Page(width=2000)).partition("\nSources\n")[0], *also(kb.treatments[kind])])
+        for kind in gentle
+    )
     return "\n\n".join(f"== {kind}\n{text.strip()}" for kind, text in zip(gentle, texts, strict=True)) + "\n"
 
 
