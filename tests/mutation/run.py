@@ -97,7 +97,9 @@ def main() -> int:
         "--every", type=int, default=1, help="look at each so-many-th plant only: quicker, and more survive"
     )
     parser.add_argument("--no-tests", action="store_true", help="golden lines and examples only")
-    parser.add_argument("--within", type=float, default=300, help="seconds that a mutant may take; longer is caught")
+    parser.add_argument(
+        "--within", type=float, default=300, help="seconds that a mutant may take; longer is not caught"
+    )
     parser.add_argument(
         "--stop-after", type=float, default=0, help="begin no further mutant after so many seconds, and say so"
     )
