@@ -28,6 +28,7 @@ ALL = os.environ.get("ROUSEWORT_ALL") == "1"
 NOT_QUICK = (
     # what must hold of every species, or is counted over all of them
     "golden/",
+    "mutation/",
     "test_relatives.py",
     "test_claims.py",
     "test_lending.py",

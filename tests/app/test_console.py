@@ -56,6 +56,20 @@ def test_full_disk_under_the_output_is_one_line_and_no_success(words: str) -> No
     assert typed("$R plan 'Qqqq wwww' 2>&-").stdout == b""  # what belongs on standard error goes nowhere else
 
 
+@pytest.mark.parametrize("words", ["--help", "plan --help", "--version"])
+def test_help_that_could_not_be_printed_is_no_success(words: str) -> None:
+    for unbuffered in ("", "1"):
+        done = typed(f"$R {words} > /dev/full", PYTHONUNBUFFERED=unbuffered)
+        assert done.returncode == 2 and "No space left" in plain(done)
+
+
+def test_package_run_as_a_module_is_the_command() -> None:
+    line = f"{sys.executable} -m rousewort plan 'Cercis canadensis'"
+    assert typed(line).stdout == typed("$R plan 'Cercis canadensis'").stdout != b""
+    wrong = typed(f"{sys.executable} -m rousewort plan")
+    assert wrong.returncode == 2 and "usage: rousewort plan" in plain(wrong)
+
+
 @pytest.mark.parametrize("page", ["cp437", "cp850", "latin-1", "ascii", "cp1251", "utf-8"])
 def test_console_of_an_old_code_page_gets_text_that_it_can_show(page: str) -> None:
     text = typed("$R plan 'Cercis canadensis'", PYTHONIOENCODING=page)

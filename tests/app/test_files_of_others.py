@@ -84,6 +84,13 @@ def test_fmt_puts_nothing_into_form_that_is_no_knowledge(
         assert main(["entry", "fmt", "--force", str(path)]) == 0 and path.read_text() != before
 
 
+def test_sheets_go_into_no_file(ledger: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "station.csv"
+    out.write_text(WEATHER)
+    assert main(["batch", "export", str(out), "--ledger", ledger]) == 2
+    assert "station.csv is a file" in capsys.readouterr().err and out.read_text() == WEATHER
+
+
 def test_observations_are_saved_over_earlier_ones_and_with_force_over_anything(tmp_path: Path) -> None:
     out = tmp_path / "seen.yaml"
     words = commands("")["observe"](out)
@@ -122,6 +129,10 @@ READS = {
     "layer": lambda path: ["plan", "Cercis canadensis", "--kb", path],
     "new in a layer": lambda path: ["entry", "new", "Sallowia ripensis", "--family", "Salicaceae", "--no-ask", "--kb", path],
     "work in a layer": lambda path: ["source", "add", "--citation", "A. Reed 2019", "--kb", path],
+    "font": lambda path: ["labels", "Cercis canadensis", "--start", "2030-01-01", "--out", "{layer}/x.pdf", "--font", path],
+    "order": lambda path: ["order", path],
+    "winter": lambda path: ["winter", path, "--plant", "Cercis canadensis", "--sow", "2025-11-01"],
+    "trial": lambda path: ["trial", "read", path],
     "table": lambda path: ["table", "import", path, "--kb", "{layer}"],
 }  # fmt: skip
 FOLDERS = (

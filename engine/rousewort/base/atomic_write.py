@@ -47,6 +47,8 @@ def write_atomically(path: Path, data: bytes, *, new: bool = False) -> None:
         with replacing(path, new=new) as fresh:
             fresh.write_bytes(data)
     except FileExistsError:
+        if path.parent.is_file():
+            raise UserError(f"{path.parent} is a file, and is left as it is. A folder is wanted there.") from None
         raise UserError(f"{path} is there already and is left as it is. Name another file.") from None
     except OSError as error:
         raise UserError(f"{path} cannot be written: {error.strerror}. What was there before is untouched.") from None

@@ -27,12 +27,16 @@ class Screen:
 
     def __init__(self, stream: TextIO, *, quiet: bool, json: bool) -> None:
         self.plain, self._quiet, self._json = stream, quiet, json
+        self._lost: CannotPrint | None = None  # argparse passes over it when it prints help
 
     def write(self, text: str) -> int:
         self._try(lambda: self.plain.write(self.clean(text)))
         return len(text)
 
     def flush(self) -> None:
+        if self._lost:
+            lost, self._lost = self._lost, None
+            raise lost
         self._try(self.plain.flush)
 
     def clean(self, text: str) -> str:
@@ -56,9 +60,8 @@ class Screen:
                 raise
         except (OSError, ValueError) as error:
             if not self._quiet:
-                raise CannotPrint(
-                    getattr(error, "errno", None), getattr(error, "strerror", None) or str(error)
-                ) from error
+                self._lost = CannotPrint(getattr(error, "errno", None), getattr(error, "strerror", None) or str(error))
+                raise self._lost from error
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.plain, name)

@@ -28,7 +28,9 @@ def main(argv: list[str] | None = None, again: bool = False) -> int:
     try:
         arguments = parser.parse_args(argv)
     except SystemExit as leaving:
-        return int(leaving.code or 0)
+        return _after_help(int(leaving.code or 0), argv)
+    except OSError as error:  # --version, with nowhere to print it
+        return _ended_by(error, argv)
     if not arguments.command:
         parser.print_help()
         return 2
@@ -43,6 +45,15 @@ def main(argv: list[str] | None = None, again: bool = False) -> int:
     if status and status != 130 and getattr(arguments, "recorded", False):
         print("rousewort: What was to be recorded is recorded. Do not repeat it.", file=sys.stderr)
         return 0
+    return status
+
+
+def _after_help(status: int, argv: list[str]) -> int:
+    """Help, version or wrong use: told as done only where it could be printed."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return _ended_by(error, argv)
     return status
 
 

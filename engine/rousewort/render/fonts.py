@@ -52,6 +52,8 @@ class FontFile:
     def _open(self, path: Path) -> TTFont:
         from fontTools.ttLib import TTFont, TTLibError
 
+        if path.exists() and not path.is_file():  # a pipe would be waited for
+            raise UserError(f"{path} is no font that can be read here: it is a folder, device or pipe")
         try:
             return TTFont(path, lazy=True, recalcTimestamp=False)
         except (OSError, TTLibError) as error:
