@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from datetime import date, timedelta
 from pathlib import Path
 
+import openpyxl
 import pytest
 from rousewort.cli import batching
 from rousewort.cli.main import main
@@ -211,3 +213,24 @@ def test_bed_out_of_season_is_told_at_the_start_and_refused_without_anyway(
         assert "the next one begins on 2025-09-15" in capsys.readouterr().err
     assert main(["batch", "sow", "1", "--anyway", *where]) == 0
     assert "sown on 2025-03-20" in capsys.readouterr().out
+
+
+def test_a_list_goes_out_as_a_table_a_csv_and_a_workbook(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same records each time, and no file of another kind is written over."""
+    ledger, sheet, book = str(tmp_path / "demo.sqlite"), tmp_path / "list.csv", tmp_path / "list.xlsx"
+    assert main(["batch", "demo", "--ledger", ledger]) == 0
+    assert main(["batch", "list", "--ledger", ledger, "--csv", str(sheet), "--xlsx", str(book)]) == 0
+    capsys.readouterr()
+    rows = list(csv.DictReader(sheet.open(encoding="utf-8", newline="")))
+    assert main(["batch", "list", "--ledger", ledger, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [row["batch"] for row in rows] == [one["code"] for one in told]
+    cells = list(openpyxl.load_workbook(book).active.iter_rows(values_only=True))
+    assert [str(row[0]) for row in cells[1:]] == [row["batch"] for row in rows]
+    assert main(["batch", "list", "--ledger", ledger]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80 and all(row["batch"] in "\n".join(lines) for row in rows)
+    notes = tmp_path / "notes.csv"
+    notes.write_text("my own notes\n", "utf-8")
+    assert main(["batch", "due", "--ledger", ledger, "--csv", str(notes)]) == 2
+    assert notes.read_text("utf-8") == "my own notes\n"

@@ -78,7 +78,7 @@ def test_traits_that_are_lent_only_as_stated_or_never(kb: KnowledgeBase) -> None
     """Lent wider, a habitat or a poison of a relative would be taken for the plant's own."""
     traits = kb.vocabulary.traits
     assert {key for key, told in traits.items() if told.get("as_stated")} == {
-        "habitat", "lime", "parasite", "keeping", "filled_seed",
+        "habitat", "lime", "parasite", "keeping", "filled_seed", "germinates_in",
     }  # fmt: skip
     never = {
         (key, word) for key, t in traits.items() for word, v in t.get("values", {}).items() if v.get("lent") is False
@@ -114,7 +114,8 @@ def test_groups_of_treatments_that_are_claims_seasons_or_no_waking(kb: Knowledge
 def test_traits_that_a_genus_shares_and_those_that_are_typical_of_a_class(kb: KnowledgeBase) -> None:
     traits = kb.vocabulary.traits
     assert {key for key, told in traits.items() if told.get("shared")} == {
-        "fruit", "dispersal_unit", "habitat", "lime", "parasite", "keeping", "filled_seed", "life_cycle", "growth_form",
+        "fruit", "dispersal_unit", "habitat", "lime", "parasite", "keeping", "filled_seed", "germinates_in", "life_cycle",
+        "growth_form",
     }  # fmt: skip
     assert {key for key, told in traits.items() if told.get("typical")} == {"embryo", "coat_water", "drying"}
     must_not = {(k, w) for k, t in traits.items() for w, v in t.get("values", {}).items() if v.get("must_not_dry")}

@@ -150,7 +150,18 @@ BATCH_COLUMNS = (
     "batch", "species", "lot", "origin", "seeds", "grams", "stands", "since", "next", "what to do", "up", "not as planned",
 )  # fmt: skip
 DUE_COLUMNS = ("day", "late days", "batch", "species", "what to do", "step")
-RESULT_COLUMNS = ("batch", "species", "lot", "origin", "seeds sown", "came up", "share", "expected", "first day", "half by day")
+RESULT_COLUMNS = (
+    "batch",
+    "species",
+    "lot",
+    "origin",
+    "seeds sown",
+    "came up",
+    "share",
+    "expected",
+    "first day",
+    "half by day",
+)
 
 
 def batch_rows(batches: Iterable[Batch], diary: Diary) -> list[tuple[object, ...]]:
@@ -192,7 +203,7 @@ def listing(batches: Sequence[Batch], diary: Diary, page: Page) -> str:
     """A line a batch, in columns that fit the page."""
     if not batches:
         return "No batches.\n"
-    shown = [BATCH_COLUMNS.index(name) for name in ("batch", "species", "stands", "since", "next", "what to do")]
+    shown = [BATCH_COLUMNS.index(name) for name in ("batch", "species", "stands", "next", "what to do")]
     rows = [[str(row[n]) for n in shown] for row in batch_rows(batches, diary)]
     head, *lines = table([BATCH_COLUMNS[n] for n in shown], rows, page.width)
     page.lines += [page.quiet(head), *lines]
