@@ -21,6 +21,8 @@ def cases(treatment: Mapping[str, Any]) -> Iterator[tuple[Place, Case]]:
     """Every case of a treatment with its place in the file."""
     for i, case in enumerate(treatment.get("by_case", ())):
         yield ("by_case", i), case
+    for i, case in enumerate(treatment.get("warmth", ())):
+        yield ("warmth", i), case
     for part, those in treatment.get("sowing", {}).items():
         for i, case in enumerate(those):
             yield ("sowing", part, i), case

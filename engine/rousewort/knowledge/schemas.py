@@ -350,8 +350,9 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
             ),
             "ranges": many(a_range, "Ranges, from special to general.", least=0),
             "temperature_c": degrees,
-            "by_climate": mapped(
-                closed({"temperature_c": degrees}, ["temperature_c"], "By climate."), "Other temperatures by home climate."
+            "warmth": many(
+                closed({**case_of(vocabulary), "temperature_c": degrees}, ["when", "temperature_c"], "One case."),
+                "Other temperatures: the first case that holds.",
             ),
             "medium": text("What it is done in."),
             "media": mapped({"type": "string"}, "Other media by name."),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from rousewort.knowledge.cases import holds
 from rousewort.knowledge.knowledge_base import KnowledgeBase
 from rousewort.knowledge.protocols import UNITS
 from rousewort.knowledge.summary import ground
@@ -298,7 +299,7 @@ def _temperature(
             return _cooled(_pooled_temperature(found, basis), treatment)
     unit = treatment.get("measures")
     row = _row(treatment, facts, obstacles, unit) if unit else None
-    table = (row or {}).get("temperature_c") or _by_climate(treatment, facts) or treatment.get("temperature_c")
+    table = (row or {}).get("temperature_c") or _by_case(treatment, facts) or treatment.get("temperature_c")
     if not table or (way and way != treatment["usual_way"]):
         return None
     sources = tuple({"source": s["id"], "held": s["held"]} for s in table.get("sources", ()))
@@ -321,13 +322,10 @@ def _cooled(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
     return amount._replace(low=min(amount.low, most), use=min(amount.use, most), high=most)
 
 
-def _by_climate(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any] | None:
-    homes = {known.word for known in facts.of(facts.vocabulary.climate_key)}
-    for climate, other in treatment.get("by_climate", {}).items():
-        if any(home == climate or home.startswith(climate + "_") for home in homes):
-            span: Mapping[str, Any] = other["temperature_c"]
-            return span
-    return None
+def _by_case(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any] | None:
+    """How warm, by the first case of the treatment that holds for what is known of the seed."""
+    known = facts.keys()
+    return next((case["temperature_c"] for case in treatment.get("warmth", ()) if holds(case, known, frozenset())), None)
 
 
 def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:
