@@ -121,13 +121,15 @@ def protect(app: Flask, password: str | None, address: str = "") -> Links:
         return redirect(url_for("login" if password is not None else "due"))
 
     @app.context_processor
-    def _who() -> dict[str, bool]:
-        return {"signed_in": password is not None and present.has(session.get("in"))}
+    def _who() -> dict[str, object]:
+        device = present.device(session.get("in"))
+        return {"signed_in": password is not None and device is not None, "device": device.name if device else ""}
 
     @app.after_request
     def _quiet(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = (
-            "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+            "default-src 'none'; script-src 'self'; connect-src 'self'; "
+            "style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
         )
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "same-origin"

@@ -10,7 +10,7 @@ from typing import Any
 
 from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from flask_wtf.csrf import CSRFError
+from flask_wtf.csrf import CSRFError, generate_csrf
 
 from rousewort.base.errors import NotFound, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -81,6 +81,8 @@ class _Pages:
             ("/batch/<code>", "batch", ["GET"]),
             ("/batch/<code>/label", "label", ["GET"]),
             ("/batch/<code>/<what>", "change", ["POST"]),
+            ("/batch/<code>/<what>/kept", "kept", ["POST"]),
+            ("/pass", "pass_", ["GET"]),
         ):
             app.add_url_rule(path, name, getattr(self, name), methods=methods)
         app.register_error_handler(AlreadySent, self.again)
@@ -123,7 +125,11 @@ class _Pages:
         """A batch's page; after a refusal `wrong` says why, and the form `what` keeps what was typed."""
         batch, today = self.ledger.batch(code), self.today()
         shown: dict[str, Any] = {"batch": batch, "today": today, "finds": self.finds, "ways": [1, 2, 5, 10]}
-        shown |= {"wrong": wrong, "typed": lambda kind, field: request.form.get(field, "") if kind == what else ""}
+        shown |= {
+            "wrong": wrong,
+            "refused": forms.once(request.form) if wrong else "",
+            "typed": lambda kind, field: request.form.get(field, "") if kind == what else "",
+        }
         shown["kept"] = {event.turn for event in batch.standing}
         if not batch.ended:
             shown |= {"due": self.diary.next(batch), "dated": self.diary.dated(batch, today)}
@@ -192,6 +198,53 @@ class _Pages:
         except UserError as trouble:
             return self.batch(code, what, for_the_bench(str(trouble))), 400
 
+    def pass_(self) -> dict[str, str]:
+        """A token of these pages, for acts that a page kept while there was no signal."""
+        return {"csrf_token": generate_csrf()}
+
+    def kept(self, code: str, what: str) -> ResponseReturnValue:
+        """One act that waited on a device: `done` (now or before), or why not and what may be chosen, recording nothing.
+
+        States: done; conflict (the batch has gone on; `turn` is its last entry); ask (the plan says otherwise); refused.
+        """
+        form = request.form
+        token = forms.once(form)
+        if what not in forms.SAYS or not token:
+            return {"state": "refused", "text": "There is no such thing to do with a batch."}
+        turn = forms.number(form.get("turn", ""), "the entry last seen")
+        try:
+            if self.ledger.was_sent(token):
+                return {"state": "done"}
+            if told := self._gone_on(code, turn):
+                return told
+            data = forms.SAYS[what](form)
+            self.service.record(
+                code,
+                what,
+                day=forms.tapped(form, self.today()),
+                turn=turn,
+                form=token,
+                note=forms.kept_note(form),
+                **data,
+            )
+        except AlreadySent:
+            pass
+        except Contradicted as contradicted:
+            return {"state": "ask", "text": " ".join(one.text for one in contradicted.against)}
+        except UserError as trouble:
+            refused = {"state": "refused", "text": for_the_bench(str(trouble))}
+            return refused if isinstance(trouble, NotFound) else self._gone_on(code, turn) or refused
+        return {"state": "done"}
+
+    def _gone_on(self, code: str, turn: int | None) -> dict[str, Any] | None:
+        """What happened to a batch since `turn`, as a choice; None where nothing did."""
+        batch = self.ledger.batch(code)
+        if turn == batch.turn:
+            return None
+        last = batch.events[-1]
+        text = f"Meanwhile: {event_text(last)}, {last.day}. Record yours as well?"
+        return {"state": "conflict", "text": text, "turn": batch.turn}
+
     def _change(self, code: str, what: str) -> ResponseReturnValue:
         form = request.form
         turn = forms.number(form.get("turn", ""), "the entry last seen")
@@ -223,7 +276,13 @@ class _Pages:
         sent = [
             (key, text) for key, text in request.form.items(multi=True) if key not in ("csrf_token", "why", "anyway")
         ]
-        shown = {"code": code, "what": what, "sent": sent, "against": contradicted.against}
+        shown = {
+            "code": code,
+            "what": what,
+            "sent": sent,
+            "against": contradicted.against,
+            "refused": forms.once(request.form),
+        }
         return render_template("ask.html", **shown), 409
 
     # --- when it cannot be done
