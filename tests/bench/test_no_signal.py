@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -118,6 +125,58 @@ def test_taps_without_signal_wait_and_go_over_once_in_order(
     chromium.get(address + "/")
     until(chromium, 0)
     assert [event.data["new"] for event in ledger.batch("3").events[before:]] == [1, 2, 5]
+
+
+def start(where: str, port: int) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "rousewort.cli.main", "bench", "serve", "--ledger", where, "--port", str(port)]
+    environment = {**os.environ, "ROUSEWORT_BENCH_PASSWORD": "correct horse"}
+    serving = subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL)
+    for _ in range(600):
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+            return serving
+        time.sleep(0.05)
+    raise AssertionError("the pages were not served")
+
+
+def sign_in(chromium: Any, port: int) -> None:
+    chromium.get(f"http://bench.example:{port}/login?next=/batch/3")
+    chromium.find_element("id", "password").send_keys("correct horse\n")
+    WebDriverWait(chromium, 20).until(lambda _: chromium.current_url.endswith("/batch/3"))
+
+
+def test_server_killed_again_and_again_loses_and_doubles_nothing(
+    far_chromium: Any, ledger: Ledger, tmp_path: Path
+) -> None:
+    """On a host name that is no secure context: taps without signal, then a server that dies while they go over."""
+    ledger.start(ledger.batch("3").plan, seeds=5000, held="demo")
+    ledger.record("5", "sow")
+    before = len(ledger.batch("5").events)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    far_chromium.execute_cdp_cmd("Network.enable", {})
+    serving = start(str(tmp_path / "ledger.sqlite"), port)
+    try:
+        sign_in(far_chromium, port)
+        far_chromium.get(f"http://bench.example:{port}/batch/5")
+        assert far_chromium.execute_script("return window.isSecureContext") is False
+        far_chromium.execute_cdp_cmd("Network.emulateNetworkConditions", {"offline": True, **NET})
+        taps = [(1, 2, 5, 10)[n % 4] for n in range(40)]
+        for n, new in enumerate(taps, 1):
+            count(far_chromium, f"{new} new")
+            until(far_chromium, n)
+        far_chromium.execute_cdp_cmd("Network.emulateNetworkConditions", {"offline": False, **NET})
+        for n in range(6):
+            serving.send_signal(signal.SIGKILL)
+            serving.wait()
+            serving = start(str(tmp_path / "ledger.sqlite"), port)
+            sign_in(far_chromium, port)  # and the queue begins to go over
+            time.sleep(0.05 * n)
+        WebDriverWait(far_chromium, 60).until(lambda _: waiting(far_chromium) == 0)
+    finally:
+        serving.kill()
+        serving.wait()
+    assert [event.data["new"] for event in ledger.batch("5").events[before:]] == taps
 
 
 def test_other_device_meanwhile_is_a_choice(chromium: Any, cut: Any, address: str, ledger: Ledger) -> None:
