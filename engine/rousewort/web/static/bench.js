@@ -62,7 +62,7 @@
 
   /* All that waits, one after another. What is in trouble waits for a word, and later deeds on its batch wait behind it.
      Only one page at a time: the others see it by the lock, which a page that died leaves open after a while. */
-  let busy = false;
+  let busy = false, then = ""; // `then`: the page to show when all has gone over
   async function send() {
     if (busy || Number(store.getItem(KEPT + "-lock") || 0) > Date.now()) return;
     busy = true;
@@ -87,6 +87,7 @@
       busy = false;
       store.removeItem(KEPT + "-lock");
     }
+    if (then && !waiting().length) location.assign(then);
   }
 
   document.addEventListener("submit", async (event) => {
@@ -110,6 +111,7 @@
     }
     page.inert = false;
     form.elements.once.value = fresh(); // the next tap on this form is another deed
+    then = fields.some(([key, text]) => key === "back" && text === "due") ? "/" : `/batch/${code}`;
     send();
   });
 
