@@ -86,6 +86,8 @@ NOT_QUICK = (
     "test_labels.py::test_letters_",
     # commands as processes of their own, killed, piped to, on terminals; servers
     "app/test_console.py",
+    "bench/test_join.py::test_joins_by_thumb_and_the_pages_fit_a_phone",
+    "bench/test_no_signal.py",
     "bench/test_shared_network.py",
     "ledger/test_restore_drill.py",
     "ledger/test_season.py",

@@ -100,6 +100,13 @@ def chromium() -> Iterator[Any]:
         yield opened
 
 
+@pytest.fixture
+def far_chromium() -> Iterator[Any]:
+    """A browser to which the pages are another machine's: bench.example is no secure context."""
+    with phone({}, "--host-resolver-rules=MAP bench.example 127.0.0.1") as opened:
+        yield opened
+
+
 @pytest.fixture(scope="module")
 def quick_chromium() -> Iterator[Any]:
     """The same, for thousands of pages: it writes nothing down."""
@@ -108,7 +115,7 @@ def quick_chromium() -> Iterator[Any]:
 
 
 @contextmanager
-def phone(logged: dict[str, str]) -> Iterator[Any]:
+def phone(logged: dict[str, str], *flags: str) -> Iterator[Any]:
     browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not browser or not driver:
         missing("Chromium with its driver")
@@ -117,7 +124,14 @@ def phone(logged: dict[str, str]) -> Iterator[Any]:
 
     options = webdriver.ChromeOptions()
     options.binary_location = browser
-    for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-proxy-server"):
+    for flag in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--no-proxy-server",
+        *flags,
+    ):
         options.add_argument(flag)
     if logged:
         options.set_capability("goog:loggingPrefs", logged)

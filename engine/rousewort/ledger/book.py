@@ -226,6 +226,11 @@ class Ledger:
         if form and (code := connection.scalar(sa.select(SENT.c.code).where(SENT.c.token == form))):
             raise AlreadySent(code)
 
+    def was_sent(self, form: str) -> bool:
+        """Whether a form with that token came before and what it says is recorded."""
+        with self.store.read() as connection:
+            return bool(form) and connection.scalar(sa.select(SENT.c.code).where(SENT.c.token == form)) is not None
+
     def ordered(self, order: str) -> str | None:
         """The code of the batch that was started for that line of an order, unless it is void."""
         with self.store.read() as connection:

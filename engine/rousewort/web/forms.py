@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
+from datetime import date
 from typing import Any, NamedTuple
 
 from rousewort.base.errors import UserError
@@ -34,6 +35,19 @@ def once(form: Any) -> str:
     """The token that tells one sending of a form from another; nothing where the form has none."""
     token = form.get("once", "")
     return token if re.fullmatch(r"[A-Za-z0-9_-]{8,64}", token) else ""
+
+
+def tapped(form: Any, today: date) -> date:
+    """The day on which it was tapped by the device's clock; a clock that is ahead does not make days to come."""
+    return min(read_day(form.get("day", "")), today)
+
+
+def kept_note(form: Any) -> str:
+    """The note of an act that waited on a device, with the time and the device."""
+    time = form.get("time", "") if re.fullmatch(r"[0-2][0-9]:[0-5][0-9]", form.get("time", "")) else ""
+    came = ", ".join(part for part in (time and f"tapped at {time}", form.get("device", "").strip()[:40]) if part)
+    note = form.get("note", "").strip()
+    return f"{note} ({came})" if note and came else note or came
 
 
 def start(form: Any) -> dict[str, Any]:

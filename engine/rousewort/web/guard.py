@@ -9,20 +9,25 @@ from __future__ import annotations
 
 import hmac
 import ipaddress
+import re
 import secrets
 import time
+from collections.abc import Callable
 from threading import Lock
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, abort, redirect, render_template, request, session, url_for
+from flask import Flask, Response, abort, flash, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFProtect
+
+from rousewort.web.marks import mark
+from rousewort.web.present import Links, Present
 
 PAUSE_S = 1.0  # after a few wrong tries from one address; doubled with each more
 FREE = 3  # wrong tries before the first pause
 LONGEST_S = 60.0
 A_MINUTE = 60  # wrong tries of all addresses together; then only those that were in before may try
-MOST_KNOWN = 4096  # addresses, and people who are in
+MOST_KNOWN = 4096  # addresses
 MOST_FORM = 256 * 1024  # bytes of a form without a picture
 
 
@@ -33,11 +38,14 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-def protect(app: Flask, password: str | None) -> Attempts:
-    """Put the guard before every page. Without a password only loopback names are answered."""
+def protect(app: Flask, password: str | None, address: str = "") -> Links:
+    """Put the guard before every page. Without a password only loopback names are answered.
+
+    `address`: where others reach the bench, for links that let a device in. Returns the maker of such links.
+    """
     app.secret_key = secrets.token_bytes(32)
     app.config.update(SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Strict", WTF_CSRF_TIME_LIMIT=None)
-    attempts, present = Attempts(), _Present()
+    attempts, present, links = Attempts(), Present(), Links()
 
     @app.before_request
     def _small() -> ResponseReturnValue | None:
@@ -51,26 +59,60 @@ def protect(app: Flask, password: str | None) -> Attempts:
         if password is None:
             host = urlsplit(f"//{request.host}").hostname or ""
             return None if is_loopback(host) else abort(403)
-        if present.has(session.get("in")) or request.endpoint in ("login", "static"):
+        if present.has(session.get("in")) or request.endpoint in ("login", "join", "static"):
             return None
-        return redirect(url_for("login"))
+        return redirect(url_for("login", next=_asked_for()))
 
     @app.route("/login", methods=["GET", "POST"])
     def login() -> ResponseReturnValue:
         if request.method == "GET" or password is None:
             return render_template("login.html", wrong="")
-        address = request.remote_addr or ""
-        wait = attempts.wait(address)
+        return _enter(
+            "login.html", lambda: hmac.compare_digest(request.form.get("password", "").encode(), password.encode())
+        )
+
+    @app.route("/join/<word>", methods=["GET", "POST"])
+    def join(word: str) -> ResponseReturnValue:
+        """Looking at a link does not use it up, so that a preview of it cannot; the button does."""
+        if request.method == "GET" or password is None:
+            return render_template("join.html", wrong="")
+        return _enter("join.html", lambda: links.use(word))
+
+    def _enter(page: str, is_right: Callable[[], bool]) -> ResponseReturnValue:
+        """Let the device in, or say why not. Links are tried as slowly as passwords."""
+        here = request.remote_addr or ""
+        wait = attempts.wait(here)
         if wait > 0:
             said = f"Too many tries. Try again in {max(1, round(wait))} s."
-            return render_template("login.html", wrong=said), 429, {"Retry-After": str(max(1, round(wait)))}
-        right = hmac.compare_digest(request.form.get("password", "").encode(), password.encode())
-        attempts.told(address, right)
+            return render_template(page, wrong=said), 429, {"Retry-After": str(max(1, round(wait)))}
+        right = is_right()
+        attempts.told(here, right)
         if not right:
-            return render_template("login.html", wrong="That was not it."), 401
+            said = (
+                "This link was used already, or its ten minutes are over. Ask for a new one."
+                if page == "join.html"
+                else "That was not it."
+            )
+            return render_template(page, wrong=said), 401
+        present.leave(session.get("in"))
         session.clear()
-        session["in"] = present.enter()
-        return redirect(url_for("due"))
+        session["in"] = present.enter(request.form.get("device", ""))
+        return redirect(_inside(request.args.get("next", "")) or url_for("due"))
+
+    @app.route("/devices", methods=["GET", "POST"])
+    def devices() -> ResponseReturnValue:
+        """Who is in; a button strikes one off, another shows a link that lets one more in."""
+        if password is None:
+            return abort(404)
+        link = ""
+        if request.method == "POST" and "invite" in request.form:
+            link = (address or request.url_root.rstrip("/")) + url_for("join", word=links.make())
+        elif request.method == "POST":
+            gone = present.strike(request.form.get("strike", ""))
+            flash(f"Struck off: {gone.name}." if gone else "That device is gone already.")
+            return redirect(url_for("devices"))
+        shown = {"devices": present.all(), "own": present.device(session.get("in"))}
+        return render_template("devices.html", link=link, mark=mark(link) if link else None, **shown)
 
     @app.post("/logout")
     def logout() -> ResponseReturnValue:
@@ -79,44 +121,33 @@ def protect(app: Flask, password: str | None) -> Attempts:
         return redirect(url_for("login" if password is not None else "due"))
 
     @app.context_processor
-    def _who() -> dict[str, bool]:
-        return {"signed_in": password is not None and present.has(session.get("in"))}
+    def _who() -> dict[str, object]:
+        device = present.device(session.get("in"))
+        return {"signed_in": password is not None and device is not None, "device": device.name if device else ""}
 
     @app.after_request
     def _quiet(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = (
-            "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+            "default-src 'none'; script-src 'self'; connect-src 'self'; "
+            "style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
         )
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cache-Control"] = "no-cache" if request.endpoint == "static" else "no-store"
         return response
 
-    return attempts
+    return links
 
 
-class _Present:
-    """Who is in: known here, so that a cookie kept somewhere is worth nothing after signing out."""
+def _asked_for() -> str | None:
+    """The page that was asked for before signing in; nothing for the first page, or for what was to change something."""
+    asked = request.full_path.rstrip("?")
+    return asked if request.method == "GET" and asked != "/" else None
 
-    def __init__(self) -> None:
-        self._lock = Lock()
-        self._in: dict[str, None] = {}  # in order of coming
 
-    def enter(self) -> str:
-        ticket = secrets.token_urlsafe(16)
-        with self._lock:
-            while len(self._in) >= MOST_KNOWN:
-                del self._in[next(iter(self._in))]
-            self._in[ticket] = None
-        return ticket
-
-    def has(self, ticket: object) -> bool:
-        return isinstance(ticket, str) and ticket in self._in
-
-    def leave(self, ticket: object) -> None:
-        with self._lock:
-            if isinstance(ticket, str):
-                self._in.pop(ticket, None)
+def _inside(path: str) -> str:
+    """The path where it is one of these pages, never an address elsewhere."""
+    return path if re.fullmatch(r"/(?![/\\])[!-~]{0,500}", path) and "\\" not in path else ""
 
 
 class Attempts:

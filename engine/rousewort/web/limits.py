@@ -59,7 +59,7 @@ def limit(app: Flask) -> None:
         if response.status_code in (429, 503):
             response.headers.setdefault("Retry-After", "3")
         LOG.info(log_line(response.status_code))
-        if request.endpoint == "login" and response.status_code in (401, 429):
+        if request.endpoint in ("login", "join") and response.status_code in (401, 429):
             LOG.warning("%s: a try to sign in was refused", request.remote_addr)
         return response
 
@@ -67,12 +67,13 @@ def limit(app: Flask) -> None:
 def log_line(status: int) -> str:
     """Who asked for what, how it ended, and the milliseconds it took: nothing that was typed, no cookie, no query."""
     took = (time.monotonic() - g.get("began", time.monotonic())) * 1000
-    path = masked(quote(request.path[:200], safe="/-._~"))
+    asked = "/join/*" if request.path.startswith("/join/") else request.path[:200]  # such a link lets in who has it
+    path = masked(quote(asked, safe="/-._~*"))
     return f"{request.remote_addr} {request.method[:10]} {path} {status} {took:.0f}"
 
 
 def _kind() -> str | None:
-    if request.endpoint in ("login", "logout", "static", None):
+    if request.endpoint in ("login", "join", "logout", "static", None):
         return None
     if request.endpoint == "scan":
         return "picture"

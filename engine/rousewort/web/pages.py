@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -9,7 +10,7 @@ from typing import Any
 
 from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from flask_wtf.csrf import CSRFError
+from flask_wtf.csrf import CSRFError, generate_csrf
 
 from rousewort.base.errors import NotFound, UserError
 from rousewort.knowledge.knowledge_base import KnowledgeBase
@@ -37,20 +38,26 @@ WORDS = {
 }
 
 
-def make_app(kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], password: str | None = None) -> Flask:
-    """The application. `password`: None only where nobody but this machine can reach it."""
+def make_app(
+    kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], password: str | None = None, address: str = ""
+) -> Flask:
+    """The application. `password`: None only where nobody but this machine can reach it. `address`: where phones reach it, if known.
+
+    `app.extensions["links"]` makes links that let one device in.
+    """
     app = Flask("rousewort.web")
     app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES)
     limit(app)
-    protect(app, password)
-    _Pages(app, kb, ledger, today)
+    app.extensions["links"] = protect(app, password, address)
+    _Pages(app, kb, ledger, today, address)
     return app
 
 
 class _Pages:
     """All pages over one ledger. A change says what happened, or why not."""
 
-    def __init__(self, app: Flask, kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date]) -> None:
+    def __init__(self, app: Flask, kb: KnowledgeBase, ledger: Ledger, today: Callable[[], date], address: str) -> None:
+        self.address = address
         self.kb, self.ledger, self.today = kb, ledger, today
         self.service = BatchService(ledger, kb)
         self.diary, self.finds = self.service.diary, self.service.finds
@@ -74,6 +81,8 @@ class _Pages:
             ("/batch/<code>", "batch", ["GET"]),
             ("/batch/<code>/label", "label", ["GET"]),
             ("/batch/<code>/<what>", "change", ["POST"]),
+            ("/batch/<code>/<what>/kept", "kept", ["POST"]),
+            ("/pass", "pass_", ["GET"]),
         ):
             app.add_url_rule(path, name, getattr(self, name), methods=methods)
         app.register_error_handler(AlreadySent, self.again)
@@ -101,7 +110,7 @@ class _Pages:
         """The batches that can be worked with; the others are named on the page, and stop nothing."""
         good, bad = readable(self.ledger, self.diary, self.today(), ended=ended)
         for one in bad:
-            flash(f"{one} All else goes on. On the machine of the ledger: rousewort batch doctor")
+            flash(for_the_bench(f"{one} All else goes on. See: rousewort batch doctor"))
         return good
 
     def all_batches(self) -> str:
@@ -112,9 +121,15 @@ class _Pages:
         found = [result_of(b) for b in self._readable(True) if b.ended and b.ended.kind == "close"]
         return render_template("results.html", results=found)
 
-    def batch(self, code: str) -> str:
+    def batch(self, code: str, what: str = "", wrong: str = "") -> str:
+        """A batch's page; after a refusal `wrong` says why, and the form `what` keeps what was typed."""
         batch, today = self.ledger.batch(code), self.today()
         shown: dict[str, Any] = {"batch": batch, "today": today, "finds": self.finds, "ways": [1, 2, 5, 10]}
+        shown |= {
+            "wrong": wrong,
+            "refused": forms.once(request.form) if wrong else "",
+            "typed": lambda kind, field: request.form.get(field, "") if kind == what else "",
+        }
         shown["kept"] = {event.turn for event in batch.standing}
         if not batch.ended:
             shown |= {"due": self.diary.next(batch), "dated": self.diary.dated(batch, today)}
@@ -133,7 +148,9 @@ class _Pages:
         dated = self.diary.dated(batch, self.today())
         shown = {"step": None if batch.ended else dated.step(batch.step), "seedlings": dated.seedlings}
         departed = departures(self.diary.courses(batch))
-        return render_template("label.html", batch=batch, mark=mark(batch.code), departed=departed, **shown)
+        # A link is opened by the phone's own camera; without a known address the code alone, which the finder reads.
+        says = self.address + url_for("batch", code=batch.code) if self.address else batch.code
+        return render_template("label.html", batch=batch, mark=mark(says), departed=departed, **shown)
 
     def find(self) -> ResponseReturnValue:
         batch = self.ledger.batch(forms.code_in(request.args.get("code", "")))
@@ -155,7 +172,7 @@ class _Pages:
         except AlreadySent:
             raise
         except UserError as trouble:
-            return render_template("start.html", form=form, wrong=str(trouble)), 400
+            return render_template("start.html", form=form, wrong=for_the_bench(str(trouble))), 400
         flash(f"{batch.code} is begun.")
         return redirect(url_for("batch", code=batch.code))
 
@@ -167,13 +184,68 @@ class _Pages:
                 self.service.record(look.code, look.kind, turn=look.turn, **look.data)
                 done += 1
             except UserError as trouble:
-                left.append(str(trouble))
+                left.append(for_the_bench(str(trouble)))
         flash(f"{done} noted." if done else "Nothing was noted.")
         for text in left:
             flash(f"Left out: {text}")
         return redirect(url_for("due"))
 
     def change(self, code: str, what: str) -> ResponseReturnValue:
+        try:
+            return self._change(code, what)
+        except (AlreadySent, NotFound):
+            raise
+        except UserError as trouble:
+            return self.batch(code, what, for_the_bench(str(trouble))), 400
+
+    def pass_(self) -> dict[str, str]:
+        """A token of these pages, for acts that a page kept while there was no signal."""
+        return {"csrf_token": generate_csrf()}
+
+    def kept(self, code: str, what: str) -> ResponseReturnValue:
+        """One act that waited on a device: `done` (now or before), or why not and what may be chosen, recording nothing.
+
+        States: done; conflict (the batch has gone on; `turn` is its last entry); ask (the plan says otherwise); refused.
+        """
+        form = request.form
+        token = forms.once(form)
+        if what not in forms.SAYS or not token:
+            return {"state": "refused", "text": "There is no such thing to do with a batch."}
+        turn = forms.number(form.get("turn", ""), "the entry last seen")
+        try:
+            if self.ledger.was_sent(token):
+                return {"state": "done"}
+            if told := self._gone_on(code, turn):
+                return told
+            data = forms.SAYS[what](form)
+            self.service.record(
+                code,
+                what,
+                day=forms.tapped(form, self.today()),
+                turn=turn,
+                form=token,
+                note=forms.kept_note(form),
+                **data,
+            )
+        except AlreadySent:
+            pass
+        except Contradicted as contradicted:
+            return {"state": "ask", "text": " ".join(one.text for one in contradicted.against)}
+        except UserError as trouble:
+            refused = {"state": "refused", "text": for_the_bench(str(trouble))}
+            return refused if isinstance(trouble, NotFound) else self._gone_on(code, turn) or refused
+        return {"state": "done"}
+
+    def _gone_on(self, code: str, turn: int | None) -> dict[str, Any] | None:
+        """What happened to a batch since `turn`, as a choice; None where nothing did."""
+        batch = self.ledger.batch(code)
+        if turn == batch.turn:
+            return None
+        last = batch.events[-1]
+        text = f"Meanwhile: {event_text(last)}, {last.day}. Record yours as well?"
+        return {"state": "conflict", "text": text, "turn": batch.turn}
+
+    def _change(self, code: str, what: str) -> ResponseReturnValue:
         form = request.form
         turn = forms.number(form.get("turn", ""), "the entry last seen")
         note = form.get("note", "").strip()
@@ -204,7 +276,13 @@ class _Pages:
         sent = [
             (key, text) for key, text in request.form.items(multi=True) if key not in ("csrf_token", "why", "anyway")
         ]
-        shown = {"code": code, "what": what, "sent": sent, "against": contradicted.against}
+        shown = {
+            "code": code,
+            "what": what,
+            "sent": sent,
+            "against": contradicted.against,
+            "refused": forms.once(request.form),
+        }
         return render_template("ask.html", **shown), 409
 
     # --- when it cannot be done
@@ -215,11 +293,20 @@ class _Pages:
         return redirect(url_for("due") if request.form.get("back") == "due" else url_for("batch", code=sent.code))
 
     def trouble(self, trouble: UserError) -> ResponseReturnValue:
-        return render_template("message.html", text=str(trouble)), 404 if isinstance(trouble, NotFound) else 400
+        return render_template("message.html", text=for_the_bench(str(trouble))), 404 if isinstance(
+            trouble, NotFound
+        ) else 400
 
     def stale(self, _: CSRFError) -> ResponseReturnValue:
         text = "This page is from before the bench was started anew: nothing was recorded. Go back to what is due and do it again."
         return render_template("message.html", text=text), 400
+
+
+def for_the_bench(text: str) -> str:
+    """A refusal without commands: who stands at the bench has no terminal."""
+    return re.sub(
+        r"(See|Start Rousewort anew, and use|Go back to a backup): rousewort [^\n]*", "Tell who keeps the ledger.", text
+    )
 
 
 def _message(status: int) -> Callable[[Exception], ResponseReturnValue]:
