@@ -38,14 +38,14 @@ def test_course_of_a_batch_by_commands(batch: Typed) -> None:
         batch("start", "eastern", "redbud", "--seeds", 120, "--lot", "7", "--viability", "0.8", "--day", "2025-01-01")
         == 0
     )
-    assert batch.out.startswith("CECA-1 Cercis canadensis: look the lot over since 2025-01-01")
+    assert batch.out.startswith("1C Cercis canadensis: look the lot over since 2025-01-01")
     assert batch("move", 1, "cold_moist-1", "--day", "2025-01-02", "--why", "soaked and nicked before it came") == 0
-    assert batch("check", "ceca1", "mould", "--lost", 4, "--day", "2025-01-09") == 0
+    assert batch("check", "1c", "mould", "--lost", 4, "--day", "2025-01-09") == 0
     assert "Take mouldy seed out" in batch.err and "Take mouldy" not in batch.out
     assert batch("due") == 0
     assert "Late" in batch.out and "Moulds and peat" in batch.out and max(map(len, batch.out.splitlines())) <= 80
     assert batch("wait", 1, "2025-03-20") == 0 and "2025-03-20" in batch.out
-    assert batch("split", 1, "--seeds", 16) == 0 and "CECA-2" in batch.out
+    assert batch("split", 1, "--seeds", 16) == 0 and "2E" in batch.out
     assert batch("merge", 2, 1) == 0
     assert batch("sow", 1, "--seeds", 110) == 0
     assert batch("count", 1, 30) == 0 and batch("count", 1, "--total", 55) == 0
@@ -60,8 +60,8 @@ def test_course_of_a_batch_by_commands(batch: Typed) -> None:
     )
     assert batch("list") == 0 and batch.out == "No batches.\n"
     assert batch("list", "--ended", "--json") == 0 and [b["code"] for b in json.loads(batch.out)] == [
-        "CECA-1",
-        "CECA-2",
+        "1C",
+        "2E",
     ]
 
 
@@ -116,7 +116,7 @@ def test_export_import_backup_by_commands(batch: Typed, tmp_path: Path) -> None:
         assert batch("export", tmp_path / "again.json") == 0
         assert (tmp_path / "again.json").read_bytes() == (tmp_path / "all.json").read_bytes()
     batch.where = tmp_path / "copy.sqlite"
-    assert batch("list") == 0 and "CECA-1" in batch.out
+    assert batch("list") == 0 and "1C" in batch.out
     batch.where = first
 
 
@@ -148,7 +148,7 @@ def test_ledger_is_found_by_the_environment(batch: Typed, monkeypatch: pytest.Mo
 
 @pytest.fixture
 def two(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
-    """CECA-1 in the cold since 10 March 2025, CECA-2 just begun; today is the 20th."""
+    """1C in the cold since 10 March 2025, 2E just begun; today is the 20th."""
     where = str(tmp_path / "two.sqlite")
     monkeypatch.setattr("rousewort.cli.batching.today", lambda: date(2025, 3, 20))
     for day in ("2025-03-10", "2025-03-20"):
@@ -165,11 +165,11 @@ def test_labels_of_batches_bear_their_codes_for_eye_and_camera(two: str, tmp_pat
     assert main(["batch", "labels", "--out", str(out), "--ledger", two]) == 0
     page = pypdfium2.PdfDocument(out)[0]
     text = page.get_textpage().get_text_range()
-    assert "Lot CECA-1" in text and "In 2025-03-10" in text and "Out 2025-05-09" in text
+    assert "Lot 1C" in text and "In 2025-03-10" in text and "Out 2025-05-09" in text
     codes = {code.text for code in zxingcpp.read_barcodes(page.render(scale=300 / 72).to_pil())}
-    assert codes == {"CECA-1", "CECA-2"}
-    assert main(["batch", "labels", "CECA-1", "--out", str(out), "--ledger", two]) == 0
-    assert "CECA-2" not in pypdfium2.PdfDocument(out)[0].get_textpage().get_text_range()
+    assert codes == {"1C", "2E"}
+    assert main(["batch", "labels", "1C", "--out", str(out), "--ledger", two]) == 0
+    assert "2E" not in pypdfium2.PdfDocument(out)[0].get_textpage().get_text_range()
 
 
 def test_calendar_of_the_ledger_moves_with_what_was_recorded(
@@ -180,7 +180,7 @@ def test_calendar_of_the_ledger_moves_with_what_was_recorded(
     def cold() -> tuple[str, date]:
         assert main(["batch", "calendar", "1", "--ics", str(tmp_path / "b.ics"), "--ledger", two]) == 0
         found = vobject.readOne((tmp_path / "b.ics").read_text(encoding="utf-8")).vevent_list
-        (sow,) = [e for e in found if e.summary.value.startswith("Cercis canadensis [CECA-1]: Sow")]
+        (sow,) = [e for e in found if e.summary.value.startswith("Cercis canadensis [1C]: Sow")]
         return sow.uid.value, sow.dtstart.value
 
     before = cold()
@@ -193,7 +193,7 @@ def test_calendar_of_the_ledger_moves_with_what_was_recorded(
 def test_paper_of_what_has_ended_or_is_not_there_is_refused(two: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["batch", "discard", "1", "rotten", "--ledger", two]) == 0
     for words, says in (
-        (["calendar", "1"], "has ended: CECA-1"),
+        (["calendar", "1"], "has ended: 1C"),
         (["labels", "9", "--out", "x.pdf"], "no batch '9'"),
         (["labels"], "--out labels.pdf"),
     ):

@@ -33,7 +33,7 @@ def redbud(kb: KnowledgeBase) -> dict[str, Any]:
 
 @pytest.fixture
 def ledger(tmp_path: Path, redbud: dict[str, Any]) -> Iterator[Ledger]:
-    """CECA-1 late in the cold, CECA-2 at its beginning, CECA-3 sown, CECA-4 closed."""
+    """1C late in the cold, 2E at its beginning, 3G sown, 4J closed."""
     with open_ledger(tmp_path / "ledger.sqlite", today=lambda: DAY) as opened:
         fill(opened, redbud)
         yield opened

@@ -34,7 +34,7 @@ PAGES = {
 
 @pytest.fixture(autouse=True)
 def more(ledger: Ledger, kb: KnowledgeBase) -> None:
-    """CECA-5 and CECA-6 could be merged; CECA-7 must wait for its season outside."""
+    """5L and 6N could be merged; 7R must wait for its season outside."""
     from rousewort.ledger.service import plan_to_keep
     from rousewort.planning.grower import make_grower
 
@@ -97,10 +97,10 @@ def test_pages_load_nothing_from_anywhere_else_and_complain_of_nothing(chromium:
 def test_morning_at_the_bench_by_thumb(chromium: Any, address: str, ledger: Ledger) -> None:
     """What is late is looked at, a batch goes two steps on, seedlings are counted, a slip is taken back."""
     chromium.get(address + "/")
-    press(chromium, "CECA-1: all fine")
+    press(chromium, "1C: all fine")
     assert ledger.batch("1").looked == DAY
     chromium.get(address + "/")
-    assert "CECA-1" not in chromium.find_element("xpath", "//h2[contains(., 'Today')]/following-sibling::ul[1]").text
+    assert "1C" not in chromium.find_element("xpath", "//h2[contains(., 'Today')]/following-sibling::ul[1]").text
     chromium.find_element("id", "code").send_keys("2")
     press(chromium, "Open")
     press(chromium, "On to: soak")
@@ -138,12 +138,12 @@ def test_batch_is_split_and_merged_by_thumb(chromium: Any, address: str, ledger:
     chromium.find_element("xpath", "//summary[.='Split or merge']").click()
     press(chromium, "a quarter: 15 seeds")
     assert (ledger.batch("5").seeds, ledger.batch("8").seeds) == (45, 15)
-    assert "CECA-8 is a batch of its own now" in chromium.find_element("css selector", "[role=status]").text
+    assert "8T is a batch of its own now" in chromium.find_element("css selector", "[role=status]").text
     chromium.get(address + "/batch/8")
     chromium.find_element("xpath", "//summary[.='Split or merge']").click()
-    press(chromium, "Put into CECA-5")
+    press(chromium, "Put into 5L")
     assert ledger.batch("5").seeds == 60 and ledger.batch("8").ended
-    assert chromium.find_element("tag name", "h1").text.startswith("CECA-5")
+    assert chromium.find_element("tag name", "h1").text.startswith("5L")
 
 
 def test_batch_is_split_by_keyboard_alone(chromium: Any, address: str, ledger: Ledger) -> None:
@@ -199,7 +199,7 @@ def test_several_are_looked_at_with_one_press(chromium: Any, address: str, ledge
     chromium.get(address + "/")
     chromium.find_element("css selector", "details.round > summary").click()
     keep(chromium, "several")
-    chromium.find_element("id", "n-CECA-3").send_keys("2")
+    chromium.find_element("id", "n-3G").send_keys("2")
     press(chromium, "Write all this down")
     assert ledger.batch("1").looked == DAY and ledger.batch("3").germinated == 13
 
@@ -221,7 +221,7 @@ def test_due_list_prints_on_one_page_without_buttons(chromium: Any, address: str
     try:
         shown = [b for b in chromium.find_elements("css selector", "button, nav") if b.is_displayed()]
         text = chromium.find_element("tag name", "main").text
-        assert shown == [] and "CECA-1" in text and "Moulds and peat" in text and "Cut away from the hand" in text
+        assert shown == [] and "1C" in text and "Moulds and peat" in text and "Cut away from the hand" in text
         printed = base64.b64decode(
             chromium.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 8.27, "paperHeight": 11.69})["data"]
         )

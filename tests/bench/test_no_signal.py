@@ -41,7 +41,7 @@ def act(client: FlaskClient, path: str, token: str, seen: int, **data: str) -> A
 def test_kept_act_is_recorded_once_however_often_it_comes(client: FlaskClient, ledger: Ledger) -> None:
     turn = ledger.batch("3").turn
     for _ in range(5):
-        assert act(client, "/batch/CECA-3/count/kept", "aaaaaaaa1", turn, new="5").get_json() == {"state": "done"}
+        assert act(client, "/batch/3G/count/kept", "aaaaaaaa1", turn, new="5").get_json() == {"state": "done"}
     assert ledger.batch("3").germinated == 16
     assert "tapped at 14:05, tablet" in str(ledger.batch("3").events[-1].data)
 
@@ -49,20 +49,20 @@ def test_kept_act_is_recorded_once_however_often_it_comes(client: FlaskClient, l
 def test_kept_act_on_a_batch_that_went_on_is_a_choice_and_records_nothing(client: FlaskClient, ledger: Ledger) -> None:
     turn = ledger.batch("3").turn
     ledger.record("3", "count", new=2)
-    said = act(client, "/batch/CECA-3/count/kept", "aaaaaaaa2", turn, new="5").get_json()
+    said = act(client, "/batch/3G/count/kept", "aaaaaaaa2", turn, new="5").get_json()
     assert said["state"] == "conflict" and said["turn"] == ledger.batch("3").turn and ledger.batch("3").germinated == 13
-    assert act(client, "/batch/CECA-3/count/kept", "aaaaaaaa2", said["turn"], new="5").get_json()["state"] == "done"
+    assert act(client, "/batch/3G/count/kept", "aaaaaaaa2", said["turn"], new="5").get_json()["state"] == "done"
     assert ledger.batch("3").germinated == 18
 
 
 @pytest.mark.parametrize(
     ("path", "data"),
     [
-        ("/batch/CECA-3/count/kept", {"new": "999"}),
-        ("/batch/CECA-3/count/kept", {"new": "1", "day": "x"}),
-        ("/batch/CECA-3/count/kept", {"new": "1", "once": ""}),
-        ("/batch/CECA-3/split/kept", {"seeds": "1"}),
-        ("/batch/CECA-99/count/kept", {"new": "1"}),
+        ("/batch/3G/count/kept", {"new": "999"}),
+        ("/batch/3G/count/kept", {"new": "1", "day": "x"}),
+        ("/batch/3G/count/kept", {"new": "1", "once": ""}),
+        ("/batch/3G/split/kept", {"seeds": "1"}),
+        ("/batch/99Z/count/kept", {"new": "1"}),
     ],
 )
 def test_kept_act_that_cannot_be_is_refused_in_words(
@@ -78,10 +78,10 @@ def test_kept_act_needs_the_token_of_the_pages_and_a_device_that_is_in(
 ) -> None:
     turn = str(ledger.batch("3").turn)
     form = {"new": "5", "once": "aaaaaaaa4", "turn": turn, "day": "2025-03-10"}
-    assert client.post("/batch/CECA-3/count/kept", data=form).status_code == 400
+    assert client.post("/batch/3G/count/kept", data=form).status_code == 400
     outside = make_app(kb, ledger, lambda: date(2025, 3, 10), "correct horse").test_client()
     form |= token(outside.get("/login").get_data(True))
-    assert outside.post("/batch/CECA-3/count/kept", data=form).status_code == 302
+    assert outside.post("/batch/3G/count/kept", data=form).status_code == 302
     assert outside.get("/pass").status_code == 302
     assert ledger.batch("3").germinated == 11
 

@@ -216,5 +216,5 @@ def test_backup_and_restore_by_commands(
     assert batch("restore", made) == 0
     said = capsys.readouterr().err
     assert "1 batches with 1 entries" in said and "before-restore" in said
-    assert batch("show", "CECA-2") == 2 and batch("show", "CECA-1") == 0
+    assert batch("show", "2E") == 2 and batch("show", "1C") == 0
     assert batch("restore", tmp_path / "nothing") == 2

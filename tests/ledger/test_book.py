@@ -30,11 +30,11 @@ def test_batch_keeps_the_plan_it_was_started_on(ledger: Ledger, redbud: dict[str
 def test_batch_is_found_by_code_however_typed_and_by_number(ledger: Ledger, redbud: dict[str, Any]) -> None:
     ledger.start(redbud, seeds=10)
     code = ledger.start(redbud, seeds=10).code
-    assert code == "CECA-2"
-    assert {ledger.batch(word).code for word in ("CECA-2", "ceca2", "2", " CECA 2 ")} == {code}
+    assert code == "2E"
+    assert {ledger.batch(word).code for word in ("2E", "2e", "2", " 2 E ")} == {code}
 
 
-@pytest.mark.parametrize("word", ["", "CECA", "CECA-9", "9", "XXXX-1", "99999999999999999999", "1; DROP TABLE"])
+@pytest.mark.parametrize("word", ["", "CECA", "9V", "9", "1D", "99999999999999999999", "1; DROP TABLE"])
 def test_unknown_batch_is_refused_by_name(ledger: Ledger, redbud: dict[str, Any], word: str) -> None:
     ledger.start(redbud, seeds=10)
     with pytest.raises(UserError, match="There is no batch"):
@@ -226,7 +226,7 @@ def test_older_ledger_is_brought_up_to_date_with_all_it_holds(
     with open_ledger(where) as ledger:
         assert everything(ledger) == before
         assert sa.inspect(ledger.store.engine).has_table("rousewort_more")
-        assert [b.code for b in ledger.batches()] == ["CECA-1"]
+        assert [b.code for b in ledger.batches()] == ["1C"]
     monkeypatch.undo()
     with pytest.raises(UserError, match="newer Rousewort"):
         open_ledger(where)

@@ -21,7 +21,7 @@ def batch_of(plan: dict[str, Any], *events: tuple[int, str, dict[str, Any]]) -> 
     """(days after the start, kind, data) …"""
     made = [Event(1, START, "start", "", {"seeds": 100})]
     made += [Event(n, START + timedelta(ago), kind, "", data) for n, (ago, kind, data) in enumerate(events, 2)]
-    return add_up(Batch(1, "CECA-1", plan, "digest"), made)
+    return add_up(Batch(1, "1C", plan, "digest"), made)
 
 
 def chilled(plan: dict[str, Any], *events: tuple[int, str, dict[str, Any]]) -> Batch:

@@ -133,12 +133,12 @@ def _read_by_the_command_itself(where: str, tmp_path: Path) -> None:
         line = [sys.executable, "-m", "rousewort.cli.main", "batch", *words, "--ledger", where]
         return subprocess.run(line, capture_output=True, text=True, timeout=60)
 
-    shown = run("show", "CECA-29", "--json")
+    shown = run("show", "29B", "--json")
     assert shown.returncode == 0 and json.loads(shown.stdout)["ended"]["how"] == "close"
-    refused = run("count", "CECA-29", "3")
+    refused = run("count", "29B", "3")
     assert (refused.returncode, refused.stdout) == (2, "") and "was ended on" in refused.stderr
     started = run("start", "Cercis canadensis", "--seeds", "10", "--day", "2025-09-02")
-    assert started.returncode == 0 and "CECA-64" in started.stdout
+    assert started.returncode == 0 and "64D" in started.stdout
     assert run("export", str(tmp_path / "more.json")).returncode == 0
 
 

@@ -74,12 +74,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
 
 class _Version(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
-        from importlib.metadata import version
+        from rousewort.cli.version import version_text
 
-        from rousewort.planning.rules.run import durable_works
-
-        engine = (
-            "durable_rules" if durable_works() else "plain (durable_rules is not installed or cannot be imported here)"
-        )
-        print(f"rousewort {version('rousewort')}, rules engine: {engine}")
+        print(version_text())
         parser.exit()

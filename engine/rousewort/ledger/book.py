@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from rousewort.base.errors import NotFound, UserError
+from rousewort.ledger.codes import code_of, number_in
 from rousewort.ledger.events import ENDS, MOST, YEARS, Batch, Event, add_up, past_data, set_aside
 from rousewort.ledger.sound import plan_faults
 from rousewort.ledger.store import BATCH, EVENT, PLAN, SENT, LedgerStore
@@ -105,7 +106,8 @@ class Ledger:
         elif ended:
             query = query.where(over)
         if species is not None:
-            query = query.where(BATCH.c.code.startswith(f"{_letters(species)}-"))
+            plans = sa.select(PLAN.c.digest).where(PLAN.c.body.contains(species, autoescape=True))
+            query = query.where(BATCH.c.plan.in_(plans))
         with self.store.read() as connection:
             found = self._load(connection, query, progress)
         bad = [one for one in found if isinstance(one, Unreadable) and not one.aside]
@@ -122,7 +124,7 @@ class Ledger:
             return self._load(connection, sa.select(BATCH).order_by(BATCH.c.number), progress)
 
     def batch(self, word: str) -> Batch:
-        """By code (CECA-7, however written) or number. Raises UserError for one that is not there."""
+        """By code (7R, however written; those of earlier ledgers, CECA-7, too) or number. Raises UserError for one that is not there."""
         with self.store.read() as connection:
             return self._find(connection, word)
 
@@ -134,8 +136,7 @@ class Ledger:
 
     def _named(self, connection: Connection, word: str) -> Batch | Unreadable:
         bare = re.sub(r"[^0-9A-Za-z]", "", word).upper()
-        digits = re.search(r"[0-9]+$", bare)
-        number = int(digits[0]) if digits and len(digits[0]) < 10 else -1
+        number = number_in(bare)
         found = self._load(connection, sa.select(BATCH).where(BATCH.c.number == number))
         if found and bare in (str(number), found[0].code.replace("-", "")):
             return found[0]
@@ -310,7 +311,7 @@ class Ledger:
             batch = self._find(connection, word)
             on = self._day(day, batch)
             self._unchanged(batch, turn)
-            code = self._next_code(connection, batch.species)
+            code = self._next_code(connection)
             left = self._add(connection, batch, "split", on, {**part, "other": code[1], "note": note})
             carried = {
                 "lot": batch.lot,
@@ -374,11 +375,11 @@ class Ledger:
                 f"{batch.code} has a newer entry ({batch.events[-1].kind}) than you have seen: nothing was recorded. Look again."
             )
 
-    def _next_code(self, connection: Connection, species: str) -> tuple[int, str]:
+    def _next_code(self, connection: Connection) -> tuple[int, str]:
         number = (connection.scalar(sa.select(sa.func.max(BATCH.c.number))) or 0) + 1
         if number >= MOST:
             raise UserError("The ledger has no number left for a batch. Begin another ledger.")
-        return number, f"{_letters(species)}-{number}"
+        return number, code_of(number)
 
     def _begin(
         self,
@@ -392,7 +393,7 @@ class Ledger:
         digest = digest_of(body)
         if not connection.scalar(sa.select(PLAN.c.digest).where(PLAN.c.digest == digest)):
             connection.execute(PLAN.insert().values(digest=digest, body=body))
-        number, name = code or self._next_code(connection, plan["taxon"]["name"] or plan["query"])
+        number, name = code or self._next_code(connection)
         connection.execute(BATCH.insert().values(number=number, code=name, plan=digest))
         return self._add(connection, Batch(number, name, plan, digest), "start", day, data)
 
@@ -410,12 +411,6 @@ class Ledger:
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def _letters(species: str) -> str:
-    """`CECA` of Cercis canadensis: the letters of its batches' codes."""
-    words: list[str] = [w for w in re.findall(r"[A-Za-z]+", species) if w != "x"] or ["X"]
-    return (words[0][:2] + words[1][:2] if len(words) > 1 else words[0][:4]).upper()
 
 
 def insert_events(connection: Connection, number: int, events: Iterable[Event]) -> None:

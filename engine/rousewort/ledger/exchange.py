@@ -10,7 +10,6 @@ import csv
 import io
 import json
 import os
-import re
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
@@ -25,6 +24,7 @@ from sqlalchemy.engine import Connection
 from rousewort.base.atomic_write import read_whole, refuse_what_is_no_file, replacing, write_atomically
 from rousewort.base.errors import Problem, UserError
 from rousewort.ledger.book import Kept, Ledger, Progress, as_text, digest_of, insert_events, quiet
+from rousewort.ledger.codes import is_code
 from rousewort.ledger.events import KEYS, MOST, Batch, Event, add_up, set_aside
 from rousewort.ledger.sound import plan_faults
 from rousewort.ledger.store import BATCH, EVENT, PLAN, Damaged
@@ -98,7 +98,7 @@ def _misshapen(batch: Mapping[str, Any], plans: Mapping[str, Any]) -> Iterator[s
     number, code = batch["number"], batch["code"]
     if isinstance(number, bool) or not isinstance(number, int) or not 0 < number < MOST:
         yield f"{str(number)[:40]!r} is no number of a batch."
-    elif not isinstance(code, str) or not re.fullmatch(rf"[A-Z]{{1,4}}-{number}", code):
+    elif not isinstance(code, str) or not is_code(code, number):
         yield f"{str(code)[:40]!r} is no code of batch {number}."
     if batch["plan"] not in plans:
         yield f"{code}: its plan is missing."

@@ -50,7 +50,7 @@ def _cautions(found: Iterable[Due], page: Page) -> None:
 
 
 def one_line(batch: Batch, diary: Diary) -> str:
-    """`CECA-7 Cercis canadensis: cold and moist since 2025-11-03; on 2025-12-15: open, air and check`."""
+    """`7R Cercis canadensis: cold and moist since 2025-11-03; on 2025-12-15: open, air and check`."""
     head = f"{batch.code} {batch.species}: "
     if batch.ended:
         return head + f"{_ENDED[batch.ended.kind]} on {batch.ended.day}"

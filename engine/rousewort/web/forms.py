@@ -112,7 +112,7 @@ def walk(form: Any) -> Iterator[Look]:
         word = text if key == "fine" else key.removeprefix("new-") if key.startswith("new-") else None
         if word is None:
             continue
-        found = re.fullmatch(r"([A-Z]+-[0-9]{1,9})\.([0-9]{1,9})", word)
+        found = re.fullmatch(r"([A-Z0-9-]{1,16})\.([0-9]{1,9})", word)
         if not found:
             raise UserError("This page cannot be read. Go back to what is due and do it again.")
         new = None if key == "fine" else number(text, f"new seedlings of {found[1]}")
@@ -127,5 +127,5 @@ def code_in(text: str) -> str:
     text = text.strip()
     if not text:
         raise UserError("Type the code or number that stands on the label.")
-    found = re.search(r"/batch/([A-Za-z]+-?[0-9]+)", text)
+    found = re.search(r"/batch/([A-Za-z0-9-]+)", text)
     return found[1] if found else text

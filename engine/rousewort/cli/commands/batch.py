@@ -21,13 +21,13 @@ HELP = "The ledger: real lots in treatment, what is due, what was seen, what cam
 EPILOG = """examples:
   rousewort batch start 'Cercis canadensis' --seeds 200 --lot 'seed list 12' --viability 0.8
   rousewort batch due
-  rousewort batch check CECA-1 mould --lost 3
-  rousewort batch move CECA-1
-  rousewort batch sow CECA-1
-  rousewort batch count CECA-1 14
-  rousewort batch close CECA-1 --plants 120
+  rousewort batch check 1C mould --lost 3
+  rousewort batch move 1C
+  rousewort batch sow 1C
+  rousewort batch count 1C 14
+  rousewort batch close 1C --plants 120
   rousewort batch results 'Cercis canadensis'
-  rousewort batch labels CECA-1 --out bag.pdf
+  rousewort batch labels 1C --out bag.pdf
   rousewort batch calendar --ics bench.ics
   rousewort batch export ledger.json
   rousewort batch backup
@@ -38,7 +38,7 @@ to look round first, in an invented nursery:
   rousewort batch due --ledger demo.sqlite
   rousewort bench serve --ledger demo.sqlite
 
-A batch is named by its code (CECA-1) or its number alone (1).
+A batch is named by its code (1C) or its number alone (1).
 The ledger is --ledger, else the environment variable ROUSEWORT_LEDGER, else a file in your data folder.
 """
 
