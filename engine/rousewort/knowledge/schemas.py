@@ -279,6 +279,7 @@ def treatment(vocabulary: Vocabulary, kinds: list[str]) -> Schema:
         "until": text("Event."),
         "success": text("Sign."),
         "takes": text("As `takes` of the treatment."),
+        "if_nothing": text("As `if_nothing` of the treatment."),
         "cautions": cautions,
     }
     override = closed(parts, [], "Replaces these parts.")

@@ -325,6 +325,12 @@ class _Composer:
             for on in firing.on:
                 yield from self._back(on, seen)
 
+    @cached_property
+    def _class_listed(self) -> bool:
+        """Whether the table of classes lists the species itself."""
+        found = self.facts.of(self.vocabulary.class_key)
+        return any(k.basis == "species" and any(s.get("held") == "table" for s in k.sources) for k in found)
+
     def _basis_note(self, kind: str, grounds: list[Known]) -> str:
         if kind == "none":
             return "Nothing is known of this plant's dormancy, nor enough of its genus or family."
@@ -338,6 +344,8 @@ class _Composer:
         reported = [course.protocol for course in self.chooser.own.courses]
         if reported and kind in ("genus", "family"):
             text = f"Rests on reports on this species; what they do not tell is taken from its {kind}"
+        elif kind in ("genus", "family") and self._class_listed:
+            text = f"A published table lists its kind of dormancy; all else is taken from its {kind}"
         if lent and kind != "bench":
             some = ", ".join(lent[:4]) + (f" and {len(lent) - 4} more" if len(lent) > 4 else "")
             text += f" ({'helped out by relatives: ' if kind == 'species' else ''}{some})"

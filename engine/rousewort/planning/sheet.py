@@ -289,7 +289,7 @@ class _Maker:
             if step.sowing and step.sowing.get("give_up"):
                 yield begun(str(step.sowing["give_up"])) + "."
         for step in reversed(self.plan.steps):
-            text = self.kb.treatments[step.kind].get("if_nothing")
+            text = step.if_nothing
             if text and (step.optional is False or step.kind == self.words.kinds.last):
                 days = step.amounts.get("days")
                 yield fill(text, {"days": f"{days.use} days"} if days else {})

@@ -47,6 +47,7 @@ class Step(NamedTuple):
     short: tuple[str, ...] = ()  # for the sheet: what differs for this plant and lot
     at_seed: str | None = None  # where on the seed it is done, for a drawing; `none` where nowhere after all
     takes: str | None = None  # what it takes beyond equipment, for the sheet; None: its medium
+    if_nothing: str | None = None  # what to look for where it was given and nothing came, for the sheet
 
 
 class _Said(NamedTuple):
@@ -185,6 +186,7 @@ class Steps:
             short=self._short(chosen, parts, values, (*given, *kept_short)),
             at_seed=parts["at_seed"],
             takes=parts["takes"],
+            if_nothing=parts["if_nothing"],
         )
 
     def _short(
@@ -237,6 +239,7 @@ class Steps:
             cautions=cautions,
             sowing={**sown.told, "expect_days": days, "give_up": expect["give_up"]},
             short=(*sown.short, *(fill(line, values) for line in parts["short"])),
+            if_nothing=parts["if_nothing"],
         )
 
     def _sowing(self, lot: _Lot | None) -> Sowing:
@@ -292,7 +295,7 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        parts |= {"short": treatment.get("short", []), **{key: treatment.get(key) for key in ("at_seed", "takes")}}
+        parts |= {"short": treatment.get("short", []), **{key: treatment.get(key) for key in ("at_seed", "takes", "if_nothing")}}
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
