@@ -120,7 +120,7 @@ ground = Ground()
 words = ground.store._shared["vocabulary"]["obstacles"]
 same = Mutant("vocabulary", "obstacles", "nothing", words)
 swapped = next(m for m in every("vocabulary", ground.store._shared, {}) if m.where == "obstacles" and "5 and 6" in m.what)
-line = next(m for m in every("code", {}, {}) if m.where == "planning/choose.py" and "min is max" in m.what)
+line = next(m for m in every("code", {}, {}) if m.where == "planning/choose.py" and "any is all" in m.what)
 print([ground.tried(m, 200, tests=False).by for m in (same, swapped, line)])
 """
     here = Path(__file__).parent
