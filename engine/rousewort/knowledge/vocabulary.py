@@ -77,6 +77,12 @@ class Vocabulary:
         )
 
     @cached_property
+    def homes_silent_on_winter(self) -> frozenset[str]:
+        """Words of climates with winters and without."""
+        found = self.traits[self.climate_key]["values"].items()
+        return frozenset(word for word, entry in found if entry.get("winter_varies"))
+
+    @cached_property
     def homes_without_winter(self) -> frozenset[str]:
         """Words of climates that know no winter."""
         return frozenset(

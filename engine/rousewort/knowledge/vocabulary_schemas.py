@@ -116,6 +116,7 @@ def _of_plants() -> dict[str, Schema]:
             "lent": _flag("false: relatives never lend it."),
             "must_not_dry": _flag("Seed of this word must never be dried."),
             "no_winter": _flag("A home without any winter."),
+            "winter_varies": _flag("A home that tells nothing of winters."),
         },
         ["means"],
         "One word of a trait.",

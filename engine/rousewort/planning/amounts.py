@@ -325,7 +325,9 @@ def _cooled(amount: Amount, treatment: Mapping[str, Any]) -> Amount:
 def _by_case(treatment: Mapping[str, Any], facts: Facts) -> Mapping[str, Any] | None:
     """How warm, by the first case of the treatment that holds for what is known of the seed."""
     known = facts.keys()
-    return next((case["temperature_c"] for case in treatment.get("warmth", ()) if holds(case, known, frozenset())), None)
+    return next(
+        (case["temperature_c"] for case in treatment.get("warmth", ()) if holds(case, known, frozenset())), None
+    )
 
 
 def _pooled_temperature(doses: list[dict[str, Any]], basis: str) -> Amount:

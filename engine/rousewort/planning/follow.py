@@ -238,7 +238,8 @@ class Chooser:
         if any(known.basis in ("species", "bench") for known in told):
             return False
         without = self.vocabulary.homes_without_winter
-        return not told or len({known.word in without for known in told}) > 1
+        telling = [known for known in told if known.word not in self.vocabulary.homes_silent_on_winter]
+        return not telling or len({known.word in without for known in telling}) > 1
 
     def _lent(self, chosen: Chosen) -> bool:
         """Whether only relatives say that this stands in the way."""

@@ -295,7 +295,10 @@ class Steps:
         if lot and lot.word == SMALL and treatment.get("irreversible"):
             also.append(self.vocabulary.files["bands"]["small_lot"]["irreversible"])
         parts = {key: treatment[key] for key in ("label", "do", "watch", "until", "success", "cautions")}
-        parts |= {"short": treatment.get("short", []), **{key: treatment.get(key) for key in ("at_seed", "takes", "if_nothing")}}
+        parts |= {
+            "short": treatment.get("short", []),
+            **{key: treatment.get(key) for key in ("at_seed", "takes", "if_nothing")},
+        }
         for layer in layers:
             parts |= {key: layer[key] for key in parts.keys() & layer.keys()}
         return {**parts, **{key: [*parts[key], *also] for key in ("do", "short") if parts[key]}}
