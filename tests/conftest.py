@@ -52,6 +52,7 @@ NOT_QUICK = (
     "outside/",  # published tables, and the statistics that their libraries are slow to load for
     "planning/test_roles_of_evidence.py",
     "planning/test_planning_by_protocol.py",
+    "planning/test_small_decisions.py::test_five_relatives_are_named_and_the_rest_counted",
     "rules/test_compile.py::test_every_rule_of_the_shipped_set_fires_for_some_plant",
     "observe/test_twenty_species.py",
     "observe/test_bench_conclusions.py::test_a_question_is_worth_more_where_more_is_open",
